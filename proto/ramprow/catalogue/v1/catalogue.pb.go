@@ -152,23 +152,25 @@ type Catalogue struct {
 	// ISO 4217.
 	CurrencyCode string `protobuf:"bytes,5,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
 	// Price of one hour of labour in minor units.
-	LabourRateMinorUnits int64        `protobuf:"varint,6,opt,name=labour_rate_minor_units,json=labourRateMinorUnits,proto3" json:"labour_rate_minor_units,omitempty"`
-	Features             []*Feature   `protobuf:"bytes,10,rep,name=features,proto3" json:"features,omitempty"`
-	States               []*State     `protobuf:"bytes,11,rep,name=states,proto3" json:"states,omitempty"`
-	Tools                []*Tool      `protobuf:"bytes,12,rep,name=tools,proto3" json:"tools,omitempty"`
-	Skills               []*Skill     `protobuf:"bytes,13,rep,name=skills,proto3" json:"skills,omitempty"`
-	Hazards              []*Hazard    `protobuf:"bytes,14,rep,name=hazards,proto3" json:"hazards,omitempty"`
-	Pieces               []*Piece     `protobuf:"bytes,15,rep,name=pieces,proto3" json:"pieces,omitempty"`
-	Operations           []*Operation `protobuf:"bytes,16,rep,name=operations,proto3" json:"operations,omitempty"`
-	Joints               []*Joint     `protobuf:"bytes,17,rep,name=joints,proto3" json:"joints,omitempty"`
-	Parts                []*Part      `protobuf:"bytes,18,rep,name=parts,proto3" json:"parts,omitempty"`
-	Symptoms             []*Symptom   `protobuf:"bytes,19,rep,name=symptoms,proto3" json:"symptoms,omitempty"`
-	Codes                []*FaultCode `protobuf:"bytes,20,rep,name=codes,proto3" json:"codes,omitempty"`
-	Tests                []*Test      `protobuf:"bytes,21,rep,name=tests,proto3" json:"tests,omitempty"`
-	Causes               []*Cause     `protobuf:"bytes,22,rep,name=causes,proto3" json:"causes,omitempty"`
-	BayKinds             []*BayKind   `protobuf:"bytes,23,rep,name=bay_kinds,json=bayKinds,proto3" json:"bay_kinds,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	LabourRateMinorUnits int64 `protobuf:"varint,6,opt,name=labour_rate_minor_units,json=labourRateMinorUnits,proto3" json:"labour_rate_minor_units,omitempty"`
+	// Tax on labour and parts in hundredths of a percent, as in 2000 for 20 %.
+	TaxRateBasisPoints uint32       `protobuf:"varint,7,opt,name=tax_rate_basis_points,json=taxRateBasisPoints,proto3" json:"tax_rate_basis_points,omitempty"`
+	Features           []*Feature   `protobuf:"bytes,10,rep,name=features,proto3" json:"features,omitempty"`
+	States             []*State     `protobuf:"bytes,11,rep,name=states,proto3" json:"states,omitempty"`
+	Tools              []*Tool      `protobuf:"bytes,12,rep,name=tools,proto3" json:"tools,omitempty"`
+	Skills             []*Skill     `protobuf:"bytes,13,rep,name=skills,proto3" json:"skills,omitempty"`
+	Hazards            []*Hazard    `protobuf:"bytes,14,rep,name=hazards,proto3" json:"hazards,omitempty"`
+	Pieces             []*Piece     `protobuf:"bytes,15,rep,name=pieces,proto3" json:"pieces,omitempty"`
+	Operations         []*Operation `protobuf:"bytes,16,rep,name=operations,proto3" json:"operations,omitempty"`
+	Joints             []*Joint     `protobuf:"bytes,17,rep,name=joints,proto3" json:"joints,omitempty"`
+	Parts              []*Part      `protobuf:"bytes,18,rep,name=parts,proto3" json:"parts,omitempty"`
+	Symptoms           []*Symptom   `protobuf:"bytes,19,rep,name=symptoms,proto3" json:"symptoms,omitempty"`
+	Codes              []*FaultCode `protobuf:"bytes,20,rep,name=codes,proto3" json:"codes,omitempty"`
+	Tests              []*Test      `protobuf:"bytes,21,rep,name=tests,proto3" json:"tests,omitempty"`
+	Causes             []*Cause     `protobuf:"bytes,22,rep,name=causes,proto3" json:"causes,omitempty"`
+	BayKinds           []*BayKind   `protobuf:"bytes,23,rep,name=bay_kinds,json=bayKinds,proto3" json:"bay_kinds,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *Catalogue) Reset() {
@@ -239,6 +241,13 @@ func (x *Catalogue) GetCurrencyCode() string {
 func (x *Catalogue) GetLabourRateMinorUnits() int64 {
 	if x != nil {
 		return x.LabourRateMinorUnits
+	}
+	return 0
+}
+
+func (x *Catalogue) GetTaxRateBasisPoints() uint32 {
+	if x != nil {
+		return x.TaxRateBasisPoints
 	}
 	return 0
 }
@@ -912,7 +921,7 @@ var File_ramprow_catalogue_v1_catalogue_proto protoreflect.FileDescriptor
 
 const file_ramprow_catalogue_v1_catalogue_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/catalogue/v1/catalogue.proto\x12\x14ramprow.catalogue.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a ramprow/catalogue/v1/fault.proto\x1a ramprow/catalogue/v1/joint.proto\x1a\x1framprow/catalogue/v1/part.proto\x1a#ramprow/catalogue/v1/teardown.proto\"\xb0\b\n" +
+	"$ramprow/catalogue/v1/catalogue.proto\x12\x14ramprow.catalogue.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a ramprow/catalogue/v1/fault.proto\x1a ramprow/catalogue/v1/joint.proto\x1a\x1framprow/catalogue/v1/part.proto\x1a#ramprow/catalogue/v1/teardown.proto\"\xed\b\n" +
 	"\tCatalogue\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x02id\x12!\n" +
 	"\aedition\x18\x02 \x01(\rB\a\xbaH\x04*\x02(\x01R\aedition\x12\x1f\n" +
@@ -920,7 +929,8 @@ const file_ramprow_catalogue_v1_catalogue_proto_rawDesc = "" +
 	"\x06notice\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x06notice\x126\n" +
 	"\rcurrency_code\x18\x05 \x01(\tB\x11\xbaH\x0er\f2\n" +
 	"^[A-Z]{3}$R\fcurrencyCode\x12>\n" +
-	"\x17labour_rate_minor_units\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x14labourRateMinorUnits\x129\n" +
+	"\x17labour_rate_minor_units\x18\x06 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\x14labourRateMinorUnits\x12;\n" +
+	"\x15tax_rate_basis_points\x18\a \x01(\rB\b\xbaH\x05*\x03\x18\x90NR\x12taxRateBasisPoints\x129\n" +
 	"\bfeatures\x18\n" +
 	" \x03(\v2\x1d.ramprow.catalogue.v1.FeatureR\bfeatures\x123\n" +
 	"\x06states\x18\v \x03(\v2\x1b.ramprow.catalogue.v1.StateR\x06states\x120\n" +

@@ -1547,8 +1547,10 @@ type PartsStatus struct {
 	// When the last missing line is expected.
 	Eta        *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=eta,proto3" json:"eta,omitempty"`
 	ShortParts []string               `protobuf:"bytes,4,rep,name=short_parts,json=shortParts,proto3" json:"short_parts,omitempty"`
-	// Lines still open: held and neither issued nor released.
-	OpenLines     uint32 `protobuf:"varint,5,opt,name=open_lines,json=openLines,proto3" json:"open_lines,omitempty"`
+	// Lines still open: held or short, and neither issued nor released.
+	OpenLines uint32 `protobuf:"varint,5,opt,name=open_lines,json=openLines,proto3" json:"open_lines,omitempty"`
+	// Lines that were issued and not brought back: what the customer pays for.
+	IssuedLines   []string `protobuf:"bytes,6,rep,name=issued_lines,json=issuedLines,proto3" json:"issued_lines,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1616,6 +1618,13 @@ func (x *PartsStatus) GetOpenLines() uint32 {
 		return x.OpenLines
 	}
 	return 0
+}
+
+func (x *PartsStatus) GetIssuedLines() []string {
+	if x != nil {
+		return x.IssuedLines
+	}
+	return nil
 }
 
 // BookingStatus is what the job has heard from scheduling.
@@ -2773,7 +2782,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\bgiven_by\x18\x02 \x01(\tR\agivenBy\x12\x10\n" +
 	"\x03how\x18\x03 \x01(\tR\x03how\x12*\n" +
 	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x19\n" +
-	"\btaken_by\x18\x05 \x01(\tR\atakenBy\"\xd2\x01\n" +
+	"\btaken_by\x18\x05 \x01(\tR\atakenBy\"\xf5\x01\n" +
 	"\vPartsStatus\x120\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x1a.ramprow.job.v1.PartsStateR\x05state\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x12,\n" +
@@ -2781,7 +2790,8 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\vshort_parts\x18\x04 \x03(\tR\n" +
 	"shortParts\x12\x1d\n" +
 	"\n" +
-	"open_lines\x18\x05 \x01(\rR\topenLines\"\xe8\x01\n" +
+	"open_lines\x18\x05 \x01(\rR\topenLines\x12!\n" +
+	"\fissued_lines\x18\x06 \x03(\tR\vissuedLines\"\xe8\x01\n" +
 	"\rBookingStatus\x12\x18\n" +
 	"\abooking\x18\x01 \x01(\tR\abooking\x12\x10\n" +
 	"\x03bay\x18\x02 \x01(\tR\x03bay\x12\x1e\n" +

@@ -4104,10 +4104,11 @@ type HistoryEntry struct {
 	At    *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=at,proto3" json:"at,omitempty"`
 	By    string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
 	// Event name, as in StepDone.
-	Event         string `protobuf:"bytes,3,opt,name=event,proto3" json:"event,omitempty"`
-	Text          string `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
-	TraceId       string `protobuf:"bytes,5,opt,name=trace_id,json=traceId,proto3" json:"trace_id,omitempty"`
-	Revision      uint64 `protobuf:"varint,6,opt,name=revision,proto3" json:"revision,omitempty"`
+	Event   string `protobuf:"bytes,3,opt,name=event,proto3" json:"event,omitempty"`
+	Text    string `protobuf:"bytes,4,opt,name=text,proto3" json:"text,omitempty"`
+	TraceId string `protobuf:"bytes,5,opt,name=trace_id,json=traceId,proto3" json:"trace_id,omitempty"`
+	// Number of the commit on the site's log.
+	Commit        uint64 `protobuf:"varint,6,opt,name=commit,proto3" json:"commit,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -4177,9 +4178,9 @@ func (x *HistoryEntry) GetTraceId() string {
 	return ""
 }
 
-func (x *HistoryEntry) GetRevision() uint64 {
+func (x *HistoryEntry) GetCommit() uint64 {
 	if x != nil {
-		return x.Revision
+		return x.Commit
 	}
 	return 0
 }
@@ -4505,14 +4506,14 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12/\n" +
 	"\x05extra\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x05extra\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xab\x01\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xa7\x01\n" +
 	"\fHistoryEntry\x12*\n" +
 	"\x02at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
 	"\x02by\x18\x02 \x01(\tR\x02by\x12\x14\n" +
 	"\x05event\x18\x03 \x01(\tR\x05event\x12\x12\n" +
 	"\x04text\x18\x04 \x01(\tR\x04text\x12\x19\n" +
-	"\btrace_id\x18\x05 \x01(\tR\atraceId\x12\x1a\n" +
-	"\brevision\x18\x06 \x01(\x04R\brevision2\x97\x18\n" +
+	"\btrace_id\x18\x05 \x01(\tR\atraceId\x12\x16\n" +
+	"\x06commit\x18\x06 \x01(\x04R\x06commit2\x97\x18\n" +
 	"\n" +
 	"JobService\x12k\n" +
 	"\x0fImportCatalogue\x12&.ramprow.job.v1.ImportCatalogueRequest\x1a'.ramprow.job.v1.ImportCatalogueResponse\"\a\x8a\xb5\x18\x03\n" +
