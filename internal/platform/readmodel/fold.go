@@ -1,0 +1,178 @@
+package readmodel
+
+import (
+	"context"
+	"sync"
+
+	"ramprow/internal/platform/sitelog"
+)
+
+// maxTouched bounds the rows that one write carries. Beyond it, writing all
+// rows anew in chunks is kinder to Redis and to memory than one giant step.
+const maxTouched = 5000
+
+// site is one site's fold and what is known of its rows in Redis.
+type site[S any] struct {
+	subject    sitelog.Subject
+	keys       keyspace
+	projection Projection[S]
+	wake       chan struct{} // holds one token: the writer has to look at Redis
+
+	mu       sync.RWMutex
+	state    S
+	log      string // id of the first commit
+	sequence uint64 // of the last commit folded
+	commit   string // its id
+	target   uint64 // newest sequence when following began; before it, the state is not served
+	failure  error // why the fold or the writing stands still
+	changed  chan struct{}
+
+	// touched covers every row that changed after since, with the sequence of
+	// its last change. It lives as long as the rows might still have to be
+	// written: a Redis that fell back a little is brought up from it.
+	touched  map[Key]uint64
+	since    uint64
+	applied  uint64 // the position in Redis as last seen
+	serving  bool   // Redis answered at the last look and its rows can be relied on
+	filling  bool   // all rows are being written anew
+	found    position
+	verified bool // the commit that Redis spoke of at start was met in the log
+	watchers map[*watcher]struct{}
+}
+
+func newSite[S any](p Projection[S], name string) *site[S] {
+	return &site[S]{
+		subject:    sitelog.Subject{Service: p.Machine.Service, Site: name},
+		keys:       newKeyspace(p.Machine.Service, name, p.Version),
+		projection: p,
+		wake:       make(chan struct{}, 1),
+		state:      p.Machine.New(name),
+		touched:    map[Key]uint64{},
+		watchers:   map[*watcher]struct{}{},
+	}
+}
+
+// begin prepares for following a log up to target and beyond. Another log than
+// before starts the fold anew. It gives the sequence to go on from.
+func (s *site[S]) begin(log string, target uint64, found position) uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.log != log {
+		s.offerAll()
+		s.state = s.projection.Machine.New(s.subject.Site)
+		s.log, s.sequence, s.commit = log, 0, ""
+		s.touched, s.since, s.applied = map[Key]uint64{}, 0, 0
+		s.found, s.verified = found, !found.vouches(log)
+		s.serving = found.vouches(log)
+	}
+	s.target = target
+	s.failure = nil
+	s.signal()
+	return s.sequence
+}
+
+// fold applies one record. Either all of its events are in the state, or none.
+func (s *site[S]) fold(r sitelog.Record) error {
+	commit, err := commitOf(r)
+	if err != nil {
+		return err
+	}
+	events, err := eventsOf(r, commit)
+	if err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, e := range events {
+		s.projection.Machine.Evolve(s.state, e)
+		for _, key := range s.projection.Touched(s.state, e) {
+			s.touched[key] = r.Sequence
+			for w := range s.watchers {
+				w.offer(key)
+			}
+		}
+	}
+	s.sequence, s.commit = r.Sequence, commit.GetId()
+	if s.found.Sequence == r.Sequence && s.found.Commit == s.commit {
+		s.verified = true
+		s.applied = r.Sequence
+	}
+	s.trim()
+	s.signal()
+	return nil
+}
+
+// trim keeps touched bounded. What Redis has already goes first; if that is not
+// enough, all is forgotten, and a position before since means: write all rows.
+func (s *site[S]) trim() {
+	if s.filling || len(s.touched) <= maxTouched {
+		return
+	}
+	for key, sequence := range s.touched {
+		if sequence <= s.applied {
+			delete(s.touched, key)
+		}
+	}
+	s.since = max(s.since, s.applied)
+	if len(s.touched) > maxTouched/2 {
+		clear(s.touched)
+		s.since = s.sequence
+	}
+}
+
+// signal tells everybody who waits for a change, and the writer once the fold
+// is as new as the log: rows on the way there would only be written again.
+func (s *site[S]) signal() {
+	s.tell()
+	if s.sequence >= s.target {
+		s.nudge()
+	}
+}
+
+// tell wakes everybody who waits for a change. mu is held.
+func (s *site[S]) tell() {
+	if s.changed != nil {
+		close(s.changed)
+		s.changed = nil
+	}
+}
+
+// nudge makes the writer look at Redis.
+func (s *site[S]) nudge() {
+	select {
+	case s.wake <- struct{}{}:
+	default:
+	}
+}
+
+// change gives a channel that is closed at the next change. mu is held.
+func (s *site[S]) change() <-chan struct{} {
+	if s.changed == nil {
+		s.changed = make(chan struct{})
+	}
+	return s.changed
+}
+
+// await waits until done, which runs under the lock, is true.
+func (s *site[S]) await(ctx context.Context, done func() bool) error {
+	for {
+		s.mu.Lock()
+		if done() {
+			s.mu.Unlock()
+			return nil
+		}
+		changed := s.change()
+		s.mu.Unlock()
+		select {
+		case <-changed:
+		case <-ctx.Done():
+			return s.behind(ctx.Err())
+		}
+	}
+}
+
+// folded says whether the state holds a revision and is no older than the log
+// was when following began. mu is held.
+func (s *site[S]) folded(revision uint64) bool {
+	return s.log != "" && s.sequence >= s.target && s.sequence >= revision
+}

@@ -1,0 +1,146 @@
+package readmodel
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/redis/go-redis/v9"
+)
+
+// errRaced says that another projector moved the position meanwhile.
+var errRaced = errors.New("another projector wrote at the same time")
+
+// errUpToDate is a guard's way to say that there is nothing to write.
+var errUpToDate = errors.New("up to date")
+
+// guard looks at the position found and gives the one to write in its place.
+// Its error is returned as it is, and nothing is written.
+type guard func(found position) (next position, err error)
+
+// update is one atomic step: rows replace what is there, keys are deleted, and
+// the position moves as its guard says.
+type update struct {
+	rows   []rendered
+	remove []string
+	guard  guard
+}
+
+// apply does the update, or nothing. It costs one round trip each to watch, to
+// read what stands there, and to write.
+func (st *Store) apply(ctx context.Context, ks keyspace, u update) error {
+	err := st.client.Watch(ctx, func(tx *redis.Tx) error {
+		found, old, err := readRows(ctx, tx, ks, u.rows)
+		if err != nil {
+			return err
+		}
+		next, err := u.guard(found)
+		if err != nil {
+			return err
+		}
+		return writeRows(ctx, tx, ks, change{update: u, old: old, next: next})
+	}, ks.position())
+	switch {
+	case errors.Is(err, redis.TxFailedErr):
+		return errRaced
+	case errors.Is(err, errUpToDate):
+		return nil
+	}
+	return err
+}
+
+// readRows gives the position and the stored rows, nil where there is none.
+func readRows(ctx context.Context, tx *redis.Tx, ks keyspace, rows []rendered) (position, []any, error) {
+	keys := make([]string, 0, len(rows)+1)
+	keys = append(keys, ks.position())
+	for _, r := range rows {
+		keys = append(keys, ks.row(r.key))
+	}
+	values, err := tx.MGet(ctx, keys...).Result()
+	if err != nil {
+		return position{}, nil, err
+	}
+	return decodePosition(values[0]), values[1:], nil
+}
+
+// change is an update beside what it replaces.
+type change struct {
+	update
+	old  []any
+	next position
+}
+
+func writeRows(ctx context.Context, tx *redis.Tx, ks keyspace, c change) error {
+	stamp, err := c.next.encode()
+	if err != nil {
+		return err
+	}
+	_, err = tx.TxPipelined(ctx, func(pipe redis.Pipeliner) error {
+		for i, row := range c.rows {
+			if err := replaceRow(ctx, pipe, ks, row, c.old[i]); err != nil {
+				return err
+			}
+		}
+		if len(c.remove) > 0 {
+			pipe.Unlink(ctx, c.remove...)
+		}
+		pipe.Set(ctx, ks.position(), stamp, c.next.life())
+		return nil
+	})
+	return err
+}
+
+// replaceRow queues what turns the stored row into the new one.
+func replaceRow(ctx context.Context, pipe redis.Pipeliner, ks keyspace, row rendered, stored any) error {
+	before, isThere := stored.(string)
+	if isThere && row.value != nil && before == string(row.value) {
+		return nil
+	}
+	old, err := membersOf(before)
+	if err != nil {
+		// A damaged row cannot say where it is listed: only a rebuild cleans that up.
+		return fmt.Errorf("%w: %w", errHoles, err)
+	}
+	now, err := membersOf(string(row.value))
+	if err != nil {
+		return err
+	}
+	for m := range old {
+		if !now[m] {
+			pipe.ZRem(ctx, ks.index(row.key.Model, m.name), m.value)
+		}
+	}
+	for m := range now {
+		if !old[m] {
+			pipe.ZAdd(ctx, ks.index(row.key.Model, m.name), redis.Z{Member: m.value})
+		}
+	}
+	switch {
+	case row.value != nil:
+		pipe.Set(ctx, ks.row(row.key), row.value, 0)
+	case isThere:
+		pipe.Unlink(ctx, ks.row(row.key))
+	}
+	return nil
+}
+
+func membersOf(packed string) (map[member]bool, error) {
+	index, _, err := unpackRow(packed)
+	if err != nil {
+		return nil, err
+	}
+	set := make(map[member]bool, len(index))
+	for _, m := range index {
+		set[m] = true
+	}
+	return set, nil
+}
+
+// position reads where the rows of a site stand.
+func (st *Store) position(ctx context.Context, ks keyspace) (position, error) {
+	values, err := st.client.MGet(ctx, ks.position()).Result()
+	if err != nil {
+		return position{}, err
+	}
+	return decodePosition(values[0]), nil
+}
