@@ -45,15 +45,23 @@ type Unmet struct {
 	Description string // what to do, and who can
 }
 
+// Resource is the thing that is missing or already there.
+type Resource struct {
+	Type string // as in Job or Part
+	Name string // as in jobs/17
+}
+
 // Error is the typed error. Reason is UPPER_SNAKE, stable for ever, and unique
 // per situation; Metadata repeats whatever is variable in Message.
 type Error struct {
-	Kind       Kind
-	Reason     string
-	Message    string
-	Metadata   map[string]string
-	Fields     []Field
-	Unmet      []Unmet
+	Kind     Kind
+	Reason   string
+	Message  string
+	Metadata map[string]string
+	Fields   []Field
+	Unmet    []Unmet
+	// Resource goes with NotFound and Exists.
+	Resource   Resource
 	RetryAfter time.Duration
 	cause      error
 }
@@ -99,6 +107,60 @@ func (e *Error) WithField(path, format string, args ...any) *Error {
 func (e *Error) WithUnmet(u Unmet) *Error {
 	e.Unmet = append(e.Unmet, u)
 	return e
+}
+
+// About names the thing that is missing or already there.
+func (e *Error) About(resourceType, name string) *Error {
+	e.Resource = Resource{Type: resourceType, Name: name}
+	return e
+}
+
+// Retry says when trying again may help.
+func (e *Error) Retry(after time.Duration) *Error {
+	e.RetryAfter = after
+	return e
+}
+
+// Kinds lists every kind.
+func Kinds() []Kind {
+	return []Kind{
+		Internal, Invalid, NotFound, Exists, Precondition, Conflict, Unauthenticated,
+		Denied, Exhausted, Unavailable, Unimplemented, Canceled, Deadline,
+	}
+}
+
+// String gives the kind's name as in UPPER_SNAKE reasons.
+func (k Kind) String() string {
+	switch k {
+	case Internal:
+		return "INTERNAL"
+	case Invalid:
+		return "INVALID"
+	case NotFound:
+		return "NOT_FOUND"
+	case Exists:
+		return "EXISTS"
+	case Precondition:
+		return "PRECONDITION"
+	case Conflict:
+		return "CONFLICT"
+	case Unauthenticated:
+		return "UNAUTHENTICATED"
+	case Denied:
+		return "DENIED"
+	case Exhausted:
+		return "EXHAUSTED"
+	case Unavailable:
+		return "UNAVAILABLE"
+	case Unimplemented:
+		return "UNIMPLEMENTED"
+	case Canceled:
+		return "CANCELED"
+	case Deadline:
+		return "DEADLINE"
+	default:
+		return fmt.Sprintf("KIND_%d", int(k))
+	}
 }
 
 // KindOf gives the kind of an error anywhere in its chain; Internal if it has none.

@@ -1,0 +1,92 @@
+// Package config reads a role's settings from flags and environment variables
+// and checks them together before anything starts. A role names the sections
+// that it reads, and no others:
+//
+//	var cfg struct { Broker config.Broker; Listen config.Listen }
+//	err := config.Load("job", os.Args[2:], os.Getenv, &cfg.Broker, &cfg.Listen)
+//
+// A flag wins over its variable, a variable over the value that the section
+// held before, so a caller sets defaults simply by filling the struct.
+package config
+
+import (
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"time"
+)
+
+// Section is a group of settings that belong together.
+type Section interface {
+	// Bind names each setting's flag, variable and meaning.
+	Bind(*Source)
+	// Validate checks the settings against each other and the file system.
+	Validate() error
+}
+
+// Load fills the sections and validates all of them, so that a person sees
+// every mistake at once. It returns flag.ErrHelp if help was asked for, and
+// writes the help to usage.
+func Load(role string, args []string, getenv func(string) string, usage io.Writer, sections ...Section) error {
+	source := &Source{flags: flag.NewFlagSet(role, flag.ContinueOnError), getenv: getenv}
+	source.flags.SetOutput(usage)
+	for _, section := range sections {
+		section.Bind(source)
+	}
+	if err := errors.Join(source.failures...); err != nil {
+		return err
+	}
+	if err := source.flags.Parse(args); err != nil {
+		return err
+	}
+	if rest := source.flags.Args(); len(rest) > 0 {
+		return fmt.Errorf("%s takes no argument %q; see --help for its flags", role, rest[0])
+	}
+	var failures []error
+	for _, section := range sections {
+		failures = append(failures, section.Validate())
+	}
+	return errors.Join(failures...)
+}
+
+// Source is where settings come from while sections bind.
+type Source struct {
+	flags    *flag.FlagSet
+	getenv   func(string) string
+	failures []error
+}
+
+// String binds a text. Variable may be empty: then there is only the flag.
+func (s *Source) String(target *string, name, variable, meaning string) {
+	if value := s.lookup(variable); value != "" {
+		*target = value
+	}
+	s.flags.StringVar(target, name, *target, describe(meaning, variable))
+}
+
+// Duration binds a time span, written as in 30s or 5m.
+func (s *Source) Duration(target *time.Duration, name, variable, meaning string) {
+	if value := s.lookup(variable); value != "" {
+		parsed, err := time.ParseDuration(value)
+		if err != nil {
+			s.failures = append(s.failures, fmt.Errorf("%s=%q is no duration; write it as in 30s or 5m", variable, value))
+		}
+		*target = parsed
+	}
+	s.flags.DurationVar(target, name, *target, describe(meaning, variable))
+}
+
+func (s *Source) lookup(variable string) string {
+	if variable == "" {
+		return ""
+	}
+	return s.getenv(variable)
+}
+
+func describe(meaning, variable string) string {
+	if variable == "" {
+		return meaning
+	}
+	return fmt.Sprintf("%s (environment: %s)", meaning, variable)
+}

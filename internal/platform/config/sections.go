@@ -1,0 +1,246 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"net/url"
+	"os"
+	"strings"
+	"time"
+)
+
+// Broker says how to reach NATS.
+type Broker struct {
+	// URL is one or several server URLs, separated by commas.
+	URL string
+	// Credentials is an NKey seed or a .creds file.
+	Credentials string
+	TLS         ClientTLS
+}
+
+// Bind implements Section.
+func (b *Broker) Bind(s *Source) {
+	s.String(&b.URL, "nats-url", "NATS_URL", "NATS servers, separated by commas")
+	s.String(&b.Credentials, "nats-creds", "NATS_CREDS", "file with the NATS credentials")
+	s.String(&b.TLS.CA, "nats-ca", "NATS_CA", "file with the authorities that NATS servers are trusted by")
+	s.String(&b.TLS.Certificate, "nats-cert", "NATS_CERT", "file with the certificate shown to NATS")
+	s.String(&b.TLS.Key, "nats-key", "NATS_KEY", "file with the key of --nats-cert")
+}
+
+// Validate implements Section.
+func (b *Broker) Validate() error {
+	if b.URL == "" {
+		return errors.New("--nats-url (NATS_URL) is missing; name a server as in nats://127.0.0.1:4222")
+	}
+	var failures []error
+	for server := range strings.SplitSeq(b.URL, ",") {
+		failures = append(failures, checkURL("nats-url", strings.TrimSpace(server), "nats", "tls", "ws", "wss"))
+	}
+	failures = append(failures, checkFile("nats-creds", b.Credentials), b.TLS.check("nats"))
+	return errors.Join(failures...)
+}
+
+// ReadModels says how to reach Redis.
+type ReadModels struct{ URL string }
+
+// Bind implements Section.
+func (r *ReadModels) Bind(s *Source) {
+	s.String(&r.URL, "redis-url", "REDIS_URL", "Redis server, as in redis://127.0.0.1:6379/0")
+}
+
+// Validate implements Section.
+func (r *ReadModels) Validate() error {
+	if r.URL == "" {
+		return errors.New("--redis-url (REDIS_URL) is missing; name a server as in redis://127.0.0.1:6379/0")
+	}
+	return checkURL("redis-url", r.URL, "redis", "rediss", "unix")
+}
+
+// Listen says where a gRPC server is reached, and by which certificates.
+type Listen struct {
+	// Address is host:port. Outside the loopback it needs Certificate and Key.
+	Address     string
+	Certificate string
+	Key         string
+	// ClientCA, if set, lets in only clients whose certificate it signed.
+	ClientCA string
+}
+
+// Bind implements Section.
+func (l *Listen) Bind(s *Source) {
+	s.String(&l.Address, "listen", "RAMPROW_LISTEN", "address to listen on")
+	s.String(&l.Certificate, "tls-cert", "RAMPROW_TLS_CERT", "file with the server's certificate")
+	s.String(&l.Key, "tls-key", "RAMPROW_TLS_KEY", "file with the key of --tls-cert")
+	s.String(&l.ClientCA, "tls-client-ca", "RAMPROW_TLS_CLIENT_CA", "file with the authorities that clients must be signed by")
+}
+
+// Validate implements Section.
+func (l *Listen) Validate() error {
+	host, _, err := net.SplitHostPort(l.Address)
+	if err != nil {
+		return fmt.Errorf("--listen (RAMPROW_LISTEN) %q is no address; write it as in 127.0.0.1:7101", l.Address)
+	}
+	failures := []error{
+		checkPair("tls-cert", l.Certificate, "tls-key", l.Key),
+		checkFile("tls-cert", l.Certificate), checkFile("tls-key", l.Key), checkFile("tls-client-ca", l.ClientCA),
+	}
+	if l.ClientCA != "" && l.Certificate == "" {
+		failures = append(failures, errors.New("--tls-client-ca needs --tls-cert and --tls-key as well"))
+	}
+	if l.Certificate == "" && !Loopback(host) {
+		failures = append(failures, fmt.Errorf("--listen %s is reachable from other machines; give --tls-cert and --tls-key, or listen on 127.0.0.1", l.Address))
+	}
+	return errors.Join(failures...)
+}
+
+// Peers says how other Ramprow processes are trusted when they are called.
+type Peers struct{ TLS ClientTLS }
+
+// Bind implements Section.
+func (p *Peers) Bind(s *Source) {
+	s.String(&p.TLS.CA, "peer-ca", "RAMPROW_PEER_CA", "file with the authorities that other Ramprow servers are trusted by")
+	s.String(&p.TLS.Certificate, "peer-cert", "RAMPROW_PEER_CERT", "file with the certificate shown to other Ramprow servers")
+	s.String(&p.TLS.Key, "peer-key", "RAMPROW_PEER_KEY", "file with the key of --peer-cert")
+}
+
+// Validate implements Section.
+func (p *Peers) Validate() error { return p.TLS.check("peer") }
+
+// Tokens says which keys callers' tokens are verified with.
+type Tokens struct {
+	// PublicKeys is one or several PEM files, separated by commas.
+	PublicKeys string
+}
+
+// Bind implements Section.
+func (t *Tokens) Bind(s *Source) {
+	s.String(&t.PublicKeys, "token-keys", "RAMPROW_TOKEN_KEYS", "PEM files with the public token keys, separated by commas")
+}
+
+// Files lists the key files.
+func (t *Tokens) Files() []string {
+	var files []string
+	for file := range strings.SplitSeq(t.PublicKeys, ",") {
+		if file = strings.TrimSpace(file); file != "" {
+			files = append(files, file)
+		}
+	}
+	return files
+}
+
+// Validate implements Section.
+func (t *Tokens) Validate() error {
+	if len(t.Files()) == 0 {
+		return errors.New("--token-keys (RAMPROW_TOKEN_KEYS) is missing; name the PEM file with the public token key")
+	}
+	var failures []error
+	for _, file := range t.Files() {
+		failures = append(failures, checkFile("token-keys", file))
+	}
+	return errors.Join(failures...)
+}
+
+// Signing says which key tokens are issued with. The file is made if it is absent.
+type Signing struct {
+	PrivateKey string
+	// TTL is how long a token is good for.
+	TTL time.Duration
+}
+
+const maxTTL = 24 * time.Hour
+
+// Bind implements Section.
+func (g *Signing) Bind(s *Source) {
+	s.String(&g.PrivateKey, "token-key", "RAMPROW_TOKEN_KEY", "PEM file with the private token key, made if absent")
+	s.Duration(&g.TTL, "token-ttl", "RAMPROW_TOKEN_TTL", "how long an issued token is good for")
+}
+
+// Validate implements Section.
+func (g *Signing) Validate() error {
+	var failures []error
+	if g.PrivateKey == "" {
+		failures = append(failures, errors.New("--token-key (RAMPROW_TOKEN_KEY) is missing; name the file with the private token key"))
+	}
+	if g.TTL <= 0 || g.TTL > maxTTL {
+		failures = append(failures, fmt.Errorf("--token-ttl %s is out of range; use more than 0 and at most %s", g.TTL, maxTTL))
+	}
+	return errors.Join(failures...)
+}
+
+// Data says where a process keeps its files.
+type Data struct{ Dir string }
+
+// Bind implements Section.
+func (d *Data) Bind(s *Source) {
+	s.String(&d.Dir, "data", "RAMPROW_DATA", "folder for everything that is kept, made if absent")
+}
+
+// Validate implements Section.
+func (d *Data) Validate() error {
+	if d.Dir == "" {
+		return errors.New("--data (RAMPROW_DATA) is missing; name a folder to keep files in")
+	}
+	if info, err := os.Stat(d.Dir); err == nil && !info.IsDir() {
+		return fmt.Errorf("--data %s is a file; name a folder", d.Dir)
+	}
+	return nil
+}
+
+// ClientTLS is the client's side of TLS. Everything empty means plain text.
+type ClientTLS struct {
+	CA          string
+	Certificate string
+	Key         string
+}
+
+func (c ClientTLS) check(prefix string) error {
+	return errors.Join(
+		checkPair(prefix+"-cert", c.Certificate, prefix+"-key", c.Key),
+		checkFile(prefix+"-ca", c.CA), checkFile(prefix+"-cert", c.Certificate), checkFile(prefix+"-key", c.Key),
+	)
+}
+
+// Loopback tells whether a host can be reached from this machine only.
+func Loopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	address, err := netip.ParseAddr(host)
+	return err == nil && address.IsLoopback()
+}
+
+func checkURL(name, value string, schemes ...string) error {
+	parsed, err := url.Parse(value)
+	if err != nil || parsed.Host == "" && parsed.Path == "" {
+		return fmt.Errorf("--%s %q is no URL; write it as in %s://host:port", name, value, schemes[0])
+	}
+	for _, scheme := range schemes {
+		if parsed.Scheme == scheme {
+			return nil
+		}
+	}
+	return fmt.Errorf("--%s %q has an unknown scheme; use one of %s", name, value, strings.Join(schemes, ", "))
+}
+
+func checkPair(a, aValue, b, bValue string) error {
+	if (aValue == "") != (bValue == "") {
+		return fmt.Errorf("--%s and --%s belong together; give both or neither", a, b)
+	}
+	return nil
+}
+
+func checkFile(name, path string) error {
+	if path == "" {
+		return nil
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return fmt.Errorf("--%s cannot be read: %w", name, err)
+	}
+	if info.IsDir() {
+		return fmt.Errorf("--%s %s is a folder; name a file", name, path)
+	}
+	return nil
+}
