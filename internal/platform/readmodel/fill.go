@@ -59,7 +59,7 @@ func (s *site[S]) fill(ctx context.Context, st *Store, f filling) error {
 // claim takes the position, unless Redis turns out to be as new as the fold.
 func (s *site[S]) claim(ctx context.Context, st *Store, claim position, force bool) (bool, error) {
 	s.mu.RLock()
-	log, sequence, verified := s.log, s.sequence, s.verified
+	log, sequence, verified := s.log, s.chain.Sequence, s.verified
 	s.mu.RUnlock()
 	var ahead uint64
 	err := st.apply(ctx, s.keys, update{guard: func(found position) (position, error) {
@@ -85,7 +85,7 @@ func (s *site[S]) beginFill() []Key {
 	defer s.mu.Unlock()
 	s.filling = true
 	clear(s.touched)
-	s.since, s.applied = s.sequence, s.sequence
+	s.since, s.applied = s.chain.Sequence, s.chain.Sequence
 	return s.projection.allKeys(s.state)
 }
 

@@ -18,14 +18,14 @@ type site[S any] struct {
 	projection Projection[S]
 	wake       chan struct{} // holds one token: the writer has to look at Redis
 
-	mu       sync.RWMutex
-	state    S
-	log      string // id of the first commit
-	sequence uint64 // of the last commit folded
-	commit   string // its id
-	target   uint64 // newest sequence when following began; before it, the state is not served
-	failure  error // why the fold or the writing stands still
-	changed  chan struct{}
+	mu      sync.RWMutex
+	state   S
+	chain   sitelog.Chain // up to the last commit folded
+	log     string        // id of the first commit
+	commit  string        // id of the last one
+	target  uint64        // newest sequence when following began; before it, the state is not served
+	failure error         // why the fold or the writing stands still
+	changed chan struct{}
 
 	// touched covers every row that changed after since, with the sequence of
 	// its last change. It lives as long as the rows might still have to be
@@ -60,7 +60,8 @@ func (s *site[S]) begin(log string, target uint64, found position) uint64 {
 	if s.log != log {
 		s.offerAll()
 		s.state = s.projection.Machine.New(s.subject.Site)
-		s.log, s.sequence, s.commit = log, 0, ""
+		s.chain = sitelog.Chain{Subject: s.subject}
+		s.log, s.commit = log, ""
 		s.touched, s.since, s.applied = map[Key]uint64{}, 0, 0
 		s.found, s.verified = found, !found.vouches(log)
 		s.serving = found.vouches(log)
@@ -68,16 +69,17 @@ func (s *site[S]) begin(log string, target uint64, found position) uint64 {
 	s.target = target
 	s.failure = nil
 	s.signal()
-	return s.sequence
+	return s.chain.Sequence
 }
 
-// fold applies one record. Either all of its events are in the state, or none.
+// fold applies one record, if it continues the chain. Either all of its events are in the state, or none.
 func (s *site[S]) fold(r sitelog.Record) error {
-	commit, err := commitOf(r)
+	chain := s.chain // Only fold and begin change it, and both run in one goroutine.
+	commit, err := chain.Next(r)
 	if err != nil {
 		return err
 	}
-	events, err := eventsOf(r, commit)
+	events, err := sitelog.CommitEvents(commit, r.Sequence)
 	if err != nil {
 		return err
 	}
@@ -92,7 +94,7 @@ func (s *site[S]) fold(r sitelog.Record) error {
 			}
 		}
 	}
-	s.sequence, s.commit = r.Sequence, commit.GetId()
+	s.chain, s.commit = chain, commit.GetId()
 	if s.found.Sequence == r.Sequence && s.found.Commit == s.commit {
 		s.verified = true
 		s.applied = r.Sequence
@@ -116,7 +118,7 @@ func (s *site[S]) trim() {
 	s.since = max(s.since, s.applied)
 	if len(s.touched) > maxTouched/2 {
 		clear(s.touched)
-		s.since = s.sequence
+		s.since = s.chain.Sequence
 	}
 }
 
@@ -124,7 +126,7 @@ func (s *site[S]) trim() {
 // is as new as the log: rows on the way there would only be written again.
 func (s *site[S]) signal() {
 	s.tell()
-	if s.sequence >= s.target {
+	if s.chain.Sequence >= s.target {
 		s.nudge()
 	}
 }
@@ -174,5 +176,5 @@ func (s *site[S]) await(ctx context.Context, done func() bool) error {
 // folded says whether the state holds a revision and is no older than the log
 // was when following began. mu is held.
 func (s *site[S]) folded(revision uint64) bool {
-	return s.log != "" && s.sequence >= s.target && s.sequence >= revision
+	return s.log != "" && s.chain.Sequence >= s.target && s.chain.Sequence >= revision
 }

@@ -122,7 +122,7 @@ var errEnough = errors.New("enough read")
 // firstCommit gives the id of the first commit, which tells one log from another.
 func firstCommit(ctx context.Context, log sitelog.Log, subject sitelog.Subject) (id string, err error) {
 	err = log.Read(ctx, subject, 0, func(r sitelog.Record) error {
-		commit, err := commitOf(r)
+		commit, err := sitelog.DecodeCommit(r.Data)
 		if err != nil {
 			return err
 		}
@@ -189,5 +189,5 @@ func (p *Projector[S]) View(ctx context.Context, name string, fn func(S) error) 
 	}
 	s.mu.RLock()
 	defer s.mu.RUnlock()
-	return s.sequence, fn(s.state)
+	return s.chain.Sequence, fn(s.state)
 }

@@ -127,7 +127,7 @@ func (s *site[S]) changes(keys []Key) []Change {
 	defer s.mu.RUnlock()
 	changes := make([]Change, 0, len(keys))
 	for _, key := range keys {
-		c := Change{Key: key, Revision: s.sequence}
+		c := Change{Key: key, Revision: s.chain.Sequence}
 		if row, ok := s.projection.Row(s.state, key); ok {
 			c.Row = proto.Clone(row.Value)
 		}

@@ -30,7 +30,7 @@ func (s *site[S]) pending() (batch, error) {
 	defer s.mu.RUnlock()
 	b := batch{
 		since: s.since, after: max(s.applied, s.since),
-		target: position{Log: s.log, Sequence: s.sequence, Commit: s.commit},
+		target: position{Log: s.log, Sequence: s.chain.Sequence, Commit: s.commit},
 	}
 	if !s.verified {
 		return batch{}, errHoles
