@@ -43,13 +43,21 @@ func readPlaces(data []byte) (*places, []Problem) {
 	return w.places, w.problems
 }
 
-var syntaxLine = regexp.MustCompile(`line (\d+): `)
+var (
+	syntaxLine = regexp.MustCompile(`line (\d+): `)
+	// The YAML library counts lines from 0 in the errors of its parser and from
+	// 1 in those of its scanner; these are the parser's.
+	parserError = regexp.MustCompile(`^did not find expected (<|node content|'-' indicator|key|',' or)`)
+)
 
 func syntaxProblem(err error) Problem {
 	p := Problem{Line: 1, Column: 1, Rule: ruleSyntax, Message: strings.TrimPrefix(firstLine(err.Error()), "yaml: ")}
 	if at := syntaxLine.FindStringSubmatch(p.Message); at != nil {
 		p.Line = number(at[1])
 		p.Message = strings.TrimPrefix(p.Message, at[0])
+		if parserError.MatchString(p.Message) {
+			p.Line++
+		}
 	}
 	return p
 }
@@ -97,6 +105,7 @@ func (w *walker) message(node *yaml.Node, desc protoreflect.MessageDescriptor, p
 		}
 		seen[name] = key.Line
 		w.note(key, here)
+		w.claim(value, here)
 		if field != nil {
 			w.field(value, field, here)
 		}
@@ -104,7 +113,6 @@ func (w *walker) message(node *yaml.Node, desc protoreflect.MessageDescriptor, p
 }
 
 func (w *walker) field(value *yaml.Node, field protoreflect.FieldDescriptor, path string) {
-	w.note(value, path)
 	if field.IsList() && value.Kind == yaml.SequenceNode {
 		for i, item := range value.Content {
 			here := fmt.Sprintf("%s[%d]", path, i)
@@ -120,11 +128,16 @@ func (w *walker) field(value *yaml.Node, field protoreflect.FieldDescriptor, pat
 	}
 }
 
-// note remembers a place. The path of a list item's first field begins where
-// the item begins, so the first path to claim a spot keeps it.
+// note remembers where a field is: at its key, or where the list item begins.
 func (w *walker) note(node *yaml.Node, path string) {
+	w.places.at[path] = spot{node.Line, node.Column}
+	w.claim(node, path)
+}
+
+// claim remembers which field a place belongs to. A list item and its first
+// field begin at the same spot; the first path to claim it keeps it.
+func (w *walker) claim(node *yaml.Node, path string) {
 	here := spot{node.Line, node.Column}
-	w.places.at[path] = here
 	if _, taken := w.places.fields[here]; !taken {
 		w.places.fields[here] = path
 	}

@@ -103,6 +103,9 @@ func (c *Catalogue) blockingPath(piece int, need string) string {
 // is stuck in a cycle is left to the rules about cycles.
 func operationUnreachable(c *content, found report) {
 	for i, operation := range c.message.GetOperations() {
+		if len(operation.GetTakesOff())+len(operation.GetReaches()) == 0 {
+			continue // doing nothing has a rule of its own
+		}
 		why := ""
 		for _, o := range c.outcomes {
 			if o.achievable[operation.GetId()] {
