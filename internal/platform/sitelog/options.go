@@ -1,0 +1,87 @@
+package sitelog
+
+import (
+	"crypto/rand"
+	"fmt"
+	"hash/fnv"
+	"log/slog"
+	"regexp"
+	"time"
+
+	"go.opentelemetry.io/otel/trace"
+	"go.opentelemetry.io/otel/trace/noop"
+)
+
+// Bounds that hold when Options leaves them at zero.
+const (
+	DefaultMaxBatch       = 256
+	DefaultMaxCommitBytes = 1 << 20
+	DefaultQueue          = 1024
+	DefaultPartitions     = 16
+	DefaultDrainTimeout   = 10 * time.Second
+)
+
+// Options of a Runner. The zero value works.
+type Options struct {
+	// Now is the clock. Nothing else in this package tells the time.
+	Now func() time.Time
+	// NewID gives unique identifiers of commits and to decide functions.
+	NewID func() string
+	// Logger takes what no caller waits for: parked events, failed timers, retries.
+	Logger         *slog.Logger
+	TracerProvider trace.TracerProvider
+	// MaxBatch bounds the decisions that share one commit.
+	MaxBatch int
+	// MaxCommitBytes bounds a commit's payload. A single decision above it is refused.
+	MaxCommitBytes int
+	// Queue bounds the commands that wait per site.
+	Queue int
+	// Partitions must be the same for every program on one log.
+	Partitions int
+	// DrainTimeout bounds how long Close waits for a log that does not answer.
+	DrainTimeout time.Duration
+}
+
+func (o Options) withDefaults() Options {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.NewID == nil {
+		o.NewID = rand.Text
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	if o.TracerProvider == nil {
+		o.TracerProvider = noop.NewTracerProvider()
+	}
+	o.MaxBatch = positiveOr(o.MaxBatch, DefaultMaxBatch)
+	o.MaxCommitBytes = positiveOr(o.MaxCommitBytes, DefaultMaxCommitBytes)
+	o.Queue = positiveOr(o.Queue, DefaultQueue)
+	o.Partitions = positiveOr(o.Partitions, DefaultPartitions)
+	if o.DrainTimeout <= 0 {
+		o.DrainTimeout = DefaultDrainTimeout
+	}
+	return o
+}
+
+func positiveOr(n, otherwise int) int {
+	if n > 0 {
+		return n
+	}
+	return otherwise
+}
+
+// Partition gives the partition token of a site's subjects, as in p07. It is
+// FNV-1a of the site, so every program finds the same one.
+func Partition(site string, partitions int) string {
+	h := fnv.New32a()
+	_, _ = h.Write([]byte(site))                                                             // a hash never fails
+	return fmt.Sprintf("p%02d", h.Sum32()%uint32(positiveOr(partitions, DefaultPartitions))) //nolint:gosec // positive and small
+}
+
+// nameForm is what one token of a subject may hold.
+var nameForm = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)
+
+// ValidName tells whether a service or site can name a log.
+func ValidName(name string) bool { return nameForm.MatchString(name) }
