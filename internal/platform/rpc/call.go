@@ -16,9 +16,9 @@ import (
 // code decodes anything; decoding and validation happen when it asks for the request.
 func (s *Server) wrapUnary(m *method, handle grpc.MethodHandler) grpc.MethodHandler {
 	return func(impl any, ctx context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (response any, err error) { //nolint:revive // gRPC's order
-		defer s.finish(ctx, m, &err)
 		ctx, cancel := s.limit(ctx)
 		defer cancel()
+		defer s.finish(ctx, m, &err)
 		if ctx, err = s.admit(ctx, m); err != nil {
 			return nil, err
 		}

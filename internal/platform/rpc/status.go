@@ -1,12 +1,15 @@
 package rpc
 
 import (
+	"maps"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/protoadapt"
 	"google.golang.org/protobuf/types/known/durationpb"
 
@@ -16,12 +19,13 @@ import (
 // domain stands in every ErrorInfo.
 const domain = "ramprow"
 
-// Details travel in the trailer, for which clients in other languages reserve
-// as little as 8 KiB: so what goes into one is bounded. No text of ours comes
-// near the bounds; echoed input may.
+// A status travels in the trailer, for which clients in other languages reserve
+// as little as 8 KiB, and in base64: so its size is bounded. No text of ours
+// comes near the bounds; echoed input may.
 const (
-	maxListed    = 16
-	maxTextBytes = 300
+	maxStatusBytes = 5 << 10
+	maxListed      = 16
+	maxTextBytes   = 300
 )
 
 // kindCodes is the one table between kinds and codes.
@@ -50,22 +54,28 @@ func ToStatus(f *fault.Error) *status.Status {
 	if !known {
 		code = codes.Internal
 	}
-	bare := status.New(code, bounded(f.Message))
-	detailed, err := bare.WithDetails(details(f)...)
-	if err != nil { // only for the code OK, which is no kind's
-		return bare
+	st := status.New(code, bounded(f.Message))
+	// Long lists are cut until the whole fits; with one entry each it always does.
+	for listed := maxListed; listed > 0; listed /= 2 {
+		detailed, err := st.WithDetails(details(f, listed)...)
+		if err != nil { // only for the code OK, which is no kind's
+			return st
+		}
+		if listed == 1 || proto.Size(detailed.Proto()) <= maxStatusBytes {
+			return detailed
+		}
 	}
-	return detailed
+	return st
 }
 
 // details lists each kind of detail at most once, ErrorInfo always first.
-func details(f *fault.Error) []protoadapt.MessageV1 {
-	list := []protoadapt.MessageV1{errorInfo(f)}
+func details(f *fault.Error, listed int) []protoadapt.MessageV1 {
+	list := []protoadapt.MessageV1{errorInfo(f, listed)}
 	if len(f.Fields) > 0 {
-		list = append(list, badRequest(f.Fields))
+		list = append(list, badRequest(f.Fields[:min(len(f.Fields), listed)]))
 	}
 	if len(f.Unmet) > 0 {
-		list = append(list, preconditionFailure(f.Unmet))
+		list = append(list, preconditionFailure(f.Unmet[:min(len(f.Unmet), listed)]))
 	}
 	if f.Resource != (fault.Resource{}) {
 		list = append(list, &errdetails.ResourceInfo{
@@ -78,24 +88,26 @@ func details(f *fault.Error) []protoadapt.MessageV1 {
 	return list
 }
 
-func errorInfo(f *fault.Error) *errdetails.ErrorInfo {
+func errorInfo(f *fault.Error, listed int) *errdetails.ErrorInfo {
 	reason := f.Reason
 	if reason == "" {
 		reason = f.Kind.String()
 	}
 	info := &errdetails.ErrorInfo{Reason: bounded(reason), Domain: domain}
-	if len(f.Metadata) > 0 {
-		info.Metadata = make(map[string]string, len(f.Metadata))
+	if len(f.Metadata) == 0 {
+		return info
 	}
-	for key, value := range f.Metadata {
-		info.Metadata[bounded(key)] = bounded(value)
+	keys := slices.Sorted(maps.Keys(f.Metadata))
+	info.Metadata = make(map[string]string, len(keys))
+	for _, key := range keys[:min(len(keys), listed)] {
+		info.Metadata[bounded(key)] = bounded(f.Metadata[key])
 	}
 	return info
 }
 
 func badRequest(fields []fault.Field) *errdetails.BadRequest {
 	detail := &errdetails.BadRequest{}
-	for _, field := range fields[:min(len(fields), maxListed)] {
+	for _, field := range fields {
 		detail.FieldViolations = append(detail.FieldViolations, &errdetails.BadRequest_FieldViolation{
 			Field: bounded(field.Path), Description: bounded(field.Description),
 		})
@@ -105,7 +117,7 @@ func badRequest(fields []fault.Field) *errdetails.BadRequest {
 
 func preconditionFailure(unmet []fault.Unmet) *errdetails.PreconditionFailure {
 	detail := &errdetails.PreconditionFailure{}
-	for _, u := range unmet[:min(len(unmet), maxListed)] {
+	for _, u := range unmet {
 		detail.Violations = append(detail.Violations, &errdetails.PreconditionFailure_Violation{
 			Type: bounded(u.Type), Subject: bounded(u.Subject), Description: bounded(u.Description),
 		})

@@ -58,7 +58,6 @@ func (w *walker) message(data []byte, descriptor messageDescriptor, path string,
 		counts[number]++
 		size := protowire.ConsumeFieldValue(number, wireType, data)
 		if size < 0 {
-			// What is within the value may say more precisely where it ends early.
 			return w.fail(here, "is cut short or not encoded as its type")
 		}
 		if field != nil && !w.value(data[:size], wireType, field, here, depth) {
@@ -132,7 +131,7 @@ func fieldPath(parent string, field fieldDescriptor, index int) string {
 	if parent != "" {
 		path = parent + "." + path
 	}
-	if field.IsList() && field.Kind() == protoreflect.MessageKind || field.IsList() && field.Kind() == protoreflect.StringKind || field.IsMap() {
+	if _, packed := packable(field.Kind()); field.IsMap() || field.IsList() && !packed {
 		path = fmt.Sprintf("%s[%d]", path, index)
 	}
 	return path
