@@ -1,0 +1,156 @@
+package andor
+
+import (
+	"math"
+	"slices"
+)
+
+// search is branch and bound, depth first, over subproblems that are reduced and split at every
+// node.
+type search struct{ left int }
+
+// result is the best solution found for a subproblem: original indexes of its paid actions, their
+// cost, and a proved lower bound on it. A subproblem that cannot be solved, or not below the limit
+// that it was given, is not found; its bound says so.
+type result struct {
+	found bool
+	paid  []int
+	cost  float64
+	bound float64
+}
+
+// minimise solves a problem whose solutions matter only when they cost less than the limit.
+func (s *search) minimise(n node, limit float64) result {
+	r := reduce(n)
+	if !r.feasible {
+		return result{bound: math.Inf(1)}
+	}
+	out := result{found: true, paid: r.paid, cost: r.cost, bound: r.cost}
+	for _, part := range r.parts {
+		sub := s.branch(part, limit-out.bound)
+		out.found = out.found && sub.found
+		out.paid = append(out.paid, sub.paid...)
+		out.cost += sub.cost
+		out.bound += sub.bound
+		if !out.found {
+			return out
+		}
+	}
+	return out
+}
+
+// branch solves a part that is known to be solvable. A bound that meets a greedy plan ends it;
+// else one action of the plan is tried inside and outside every solution.
+func (s *search) branch(n node, limit float64) result {
+	s.left--
+	lower, cuts, reducedCost := bound(n.Problem)
+	if lower >= limit-tolerance(lower) {
+		return result{bound: lower}
+	}
+	plan := greedy(n.Problem, reducedCost)
+	best := n.price(plan)
+	best.bound = lower
+	if best.cost <= lower+tolerance(lower) || s.left <= 0 {
+		return best
+	}
+	pivot := choose(n.Problem, plan, cuts)
+	within, price := n.include(pivot)
+	with := s.minimise(within, min(limit, best.cost)-price)
+	with.paid = append(with.paid, n.origin[pivot])
+	with.cost += price
+	with.bound += price
+	best.improve(with)
+	without := s.minimise(n.exclude(pivot), min(limit, best.cost))
+	best.improve(without)
+	best.bound = max(lower, min(best.cost, with.bound, without.bound))
+	return best
+}
+
+func (r *result) improve(other result) {
+	if other.found && other.cost < r.cost {
+		r.paid, r.cost = other.paid, other.cost
+	}
+}
+
+func (n node) price(plan []int) result {
+	r := result{found: true}
+	for _, a := range plan {
+		if n.Actions[a].Cost > 0 {
+			r.paid = append(r.paid, n.origin[a])
+			r.cost += n.Actions[a].Cost
+		}
+	}
+	return r
+}
+
+// include makes the action free and gives its price.
+func (n node) include(action int) (node, float64) {
+	cost := n.Actions[action].Cost
+	n.Actions = slices.Clone(n.Actions)
+	n.Actions[action].Cost = 0
+	return n, cost
+}
+
+func (n node) exclude(action int) node {
+	n.Actions = slices.Delete(slices.Clone(n.Actions), action, action+1)
+	n.origin = slices.Delete(slices.Clone(n.origin), action, action+1)
+	return n
+}
+
+// greedy takes a plan among actions that the bound left no cost, and then leaves out, the dearest
+// first, whatever is not needed beside the others.
+func greedy(p Problem, reducedCost []float64) []int {
+	dropped := make([]bool, len(p.Actions))
+	usable := func(a int) bool { return reducedCost[a] == 0 && !dropped[a] }
+	plan := extract(p, usable)
+	byCost := slices.Clone(plan)
+	slices.SortStableFunc(byCost, func(a, b int) int {
+		switch d := p.Actions[b].Cost - p.Actions[a].Cost; {
+		case d > 0:
+			return 1
+		case d < 0:
+			return -1
+		}
+		return 0
+	})
+	for _, a := range byCost {
+		if p.Actions[a].Cost == 0 {
+			break
+		}
+		dropped[a] = true
+		reached, _ := forward(p, usable)
+		if !all(p.Goal, reached) {
+			dropped[a] = false
+		}
+	}
+	return extract(p, usable)
+}
+
+// choose picks the dearest action of the plan that competes with another in a cut.
+func choose(p Problem, plan []int, cuts []landmark) int {
+	contested := make([]bool, len(p.Actions))
+	for _, c := range cuts {
+		if len(c) < 2 {
+			continue
+		}
+		for _, a := range c {
+			contested[a] = true
+		}
+	}
+	best := -1
+	better := func(a int) bool {
+		if p.Actions[a].Cost == 0 {
+			return false
+		}
+		if best < 0 || contested[a] != contested[best] {
+			return best < 0 || contested[a]
+		}
+		return p.Actions[a].Cost > p.Actions[best].Cost
+	}
+	for _, a := range plan {
+		if better(a) {
+			best = a
+		}
+	}
+	return best
+}
