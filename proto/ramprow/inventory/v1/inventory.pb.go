@@ -516,9 +516,13 @@ type HoldLine struct {
 	Value   string `protobuf:"bytes,8,opt,name=value,proto3" json:"value,omitempty"`
 	Bin     string `protobuf:"bytes,9,opt,name=bin,proto3" json:"bin,omitempty"`
 	// When a short line is expected; absent: nobody has ordered it.
-	Eta           *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=eta,proto3" json:"eta,omitempty"`
-	Returned      int64                  `protobuf:"varint,11,opt,name=returned,proto3" json:"returned,omitempty"`
-	ForStep       string                 `protobuf:"bytes,12,opt,name=for_step,json=forStep,proto3" json:"for_step,omitempty"`
+	Eta      *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=eta,proto3" json:"eta,omitempty"`
+	Returned int64                  `protobuf:"varint,11,opt,name=returned,proto3" json:"returned,omitempty"`
+	ForStep  string                 `protobuf:"bytes,12,opt,name=for_step,json=forStep,proto3" json:"for_step,omitempty"`
+	// What lies on the shelf for this line; a short line may have a part of it.
+	Held int64 `protobuf:"varint,13,opt,name=held,proto3" json:"held,omitempty"`
+	// What was handed over in all, returns not taken off.
+	Issued        int64 `protobuf:"varint,14,opt,name=issued,proto3" json:"issued,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -635,6 +639,20 @@ func (x *HoldLine) GetForStep() string {
 		return x.ForStep
 	}
 	return ""
+}
+
+func (x *HoldLine) GetHeld() int64 {
+	if x != nil {
+		return x.Held
+	}
+	return 0
+}
+
+func (x *HoldLine) GetIssued() int64 {
+	if x != nil {
+		return x.Issued
+	}
+	return 0
 }
 
 // Hold is everything that a job has on the shelf.
@@ -1174,7 +1192,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x04held\x18\x1f \x01(\x03R\x04held\x12\x1c\n" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +
 	"\bon_order\x18! \x01(\x03R\aonOrder\x12\x16\n" +
-	"\x06wanted\x18\" \x01(\x03R\x06wanted\"\xef\x02\n" +
+	"\x06wanted\x18\" \x01(\x03R\x06wanted\"\x9b\x03\n" +
 	"\bHoldLine\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x14\n" +
@@ -1188,7 +1206,9 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x03eta\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\x03eta\x12\x1a\n" +
 	"\breturned\x18\v \x01(\x03R\breturned\x12\x19\n" +
-	"\bfor_step\x18\f \x01(\tR\aforStep\"\x9f\x03\n" +
+	"\bfor_step\x18\f \x01(\tR\aforStep\x12\x12\n" +
+	"\x04held\x18\r \x01(\x03R\x04held\x12\x16\n" +
+	"\x06issued\x18\x0e \x01(\x03R\x06issued\"\x9f\x03\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x125\n" +
