@@ -2,6 +2,7 @@ package readmodel
 
 import (
 	"context"
+	"sync"
 	"time"
 
 	"github.com/redis/go-redis/v9"
@@ -22,6 +23,14 @@ type Options struct {
 	// model that answers later is as good as away, and reads have a fallback.
 	Timeout time.Duration
 }
+
+// silence stops go-redis from printing to the standard error: whatever fails is
+// returned, and logged where it is handled. It can only be set for all clients.
+var silence = sync.OnceFunc(func() { redis.SetLogger(silent{}) })
+
+type silent struct{}
+
+func (silent) Printf(context.Context, string, ...any) {}
 
 // Store is a connection to Redis.
 type Store struct{ client *redis.Client }
@@ -44,8 +53,10 @@ func Connect(o Options) (*Store, error) {
 	// One repetition hides a connection that went stale in the pool; more would
 	// only delay the fallback.
 	options.MaxRetries = 1
+	options.DialerRetries = 1
 	options.DisableIdentity = true
 	options.MaintNotificationsConfig = &maintnotifications.Config{Mode: maintnotifications.ModeDisabled}
+	silence()
 	return &Store{client: redis.NewClient(options)}, nil
 }
 

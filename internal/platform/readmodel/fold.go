@@ -178,3 +178,9 @@ func (s *site[S]) await(ctx context.Context, done func() bool) error {
 func (s *site[S]) folded(revision uint64) bool {
 	return s.log != "" && s.chain.Sequence >= s.target && s.chain.Sequence >= revision
 }
+
+func (s *site[S]) isFolded() bool {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.folded(0)
+}

@@ -32,7 +32,8 @@ type Change struct {
 
 // Watch gives every changed row, straight from the fold and so also while Redis
 // is away, until ctx ends or fn fails, and returns that error. A slow fn gets
-// the latest row of each key, not every row between. A read with a change's
+// the latest row of each key, not every row between; but once a change has
+// come, everything that changed before it has come too. A read with a change's
 // revision as MinRevision sees at least that change.
 func (v *Views[S]) Watch(ctx context.Context, q WatchQuery, fn func(Change) error) error {
 	s, err := v.projector.await(ctx, q.Site)
@@ -69,6 +70,7 @@ type watcher struct {
 
 	mu      sync.Mutex
 	pending map[Key]struct{}
+	order   []Key // pending, in the order in which they were offered
 }
 
 // offer notes a changed key if it is watched. It never blocks.
@@ -77,7 +79,10 @@ func (w *watcher) offer(key Key) {
 		return
 	}
 	w.mu.Lock()
-	w.pending[key] = struct{}{}
+	if _, isPending := w.pending[key]; !isPending {
+		w.pending[key] = struct{}{}
+		w.order = append(w.order, key)
+	}
 	w.mu.Unlock()
 	select {
 	case w.ready <- struct{}{}:
@@ -88,12 +93,10 @@ func (w *watcher) offer(key Key) {
 func (w *watcher) take() []Key {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	var keys []Key
-	for key := range w.pending {
-		if len(keys) == watchChunk {
-			break
-		}
-		keys = append(keys, key)
+	n := min(watchChunk, len(w.order))
+	keys := w.order[:n:n]
+	w.order = w.order[n:]
+	for _, key := range keys {
 		delete(w.pending, key)
 	}
 	return keys

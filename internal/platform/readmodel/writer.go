@@ -103,8 +103,12 @@ func (s *site[S]) away(err error) {
 	s.tell()
 }
 
-// sync brings Redis up to date, by a step or by writing everything anew.
+// sync brings Redis up to date, by a step or by writing everything anew. Before
+// the log is folded there is nothing to say: the fold calls again.
 func (s *site[S]) sync(ctx context.Context, st *Store) error {
+	if !s.isFolded() {
+		return nil
+	}
 	err := s.step(ctx, st)
 	for errors.Is(err, errOlder) || errors.Is(err, errRaced) {
 		err = s.step(ctx, st)
