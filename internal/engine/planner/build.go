@@ -1,0 +1,230 @@
+package planner
+
+import (
+	"cmp"
+	"slices"
+	"time"
+)
+
+// Make plans everything. The error says that the problem contradicts itself; a job
+// for which there is no place is in Plan.Unplaced with the facts.
+func Make(p Problem) (Plan, error) {
+	s, err := newShop(p)
+	if err != nil {
+		return Plan{}, err
+	}
+	b := best(s.keepFirst(), s.shiftRight())
+	tries := p.Tries
+	if tries == 0 {
+		tries = DefaultTries
+	}
+	b.improve(tries)
+	return b.plan(), nil
+}
+
+func best(a, b *board) *board {
+	if b.cost().Total() < a.cost().Total() {
+		return b
+	}
+	return a
+}
+
+// given is the board with all that nothing may push: started work, pins, wishes.
+func (s *shop) given() *board {
+	b := newBoard(s)
+	b.freeze()
+	b.pin()
+	for _, job := range s.byUrgency() {
+		if j := s.jobs[job]; j.Wish != nil && j.Started == nil {
+			b.putWish(job)
+		}
+	}
+	return b
+}
+
+// keepFirst leaves every booking that still fits, then inserts the rest.
+func (s *shop) keepFirst() *board {
+	b := s.given()
+	for _, job := range s.byStart() {
+		if b.open(job) {
+			b.keep(job)
+		}
+	}
+	b.insertRest()
+	return b
+}
+
+// shiftRight keeps the order in every bay and lets each booking begin as soon
+// as the ones before it allow, but not earlier than it lies.
+func (s *shop) shiftRight() *board {
+	b := s.given()
+	for _, job := range s.byStart() {
+		if !b.open(job) || b.keep(job) {
+			continue
+		}
+		c, ok := s.choiceOf(job)
+		if !ok {
+			continue
+		}
+		if t, ok := b.room(job, c, max(s.release(job), at(s.jobs[job].Current.When.Start))); ok {
+			b.put(job, &slot{choice: c, span: t.span, waited: t.waited})
+		}
+	}
+	b.insertRest()
+	return b
+}
+
+func (b *board) insertRest() {
+	for _, job := range b.shop.byUrgency() {
+		if b.open(job) {
+			b.insert(job)
+		}
+	}
+}
+
+// open tells whether a job is still to be placed. A wish is placed as wished or not at all.
+func (b *board) open(job int) bool {
+	j := b.shop.jobs[job]
+	return b.slots[job] == nil && j.Started == nil && j.Wish == nil
+}
+
+// keep puts a job where it lay, if it still fits there.
+func (b *board) keep(job int) bool {
+	sl, ok := b.asBefore(job)
+	if ok {
+		b.put(job, sl)
+	}
+	return ok
+}
+
+// asBefore gives a job's slot at its present place and start, if it fits.
+func (b *board) asBefore(job int) (*slot, bool) {
+	s := b.shop
+	c, ok := s.choiceOf(job)
+	if !ok {
+		return nil, false
+	}
+	cur := s.jobs[job].Current
+	start := at(cur.When.Start)
+	if start < s.now.add(-s.problem.Grace) || start < at(s.jobs[job].Release) && !s.jobs[job].Release.IsZero() {
+		return nil, false
+	}
+	if opens, ok := c.open.next(start); !ok || opens != start {
+		return nil, false
+	}
+	end, ok := c.open.finish(start, s.work(job))
+	if !ok || end > c.expires || len(b.obstacles(c, span{start, end})) > 0 {
+		return nil, false
+	}
+	kept := end == at(cur.When.End)
+	sl := &slot{choice: c, span: span{start, end}, kept: kept}
+	if !kept {
+		sl.why = "it stays, and is now done at " + s.clock(end)
+	}
+	return sl, true
+}
+
+// choiceOf gives the choice that a job's present place stands for.
+func (s *shop) choiceOf(job int) (choice, bool) {
+	cur := s.jobs[job].Current
+	if cur == nil {
+		return choice{}, false
+	}
+	want := slices.Sorted(slices.Values(cur.Tools))
+	i := slices.IndexFunc(s.choices[job], func(c choice) bool {
+		return s.bays[c.bay].name == cur.Bay && s.people[c.person].name == cur.Person &&
+			slices.Equal(slices.Sorted(slices.Values(s.toolNames(c.tools))), want)
+	})
+	if i < 0 {
+		return choice{}, false
+	}
+	return s.choices[job][i], true
+}
+
+// insert puts a job where it costs least; false if there is no room at all.
+func (b *board) insert(job int) bool {
+	sl := b.cheapest(job, func(choice) bool { return true })
+	if sl == nil {
+		return false
+	}
+	b.put(job, sl)
+	return true
+}
+
+// cheapest finds the best slot among the choices that are allowed. A job that
+// lay somewhere is tried as early as possible and as near after its old start as possible.
+func (b *board) cheapest(job int, allowed func(choice) bool) *slot {
+	s := b.shop
+	from := []instant{s.release(job)}
+	if cur := s.jobs[job].Current; cur != nil && at(cur.When.Start) > from[0] {
+		from = append(from, at(cur.When.Start))
+	}
+	var winner, second *slot
+	var least, secondLeast float64
+	for _, c := range s.choices[job] {
+		if !allowed(c) {
+			continue
+		}
+		for _, f := range from {
+			t, ok := b.room(job, c, f)
+			if !ok {
+				continue
+			}
+			sl, cost := &slot{choice: c, span: t.span, waited: t.waited}, s.cost(job, c, t.span).Total()
+			switch {
+			case winner == nil || cost < least || cost == least && c.scarce < winner.choice.scarce:
+				winner, second, least, secondLeast = sl, winner, cost, least
+			case second == nil || cost < secondLeast:
+				second, secondLeast = sl, cost
+			}
+		}
+	}
+	if winner != nil && second != nil {
+		winner.next = s.alternative(second)
+	}
+	return winner
+}
+
+func (s *shop) alternative(sl *slot) *Alternative {
+	return &Alternative{
+		Bay: s.bays[sl.choice.bay].name, Person: s.people[sl.choice.person].name,
+		When: sl.span.interval(s.zone),
+	}
+}
+
+// byStart orders booked jobs by their present start.
+func (s *shop) byStart() []int {
+	return s.order(func(j Job) bool { return j.Current != nil }, func(a, b Job) int {
+		return a.Current.When.Start.Compare(b.Current.When.Start)
+	})
+}
+
+// byUrgency orders jobs by priority, then due date, then release.
+func (s *shop) byUrgency() []int {
+	return s.order(func(Job) bool { return true }, func(a, b Job) int {
+		return cmp.Or(
+			cmp.Compare(b.Priority, a.Priority),
+			dueOf(a).Compare(dueOf(b)),
+			releaseOf(a, s.problem.Now).Compare(releaseOf(b, s.problem.Now)),
+		)
+	})
+}
+
+func releaseOf(j Job, now time.Time) time.Time {
+	if j.Release.Before(now) {
+		return now
+	}
+	return j.Release
+}
+
+// order sorts the jobs that are wanted; those that compare equal keep the problem's order.
+func (s *shop) order(wanted func(Job) bool, compare func(a, b Job) int) []int {
+	var jobs []int
+	for job, j := range s.jobs {
+		if wanted(j) {
+			jobs = append(jobs, job)
+		}
+	}
+	slices.SortStableFunc(jobs, func(a, b int) int { return compare(s.jobs[a], s.jobs[b]) })
+	return jobs
+}

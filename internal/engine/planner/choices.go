@@ -1,0 +1,99 @@
+package planner
+
+import "slices"
+
+// choicesOf gives every way to serve a job, whatever the time: bays of a kind,
+// people with all skills, one piece of every tool type.
+func (s *shop) choicesOf(j Job) []choice {
+	var all []choice
+	pieces := s.toolChoices(j.ToolTypes)
+	for b, bay := range s.problem.Bays {
+		if !bay.suits(j) {
+			continue
+		}
+		for h, person := range s.problem.People {
+			expires, licence, ok := person.able(j)
+			if !ok {
+				continue
+			}
+			for _, tools := range pieces {
+				c := choice{bay: b, person: h, tools: tools, expires: expires, licence: licence}
+				c.open = s.together(c)
+				all = append(all, c)
+			}
+		}
+	}
+	return all
+}
+
+func (b Bay) suits(j Job) bool {
+	return len(j.BayKinds) == 0 || slices.Contains(j.BayKinds, b.Kind)
+}
+
+// able tells whether a person has all skills of a job, and when the first of
+// them ends.
+func (h Person) able(j Job) (expires instant, licence string, ok bool) {
+	expires = forever
+	for _, want := range j.Skills {
+		i := slices.IndexFunc(h.Skills, func(s Skill) bool { return s.Name == want })
+		if i < 0 {
+			return 0, "", false
+		}
+		if e := h.Skills[i].Expires; !e.IsZero() && at(e) < expires {
+			expires, licence = at(e), want
+		}
+	}
+	return expires, licence, true
+}
+
+// toolChoices gives every set of pieces with one of each type; a single empty
+// set if no tool is wanted.
+func (s *shop) toolChoices(types []string) [][]int {
+	sets := [][]int{nil}
+	for _, kind := range types {
+		var wider [][]int
+		for _, set := range sets {
+			for t, tool := range s.problem.Tools {
+				if tool.Type == kind && !slices.Contains(set, t) {
+					wider = append(wider, append(slices.Clone(set), t))
+				}
+			}
+		}
+		sets = wider
+	}
+	return sets
+}
+
+// weighScarcity finds how much each resource is wanted: a job that has only one
+// bay to go to counts whole for it, a job with ten a tenth for each. Of two
+// choices that cost the same, the less wanted is taken.
+func (s *shop) weighScarcity() {
+	for _, choices := range s.choices {
+		share := 1 / float64(max(1, len(choices)))
+		for _, c := range choices {
+			s.scarcity[s.bays[c.bay].name] += share
+			s.scarcity[s.people[c.person].name] += share
+			for _, t := range c.tools {
+				s.scarcity[s.tools[t].name] += share
+			}
+		}
+	}
+	for _, choices := range s.choices {
+		for i := range choices {
+			c := &choices[i]
+			c.scarce = s.scarcity[s.bays[c.bay].name] + s.scarcity[s.people[c.person].name]
+			for _, t := range c.tools {
+				c.scarce += s.scarcity[s.tools[t].name]
+			}
+		}
+	}
+}
+
+// names gives a choice's tools by name.
+func (s *shop) toolNames(tools []int) []string {
+	var names []string
+	for _, t := range tools {
+		names = append(names, s.tools[t].name)
+	}
+	return names
+}

@@ -1,0 +1,101 @@
+package planner
+
+import (
+	"math"
+	"time"
+)
+
+// Weights of the cost, per minute unless said otherwise. Lateness counts most;
+// being done earlier is worth something, but less than leaving a promise alone: an
+// unasked move pays only if it brings a car forward by about a day.
+const (
+	weightLate = 5.0
+	weightFlow = 0.25
+	weightDead = 0.02
+	// changeFlat is the cost of any move, changePerMinute of how far, up to changeMost.
+	changeFlat      = 30.0
+	changePerMinute = 1.0
+	changeMost      = 210.0
+	// changePlace is added for another bay, and half of it for another person.
+	changePlace = 60.0
+	// unplaced is more than any lateness within the horizon can cost.
+	unplaced = 1e7
+)
+
+// Cost is what a plan is judged by, in weighted minutes. Lower is better.
+type Cost struct {
+	// Late is the time after the due dates, Flow from release to end, both by priority.
+	Late, Flow float64
+	// Dead is the time for which bays are held without work.
+	Dead float64
+	// Change is what differs from where things lay before.
+	Change float64
+	// Unplaced counts jobs without a place.
+	Unplaced int
+}
+
+// Total is the one number that two plans are compared by.
+func (c Cost) Total() float64 {
+	return c.Late + c.Flow + c.Dead + c.Change + unplaced*float64(c.Unplaced)
+}
+
+func (c Cost) plus(o Cost) Cost {
+	return Cost{
+		Late: c.Late + o.Late, Flow: c.Flow + o.Flow, Dead: c.Dead + o.Dead,
+		Change: c.Change + o.Change, Unplaced: c.Unplaced + o.Unplaced,
+	}
+}
+
+// cost of a job on a choice at a span.
+func (s *shop) cost(job int, c choice, when span) Cost {
+	j := s.jobs[job]
+	weight := 1 + float64(min(max(j.Priority, 0), MaxPriority))
+	var out Cost
+	if !j.Due.IsZero() && when.end > at(j.Due) {
+		out.Late = weightLate * weight * when.end.sub(at(j.Due)).Minutes()
+	}
+	out.Flow = weightFlow * weight * max(0, when.end.sub(s.release(job)).Minutes())
+	out.Dead = weightDead * max(0, (when.end.sub(when.start)-j.Effort).Minutes())
+	out.Change = s.change(j, c, when)
+	return out
+}
+
+func (s *shop) change(j Job, c choice, when span) float64 {
+	if j.Current == nil {
+		return 0
+	}
+	var cost float64
+	if moved := when.start.sub(at(j.Current.When.Start)); moved != 0 {
+		cost += changeFlat + min(changeMost, changePerMinute*math.Abs(moved.Minutes()))
+	}
+	if s.bays[c.bay].name != j.Current.Bay {
+		cost += changePlace
+	}
+	if s.people[c.person].name != j.Current.Person {
+		cost += changePlace / 2
+	}
+	return cost
+}
+
+// cost of everything on the board; started work is the same on every board.
+func (b *board) cost() Cost {
+	var sum Cost
+	for job, sl := range b.slots {
+		switch {
+		case b.shop.jobs[job].Started != nil:
+		case sl == nil:
+			sum.Unplaced++
+		default:
+			sum = sum.plus(b.shop.cost(job, sl.choice, sl.span))
+		}
+	}
+	return sum
+}
+
+// dueOf is the due date for ordering: no wish comes last.
+func dueOf(j Job) time.Time {
+	if j.Due.IsZero() {
+		return time.Unix(0, int64(forever))
+	}
+	return j.Due
+}

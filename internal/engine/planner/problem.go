@@ -1,0 +1,168 @@
+package planner
+
+import "time"
+
+// DefaultHorizon is how far ahead a place is looked for when Problem leaves it open.
+const DefaultHorizon = 120 * 24 * time.Hour
+
+// DefaultTries bounds the improvement when Problem leaves it open.
+const DefaultTries = 40
+
+// Problem is everything that a plan depends on.
+type Problem struct {
+	// Now is the present: nothing is put before it, and started work stays.
+	Now time.Time
+	// Zone is where shifts are read; nil means UTC.
+	Zone *time.Location
+	Bays []Bay
+	// People, Tools and Jobs, like Bays, need unique names.
+	People []Person
+	Tools  []Tool
+	Jobs   []Job
+	// Grid rounds starts up to a multiple of it since the Unix epoch; zero: exact.
+	Grid time.Duration
+	// Grace is how long a booked start may have passed before it must move.
+	Grace time.Duration
+	// Horizon is how far after Now work may end; zero: DefaultHorizon.
+	Horizon time.Duration
+	// Tries bounds the improvement steps; zero: DefaultTries, negative: none.
+	Tries int
+}
+
+// Interval is half-open: [Start, End).
+type Interval struct{ Start, End time.Time }
+
+// Shift is when a resource can be used on a weekday, in minutes after midnight,
+// [From, To).
+type Shift struct {
+	Weekday  time.Weekday
+	From, To int
+}
+
+// Block is a time at which a resource cannot be used, and why.
+type Block struct {
+	When Interval
+	Why  string
+}
+
+// Calendar tells when a resource can be used. Without shifts: always but for its blocks.
+type Calendar struct {
+	Shifts []Shift
+	Blocks []Block
+}
+
+// Bay is a place for one car. A placement never spans a block of its bay.
+type Bay struct {
+	Name, Kind string
+	Calendar   Calendar
+}
+
+// Person does the work of one car at a time. A block of a person interrupts his
+// work but does not forbid it.
+type Person struct {
+	Name     string
+	Skills   []Skill
+	Calendar Calendar
+}
+
+// Skill is a skill or licence; a zero Expires is without end.
+type Skill struct {
+	Name    string
+	Expires time.Time
+}
+
+// Tool is one piece of a special tool. A placement never spans a block of its tools.
+type Tool struct {
+	Name, Type string
+	Calendar   Calendar
+}
+
+// Job is one car's work.
+type Job struct {
+	Name string
+	// Effort is the hands-on time that the placement must have room for.
+	Effort time.Duration
+	// BayKinds in which it can be done; empty: any.
+	BayKinds []string
+	// Skills that the one technician must have until the end.
+	Skills []string
+	// ToolTypes, one piece of each from opening to closing.
+	ToolTypes []string
+	// Release is the earliest start, with the reason in words, as in 'the car arrives'.
+	Release    time.Time
+	ReleaseWhy string
+	// Due is when the customer wants it; zero: no wish.
+	Due time.Time
+	// Priority weighs lateness; 0 is the ordinary job, MaxPriority the highest.
+	Priority int
+	// Current is where it lies now, if anywhere. It stays there while it fits and
+	// nothing much better is found.
+	Current *Current
+	// Pinned keeps it at Current; it moves only if that has become impossible.
+	Pinned bool
+	// Wish is where it shall go now; what stands in the way and may move, moves.
+	Wish *Wish
+	// Started freezes it: bay, technician, tools and start stay.
+	Started *Started
+}
+
+// MaxPriority is the highest priority that still makes a difference.
+const MaxPriority = 9
+
+// Current is a placement of an earlier plan.
+type Current struct {
+	Bay, Person string
+	Tools       []string
+	When        Interval
+}
+
+// Wish names a bay, a person or a start; the empty ones are open.
+type Wish struct {
+	Bay, Person string
+	Start       time.Time
+}
+
+// Started is work that has begun. An empty Bay or Person means that nobody has
+// said which: a free one is then assumed, if there is any.
+type Started struct {
+	At          time.Time
+	Bay, Person string
+	Tools       []string
+	// Since is when Left was known to be left; Left is the hands-on time from then on.
+	Since time.Time
+	Left  time.Duration
+	// PartsAt stops the work, after PartsAfter more of it, until the parts are there;
+	// zero: nothing is missing.
+	PartsAt    time.Time
+	PartsAfter time.Duration
+}
+
+// Plan is where everything goes.
+type Plan struct {
+	// Placements and Unplaced are in the order of the problem's jobs.
+	Placements []Placement
+	Unplaced   []*Impossible
+	// Cost is what the plan was chosen by; lower is better.
+	Cost Cost
+}
+
+// Placement is one job's bay, technician and tools.
+type Placement struct {
+	Job, Bay, Person string
+	Tools            []string
+	When             Interval
+	// Kept tells that nothing has changed against Job.Current or Job.Started.
+	Kept bool
+	// Why says in words why it lies there; empty if Kept.
+	Why string
+	// Waited are the things it could not start before, the last one deciding.
+	Waited []Cause
+	// Next is the best other choice of bay and person, if there was one.
+	Next *Alternative
+}
+
+// Alternative is a choice that was considered and left.
+type Alternative struct {
+	Bay, Person string
+	When        Interval
+}

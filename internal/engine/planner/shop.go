@@ -1,0 +1,179 @@
+package planner
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// shop is a problem made ready for searching: names are numbers, calendars are windows.
+type shop struct {
+	problem  Problem
+	zone     *time.Location
+	now      instant
+	range_   span
+	bays     []resource
+	people   []resource
+	tools    []resource
+	jobs     []Job
+	choices  [][]choice // per job, in a fixed order
+	scarcity map[string]float64
+	windows  map[string]*windows
+}
+
+// resource is a bay, a person or a tool.
+type resource struct {
+	name string
+	open *windows
+	// barriers are blocks that a placement must not span.
+	barriers []barrier
+}
+
+type barrier struct {
+	span
+	why string
+}
+
+// choice is one way to give a job everything it needs.
+type choice struct {
+	bay, person int
+	tools       []int
+	open        *windows
+	// expires is when the person's first needed licence ends.
+	expires instant
+	licence string
+	scarce  float64
+}
+
+// none stands for a bay or person that is not known; started work only.
+const none = -1
+
+// forever is later than everything that is planned.
+const forever = instant(1<<63 - 1)
+
+func newShop(p Problem) (*shop, error) {
+	if err := check(p); err != nil {
+		return nil, err
+	}
+	s := &shop{
+		problem: p, zone: p.Zone, now: at(p.Now), jobs: p.Jobs,
+		scarcity: map[string]float64{}, windows: map[string]*windows{},
+	}
+	if s.zone == nil {
+		s.zone = time.UTC
+	}
+	horizon := p.Horizon
+	if horizon <= 0 {
+		horizon = DefaultHorizon
+	}
+	s.range_ = span{s.earliest(), s.now.add(horizon)}
+	for _, b := range p.Bays {
+		s.bays = append(s.bays, s.resource(b.Name, b.Calendar, true))
+	}
+	for _, h := range p.People {
+		s.people = append(s.people, s.resource(h.Name, h.Calendar, false))
+	}
+	for _, t := range p.Tools {
+		s.tools = append(s.tools, s.resource(t.Name, t.Calendar, true))
+	}
+	for _, j := range p.Jobs {
+		s.choices = append(s.choices, s.choicesOf(j))
+	}
+	s.weighScarcity()
+	return s, nil
+}
+
+// earliest is the first moment whose calendar matters: started work may have
+// been counted long ago.
+func (s *shop) earliest() instant {
+	first := s.now
+	for _, j := range s.jobs {
+		if j.Started != nil {
+			first = min(first, at(j.Started.At), at(j.Started.Since))
+		}
+		if j.Current != nil {
+			first = min(first, at(j.Current.When.Start))
+		}
+	}
+	return first
+}
+
+func (s *shop) resource(name string, c Calendar, barred bool) resource {
+	r := resource{name: name, open: c.open(s.range_, s.zone)}
+	if barred {
+		for _, b := range c.Blocks {
+			r.barriers = append(r.barriers, barrier{spanOf(b.When), b.Why})
+		}
+	}
+	return r
+}
+
+// together gives the times at which all of a choice's resources can be used.
+func (s *shop) together(c choice) *windows {
+	var names []string
+	var parts []*windows
+	add := func(r resource) {
+		names, parts = append(names, r.name), append(parts, r.open)
+	}
+	if c.person != none {
+		add(s.people[c.person])
+	}
+	if c.bay != none {
+		add(s.bays[c.bay])
+	}
+	for _, t := range c.tools {
+		add(s.tools[t])
+	}
+	key := strings.Join(names, " ")
+	if w, ok := s.windows[key]; ok {
+		return w
+	}
+	w := newWindows([]span{s.range_})
+	for _, part := range parts {
+		w = intersect(w, part)
+	}
+	s.windows[key] = w
+	return w
+}
+
+// check refuses what no plan could be true of.
+func check(p Problem) error {
+	seen := map[string]bool{}
+	once := func(what, name string) error {
+		if name == "" || seen[name] {
+			return fmt.Errorf("planner: %s %q must have a name of its own", what, name)
+		}
+		seen[name] = true
+		return nil
+	}
+	for _, b := range p.Bays {
+		if err := once("bay", b.Name); err != nil {
+			return err
+		}
+	}
+	for _, h := range p.People {
+		if err := once("person", h.Name); err != nil {
+			return err
+		}
+	}
+	for _, t := range p.Tools {
+		if err := once("tool", t.Name); err != nil {
+			return err
+		}
+	}
+	for _, j := range p.Jobs {
+		if err := once("job", j.Name); err != nil {
+			return err
+		}
+		if j.Effort < 0 {
+			return fmt.Errorf("planner: job %q has an effort of %v", j.Name, j.Effort)
+		}
+	}
+	return nil
+}
+
+// find gives a resource's number by name, or none.
+func find(all []resource, name string) int {
+	return slices.IndexFunc(all, func(r resource) bool { return r.name == name })
+}

@@ -1,0 +1,117 @@
+package planner
+
+import (
+	"slices"
+	"time"
+)
+
+// slot is a job where it lies.
+type slot struct {
+	choice choice
+	span   span
+	fixed  bool // started or pinned: nothing may push it
+	kept   bool
+	why    string
+	waited []Cause
+	next   *Alternative
+}
+
+// board is a plan in the making: who holds what, when.
+type board struct {
+	shop  *shop
+	slots []*slot // per job; nil: not placed
+	// held lists per bay, person and tool the jobs that hold it, by start.
+	bays, people, tools [][]int
+}
+
+func newBoard(s *shop) *board {
+	return &board{
+		shop: s, slots: make([]*slot, len(s.jobs)),
+		bays: make([][]int, len(s.bays)), people: make([][]int, len(s.people)), tools: make([][]int, len(s.tools)),
+	}
+}
+
+func (b *board) put(job int, s *slot) {
+	b.slots[job] = s
+	b.each(s.choice, func(held *[]int) {
+		i := slices.IndexFunc(*held, func(other int) bool { return b.slots[other].span.start > s.span.start })
+		if i < 0 {
+			i = len(*held)
+		}
+		*held = slices.Insert(*held, i, job)
+	})
+}
+
+func (b *board) take(job int) *slot {
+	s := b.slots[job]
+	if s == nil {
+		return nil
+	}
+	b.each(s.choice, func(held *[]int) {
+		*held = slices.DeleteFunc(*held, func(other int) bool { return other == job })
+	})
+	b.slots[job] = nil
+	return s
+}
+
+func (b *board) each(c choice, fn func(held *[]int)) {
+	if c.bay != none {
+		fn(&b.bays[c.bay])
+	}
+	if c.person != none {
+		fn(&b.people[c.person])
+	}
+	for _, t := range c.tools {
+		fn(&b.tools[t])
+	}
+}
+
+// obstacle is what keeps a span from being used: another job or a block.
+type obstacle struct {
+	resource string
+	job      int // none: a block
+	why      string
+	span     span
+}
+
+// obstacles gives everything that overlaps a span on a choice's resources.
+func (b *board) obstacles(c choice, within span) []obstacle {
+	var found []obstacle
+	look := func(r resource, held []int) {
+		for _, job := range held {
+			s := b.slots[job].span
+			if s.start >= within.end {
+				break
+			}
+			if s.overlaps(within) {
+				found = append(found, obstacle{r.name, job, "", s})
+			}
+		}
+		for _, bar := range r.barriers {
+			if bar.overlaps(within) {
+				found = append(found, obstacle{r.name, none, bar.why, bar.span})
+			}
+		}
+	}
+	if c.bay != none {
+		look(b.shop.bays[c.bay], b.bays[c.bay])
+	}
+	if c.person != none {
+		look(b.shop.people[c.person], b.people[c.person])
+	}
+	for _, t := range c.tools {
+		look(b.shop.tools[t], b.tools[t])
+	}
+	return found
+}
+
+// work gives the effort that a job's placement must have room for.
+func (s *shop) work(job int) time.Duration { return s.jobs[job].Effort }
+
+// release is the earliest start of a job that has not started.
+func (s *shop) release(job int) instant {
+	if r := s.jobs[job].Release; !r.IsZero() {
+		return max(s.now, at(r))
+	}
+	return s.now
+}
