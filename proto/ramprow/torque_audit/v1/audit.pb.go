@@ -420,9 +420,11 @@ type WrenchCheck struct {
 	By          string                 `protobuf:"bytes,5,opt,name=by,proto3" json:"by,omitempty"`
 	Certificate string                 `protobuf:"bytes,6,opt,name=certificate,proto3" json:"certificate,omitempty"`
 	// True for a calibration by a laboratory, which sets the due date.
-	Calibration   bool `protobuf:"varint,7,opt,name=calibration,proto3" json:"calibration,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Calibration bool `protobuf:"varint,7,opt,name=calibration,proto3" json:"calibration,omitempty"`
+	// The day from which another calibration is due; set by a calibration only.
+	CalibrationDue *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=calibration_due,json=calibrationDue,proto3" json:"calibration_due,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *WrenchCheck) Reset() {
@@ -502,6 +504,13 @@ func (x *WrenchCheck) GetCalibration() bool {
 		return x.Calibration
 	}
 	return false
+}
+
+func (x *WrenchCheck) GetCalibrationDue() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CalibrationDue
+	}
+	return nil
 }
 
 // Reading is what was done to one fastener at one stage. Nothing is ever overwritten.
@@ -1191,7 +1200,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\aretired\x18\v \x01(\bR\aretired\x12C\n" +
 	"\n" +
 	"last_check\x18\f \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\tlastCheck\x12\x16\n" +
-	"\x06cycles\x18\r \x01(\x04R\x06cycles\"\xe3\x01\n" +
+	"\x06cycles\x18\r \x01(\x04R\x06cycles\"\xa8\x02\n" +
 	"\vWrenchCheck\x12*\n" +
 	"\x02at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x16\n" +
 	"\x06passed\x18\x02 \x01(\bR\x06passed\x12\x1b\n" +
@@ -1200,7 +1209,8 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"measuredNm\x12\x0e\n" +
 	"\x02by\x18\x05 \x01(\tR\x02by\x12 \n" +
 	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12 \n" +
-	"\vcalibration\x18\a \x01(\bR\vcalibration\"\xc6\x03\n" +
+	"\vcalibration\x18\a \x01(\bR\vcalibration\x12C\n" +
+	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\xc6\x03\n" +
 	"\aReading\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x1a\n" +
@@ -1335,27 +1345,28 @@ var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	12, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
 	5,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
 	12, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	12, // 5: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
-	1,  // 6: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	13, // 7: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	14, // 8: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
-	2,  // 9: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	13, // 10: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
-	6,  // 11: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
-	7,  // 12: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	9,  // 13: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	12, // 14: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
-	3,  // 15: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
-	8,  // 16: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	12, // 17: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	12, // 18: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	12, // 19: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	3,  // 20: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	21, // [21:21] is the sub-list for method output_type
-	21, // [21:21] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	12, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	12, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
+	13, // 8: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	14, // 9: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	2,  // 10: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
+	13, // 11: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	6,  // 12: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
+	7,  // 13: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	9,  // 14: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
+	12, // 15: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	3,  // 16: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
+	8,  // 17: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
+	12, // 18: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	12, // 19: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	12, // 20: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	3,  // 21: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
