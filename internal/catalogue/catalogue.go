@@ -1,12 +1,6 @@
 package catalogue
 
-import (
-	"crypto/sha256"
-	"encoding/hex"
-	"fmt"
-
-	pb "ramprow/proto/ramprow/catalogue/v1"
-)
+import pb "ramprow/proto/ramprow/catalogue/v1"
 
 // Catalogue is a loaded catalogue with its lookups. It never changes after Load
 // and may be used by many at once; nobody may write to what it hands out.
@@ -34,10 +28,9 @@ type Catalogue struct {
 // newCatalogue prepares the lookups. Of several with one id the first counts;
 // checking refuses such a file.
 func newCatalogue(m *pb.Catalogue, data []byte) *Catalogue {
-	sum := sha256.Sum256(data)
 	return &Catalogue{
 		message:    m,
-		version:    fmt.Sprintf("%s@%d+%s", m.GetId(), m.GetEdition(), hex.EncodeToString(sum[:6])),
+		version:    versionOf(m, data),
 		features:   index(m.GetFeatures(), (*pb.Feature).GetId),
 		states:     index(m.GetStates(), (*pb.State).GetId),
 		tools:      index(m.GetTools(), (*pb.Tool).GetId),

@@ -7,13 +7,12 @@ import (
 	"context"
 	"strings"
 
-	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/rpc"
 	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 )
@@ -54,7 +53,7 @@ func Run[S any, R proto.Message](ctx context.Context, runner *sitelog.Runner[S],
 	if !ok {
 		return none, nil, fault.New(fault.Internal, "ANSWER_TYPE", "the log holds a %T as the answer of %s", outcome.Response, method)
 	}
-	return response, receipt(ctx, outcome), nil
+	return response, rpc.Receipt(ctx, rpc.Commitment{Revision: outcome.Revision, CommittedAt: outcome.CommittedAt, Repeated: outcome.Repeated}), nil
 }
 
 // Caller gives who calls; the access interceptor has put it there.
@@ -73,16 +72,4 @@ func ActorOf(who identity.Identity) sitelog.Actor {
 		actor.Roles = append(actor.Roles, "ROLE_"+strings.ToUpper(string(role)))
 	}
 	return actor
-}
-
-func receipt(ctx context.Context, o sitelog.Outcome) *commonv1.Receipt {
-	r := &commonv1.Receipt{
-		Revision:       o.Revision,
-		CommittedAt:    timestamppb.New(o.CommittedAt),
-		RepeatedAnswer: o.Repeated,
-	}
-	if span := trace.SpanContextFromContext(ctx); span.HasTraceID() {
-		r.TraceId = span.TraceID().String()
-	}
-	return r
 }

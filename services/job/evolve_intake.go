@@ -1,0 +1,65 @@
+package job
+
+import (
+	"slices"
+	"strconv"
+
+	"google.golang.org/protobuf/proto"
+
+	jobv1 "ramprow/proto/ramprow/job/v1"
+)
+
+func openedJob(m *jobv1.JobOpened, h happening) *Job {
+	number, _ := strconv.ParseUint(numberOf(m.GetJob()), 10, 64) // the decision made the name from a number
+	return &Job{
+		Name:       m.GetJob(),
+		Number:     number,
+		Vehicle:    m.GetVehicle(),
+		Customer:   m.GetCustomer(),
+		Complaint:  m.GetComplaint(),
+		ExpectedAt: clock(m.GetExpectedAt()),
+		WantedBy:   clock(m.GetWantedBy()),
+		Priority:   m.GetPriority(),
+		Version:    m.GetCatalogueVersion(),
+		Received:   m.GetExpectedAt() == nil,
+		Progress:   map[string]Progress{},
+		OpenedAt:   h.at,
+		UpdatedAt:  h.at,
+	}
+}
+
+// applyIntake is what is learnt of the car and its fault before it is opened.
+func (j *Job) applyIntake(m proto.Message) bool {
+	switch m := m.(type) {
+	case *jobv1.VehicleReceived:
+		j.Received = true
+		if m.GetOdometerKm() > 0 {
+			j.Vehicle = proto.CloneOf(j.Vehicle)
+			j.Vehicle.OdometerKm = m.GetOdometerKm()
+		}
+	case *jobv1.CodesRead:
+		j.Reports = append(j.Reports, m.GetReport())
+	case *jobv1.SymptomNoted:
+		j.dropSymptom(m.GetNote().GetSymptom())
+		j.Symptoms = append(j.Symptoms, m.GetNote())
+	case *jobv1.TestRecorded:
+		j.dropTest(m.GetRecord().GetTest())
+		j.Tests = append(j.Tests, m.GetRecord())
+	case *jobv1.EvidenceWithdrawn:
+		j.dropSymptom(m.GetSymptom())
+		j.dropTest(m.GetTest())
+	case *jobv1.WorkAuthorised:
+		j.Authorised = append(j.Authorised, m.GetAuthorisation())
+	default:
+		return false
+	}
+	return true
+}
+
+func (j *Job) dropSymptom(id string) {
+	j.Symptoms = slices.DeleteFunc(j.Symptoms, func(n *jobv1.SymptomNote) bool { return n.GetSymptom() == id })
+}
+
+func (j *Job) dropTest(id string) {
+	j.Tests = slices.DeleteFunc(j.Tests, func(r *jobv1.TestRecord) bool { return r.GetTest() == id })
+}

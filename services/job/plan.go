@@ -1,0 +1,178 @@
+package job
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	"ramprow/internal/catalogue"
+	"ramprow/internal/engine/teardown"
+	"ramprow/internal/engine/teardown/effort"
+	"ramprow/internal/platform/fault"
+	commonv1 "ramprow/proto/ramprow/common/v1"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+)
+
+// planner turns the engine's answer for one car into the plan that others act on.
+type planner struct {
+	catalogue *catalogue.Catalogue
+	facts     catalogue.Facts
+	job       *Job
+	causes    []string
+	plan      *jobv1.Plan
+	// ids are the step ids that are taken, with how often.
+	ids map[string]int
+}
+
+// planFor plans the repair of causes from the car as it stands. Steps that are
+// done stay in the plan, so it is whole. Pure: the engine's seed is the job's number.
+func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, error) {
+	facts, err := c.Facts(j.Vehicle.GetFeatures(), clock(j.Vehicle.GetBuilt()))
+	if err != nil {
+		return nil, err
+	}
+	p := &planner{catalogue: c, facts: facts, job: j, causes: causes, ids: map[string]int{}}
+	answer, err := p.ask()
+	if err != nil {
+		return nil, err
+	}
+	p.plan = &jobv1.Plan{
+		Revision:         j.Plan.GetRevision() + 1,
+		CatalogueVersion: c.Version(),
+		Causes:           slices.Clone(causes),
+		Effort:           spread(answer.Total),
+		ProvedOptimal:    answer.Proved,
+		LowerBound:       minutes(answer.Bound),
+	}
+	p.keepDone()
+	p.addSteps(answer)
+	p.addPhases(answer)
+	p.addParts()
+	p.addJoints()
+	p.addNeeds()
+	p.price()
+	return p.plan, nil
+}
+
+// ask has the engine plan the repairs that are not done yet.
+func (p *planner) ask() (teardown.Plan, error) {
+	var tasks []teardown.Task
+	for _, id := range p.causes {
+		if p.catalogue.Cause(id) == nil {
+			return teardown.Plan{}, unknown("cause", id, p.catalogue)
+		}
+		if !slices.Contains(p.job.Car.Repaired, id) {
+			tasks = append(tasks, p.repairTask(id))
+		}
+	}
+	engine, err := teardown.New(p.catalogue.TeardownModel(p.facts))
+	if err != nil {
+		return teardown.Plan{}, planRefused(err)
+	}
+	start := teardown.CarState{Done: p.job.Car.Off, States: p.job.Car.States}
+	plan, err := engine.Plan(start, tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
+	return plan, planRefused(err)
+}
+
+// repairTask is what the engine plans the way to.
+func (p *planner) repairTask(cause string) teardown.Task {
+	repair := p.catalogue.Cause(cause).GetRepair()
+	e := repair.GetEffort()
+	return teardown.Task{
+		ID: cause, Title: repair.GetTitle(), Kind: teardown.Repair, Targets: repair.GetTargets(), NeedsStates: repair.GetNeedsStates(),
+		Effort:    effort.ThreePoint{Optimistic: e.GetOptimistic(), Likely: e.GetLikely(), Pessimistic: e.GetPessimistic()},
+		Resources: teardown.Resources{Skills: repair.GetSkills(), Tools: repair.GetTools(), Hazards: repair.GetHazards()},
+	}
+}
+
+// effortCorrelation of the logarithms of two steps' times on one car: the same
+// hands and the same rust slow all of them. Common practice, no source.
+const effortCorrelation = 0.3
+
+// planRefused gives the engine's explanation to the caller.
+func planRefused(err error) error {
+	if err == nil {
+		return nil
+	}
+	if impossible, ok := errors.AsType[*teardown.ImpossibleError](err); ok {
+		return fault.New(fault.Precondition, "PLAN_IMPOSSIBLE", "%v", impossible).
+			WithUnmet(fault.Unmet{Type: "PLAN_IMPOSSIBLE", Description: impossible.Error()})
+	}
+	return fault.New(fault.Internal, "PLAN_FAILED", "the car cannot be planned with this catalogue").Because(err)
+}
+
+// keepDone takes over the steps that are done, so that a revision is whole.
+func (p *planner) keepDone() {
+	for _, s := range p.job.Plan.GetSteps() {
+		if p.job.stepDone(s.GetId()) {
+			p.plan.Steps = append(p.plan.Steps, s)
+			p.ids[baseOf(s.GetId())]++
+		}
+	}
+}
+
+// stepID is stable over revisions. Work done a second time gets a number: open.valve-cover.2.
+func (p *planner) stepID(kind jobv1.PlannedStep_Kind, source string) string {
+	base := verbs[kind] + "." + source
+	p.ids[base]++
+	if n := p.ids[base]; n > 1 {
+		return fmt.Sprintf("%s.%d", base, n)
+	}
+	return base
+}
+
+// baseOf takes the number of a repetition off an id.
+func baseOf(id string) string {
+	if parts := strings.Split(id, "."); len(parts) > 2 {
+		return parts[0] + "." + parts[1]
+	}
+	return id
+}
+
+var verbs = map[jobv1.PlannedStep_Kind]string{
+	jobv1.PlannedStep_KIND_TAKE_OFF:    "open",
+	jobv1.PlannedStep_KIND_REFIT:       "refit",
+	jobv1.PlannedStep_KIND_ENTER_STATE: "enter",
+	jobv1.PlannedStep_KIND_LEAVE_STATE: "leave",
+	jobv1.PlannedStep_KIND_REPAIR:      "repair",
+	jobv1.PlannedStep_KIND_LOOK:        "look",
+}
+
+func (p *planner) addPhases(answer teardown.Plan) {
+	for phase, estimate := range answer.ByPhase {
+		if estimate.Mean > 0 {
+			p.plan.Phases = append(p.plan.Phases, &jobv1.PhaseEffort{Phase: phases[teardown.Phase(phase)], Effort: spread(estimate)})
+		}
+	}
+}
+
+var phases = map[teardown.Phase]jobv1.Phase{
+	teardown.PhaseOpen:    jobv1.Phase_PHASE_OPEN,
+	teardown.PhaseInspect: jobv1.Phase_PHASE_INSPECT,
+	teardown.PhaseRepair:  jobv1.Phase_PHASE_REPAIR,
+	teardown.PhaseClose:   jobv1.Phase_PHASE_CLOSE,
+}
+
+func spread(e teardown.Estimate) *commonv1.Spread {
+	return &commonv1.Spread{Mean: minutes(e.Mean), P50: minutes(e.P50), P80: minutes(e.P80)}
+}
+
+func threePoint(e effort.ThreePoint) *commonv1.ThreePoint {
+	return &commonv1.ThreePoint{Optimistic: minutes(e.Optimistic), Likely: minutes(e.Likely), Pessimistic: minutes(e.Pessimistic)}
+}
+
+// minutes gives a duration to the second: nobody works finer, and the figure
+// stays the same on every machine.
+func minutes(m float64) *durationpb.Duration {
+	return durationpb.New(time.Duration(math.Round(m*60)) * time.Second)
+}
+
+// meanOf is the beta-PERT mean (O+4M+P)/6 of a step.
+func meanOf(e *commonv1.ThreePoint) time.Duration {
+	return (e.GetOptimistic().AsDuration() + 4*e.GetLikely().AsDuration() + e.GetPessimistic().AsDuration()) / 6
+}

@@ -1,0 +1,109 @@
+package job
+
+import (
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
+
+	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+)
+
+// addNeeds collects what scheduling books: special tools, skills, bays, and how
+// long the work goes on before a part is missed.
+func (p *planner) addNeeds() {
+	var before time.Duration
+	partsNeeded := false
+	for _, s := range p.plan.GetSteps() {
+		if p.job.stepDone(s.GetId()) {
+			continue
+		}
+		partsNeeded = partsNeeded || len(s.GetPartLines()) > 0
+		if !partsNeeded {
+			before += meanOf(s.GetEffort())
+		}
+		for _, skill := range s.GetSkills() {
+			if !slices.Contains(p.plan.Skills, skill) {
+				p.plan.Skills = append(p.plan.Skills, skill)
+			}
+		}
+		for _, tool := range slices.Concat(s.GetTools(), s.GetToolsPutOn(), s.GetToolsTakenOff()) {
+			p.needTool(tool, s.GetId())
+		}
+	}
+	slices.Sort(p.plan.Skills)
+	p.plan.UntilPartsNeeded = durationpb.New(before)
+	p.plan.BayKinds = p.bayKinds()
+}
+
+// needTool books a special tool from its first use to its last.
+func (p *planner) needTool(id, step string) {
+	tool := p.catalogue.Tool(id)
+	if tool.GetKind() != cataloguev1.Tool_KIND_SPECIAL {
+		return
+	}
+	if i := slices.IndexFunc(p.plan.Tools, func(n *jobv1.ToolNeed) bool { return n.GetTool() == id }); i >= 0 {
+		p.plan.Tools[i].LastStep = step
+		return
+	}
+	p.plan.Tools = append(p.plan.Tools, &jobv1.ToolNeed{
+		Tool: id, Title: tool.GetTitle(), FirstStep: step, LastStep: step, MustComeOff: tool.GetMustComeOff(),
+	})
+}
+
+// bayKinds are those in which every step can be done. A stripped car does not
+// move, so the step that is hardest to please decides.
+func (p *planner) bayKinds() []string {
+	var kinds []string
+	for _, s := range p.plan.GetSteps() {
+		if s.GetKind() != jobv1.PlannedStep_KIND_TAKE_OFF && s.GetKind() != jobv1.PlannedStep_KIND_REFIT {
+			continue
+		}
+		wanted := p.catalogue.Operation(s.GetSource()).GetBayKinds()
+		switch {
+		case len(wanted) == 0:
+		case len(kinds) == 0:
+			kinds = slices.Clone(wanted)
+		default:
+			kinds = slices.DeleteFunc(kinds, func(k string) bool { return !slices.Contains(wanted, k) })
+		}
+	}
+	return kinds
+}
+
+// price is labour at the mean effort of every step and all parts; of
+// alternatives the dearest counts, so that an authorisation is enough whichever
+// design the car has.
+func (p *planner) price() {
+	var labour time.Duration
+	for _, s := range p.plan.GetSteps() {
+		labour += meanOf(s.GetEffort())
+	}
+	p.plan.LabourEstimate = p.money(int64(labourPrice(p.catalogue, wholeMinutes(labour))))
+	p.plan.PartsEstimate = p.money(dearest(p.plan.GetParts()))
+}
+
+// dearest adds up fixed lines and, for each open feature, its dearest value.
+func dearest(lines []*jobv1.PartWanted) int64 {
+	var fixed int64
+	byValue := map[string]map[string]int64{}
+	for _, l := range lines {
+		if l.GetFeature() == "" {
+			fixed += l.GetPrice().GetMinorUnits()
+			continue
+		}
+		if byValue[l.GetFeature()] == nil {
+			byValue[l.GetFeature()] = map[string]int64{}
+		}
+		byValue[l.GetFeature()][l.GetValue()] += l.GetPrice().GetMinorUnits()
+	}
+	for _, values := range byValue {
+		var most int64
+		for _, sum := range values {
+			most = max(most, sum)
+		}
+		fixed += most
+	}
+	return fixed
+}

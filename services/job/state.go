@@ -1,0 +1,92 @@
+package job
+
+import (
+	"fmt"
+	"strings"
+
+	"ramprow/internal/catalogue"
+	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/sitelog"
+)
+
+// Service is the name of the log and of the role.
+const Service = "job"
+
+// State is what one site's job service knows.
+type State struct {
+	Site string
+	// jobs by name, as in jobs/17.
+	jobs map[string]*Job
+	// lastJob is the number of the newest job.
+	lastJob uint64
+	// editions by version; newest is the version of each catalogue's newest edition.
+	editions map[string]*catalogue.Catalogue
+	newest   map[string]string
+	// invoices is the last number used in each series.
+	invoices map[string]uint64
+}
+
+func newState(site string) *State {
+	return &State{
+		Site:     site,
+		jobs:     map[string]*Job{},
+		editions: map[string]*catalogue.Catalogue{},
+		newest:   map[string]string{},
+		invoices: map[string]uint64{},
+	}
+}
+
+// Machine is the job service as a state machine over its site's log.
+func Machine() sitelog.Machine[*State] {
+	return sitelog.Machine[*State]{
+		Service: Service,
+		New:     newState,
+		Evolve:  evolve,
+		Follows: []string{"inventory", "scheduling", "torque-audit"},
+		React:   react,
+	}
+}
+
+// job finds a job by name.
+func (s *State) job(name string) (*Job, error) {
+	if j, ok := s.jobs[name]; ok {
+		return j, nil
+	}
+	return nil, fault.New(fault.NotFound, "JOB_NOT_FOUND",
+		"there is no %s at this site; 'ramprow job list' shows those that there are", name).With("job", name)
+}
+
+// openJob finds a job that is neither closed nor cancelled.
+func (s *State) openJob(name string) (*Job, error) {
+	j, err := s.job(name)
+	if err != nil {
+		return nil, err
+	}
+	if j.finished() {
+		return nil, fault.New(fault.Precondition, "JOB_FINISHED",
+			"%s is %s; open a new job for more work on the car", name, stateWord(j.stage())).With("job", name)
+	}
+	return j, nil
+}
+
+// edition finds the catalogue that a job was planned with, or the newest one
+// when the version names a catalogue only.
+func (s *State) edition(version string) (*catalogue.Catalogue, error) {
+	if newest, ok := s.newest[version]; ok {
+		version = newest
+	}
+	if c, ok := s.editions[version]; ok {
+		return c, nil
+	}
+	return nil, fault.New(fault.NotFound, "CATALOGUE_NOT_FOUND",
+		"this site has no catalogue %s; the owner imports one with 'ramprow catalogue import FILE'", version).
+		With("catalogue", version)
+}
+
+func jobName(number uint64) string { return fmt.Sprintf("jobs/%d", number) }
+
+// Number gives the digits of a resource name, as in 17 of jobs/17.
+func numberOf(name string) string {
+	_, number, _ := strings.Cut(name, "/")
+	return number
+}
