@@ -58,7 +58,7 @@ func index[T any](list []T, id func(T) string) map[string]T {
 	return byID
 }
 
-// Version names exactly this content, as in marlow-k20@3+1f0c9a2b77de: the id,
+// Version names exactly this content, as in marlow-orrin@3+1f0c9a2b77de: the id,
 // the edition, and the start of the SHA-256 of the file's bytes.
 func (c *Catalogue) Version() string { return c.version }
 

@@ -36,7 +36,7 @@ func readPlaces(data []byte) (*places, []Problem) {
 			Message: "a file holds one catalogue; this begins a second document"}}
 	}
 	if len(document.Content) != 1 || document.Content[0].Kind != yaml.MappingNode {
-		return nil, []Problem{{Line: 1, Column: 1, Rule: ruleSyntax, Message: "a catalogue is a mapping of fields, as in id: marlow-k20"}}
+		return nil, []Problem{{Line: 1, Column: 1, Rule: ruleSyntax, Message: "a catalogue is a mapping of fields, as in id: marlow-orrin"}}
 	}
 	w := walker{places: &places{at: map[string]spot{}, fields: map[spot]string{}}}
 	w.message(document.Content[0], (&pb.Catalogue{}).ProtoReflect().Descriptor(), "")

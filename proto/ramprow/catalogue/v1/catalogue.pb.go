@@ -142,7 +142,7 @@ func (Tool_Kind) EnumDescriptor() ([]byte, []int) {
 // Catalogue is the root of a file.
 type Catalogue struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Stays the same over versions, as in marlow-k20.
+	// Stays the same over versions, as in marlow-orrin.
 	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	// Grows with each edition; a job is pinned to the edition that it was planned with.
 	Edition uint32 `protobuf:"varint,2,opt,name=edition,proto3" json:"edition,omitempty"`
