@@ -14,6 +14,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"strconv"
 	"time"
 )
 
@@ -29,20 +30,32 @@ type Section interface {
 // every mistake at once. It returns flag.ErrHelp if help was asked for, and
 // writes the help to usage.
 func Load(role string, args []string, getenv func(string) string, usage io.Writer, sections ...Section) error {
-	source := &Source{flags: flag.NewFlagSet(role, flag.ContinueOnError), getenv: getenv}
-	source.flags.SetOutput(usage)
+	flags := flag.NewFlagSet(role, flag.ContinueOnError)
+	flags.SetOutput(usage)
+	if err := Bind(flags, getenv, sections...); err != nil {
+		return err
+	}
+	if err := flags.Parse(args); err != nil {
+		return err
+	}
+	if rest := flags.Args(); len(rest) > 0 {
+		return fmt.Errorf("%s takes no argument %q; see --help for its flags", role, rest[0])
+	}
+	return Validate(sections...)
+}
+
+// Bind gives the sections' flags to a flag set that somebody else parses, after
+// the variables have been read. Validate then checks them.
+func Bind(flags *flag.FlagSet, getenv func(string) string, sections ...Section) error {
+	source := &Source{flags: flags, getenv: getenv}
 	for _, section := range sections {
 		section.Bind(source)
 	}
-	if err := errors.Join(source.failures...); err != nil {
-		return err
-	}
-	if err := source.flags.Parse(args); err != nil {
-		return err
-	}
-	if rest := source.flags.Args(); len(rest) > 0 {
-		return fmt.Errorf("%s takes no argument %q; see --help for its flags", role, rest[0])
-	}
+	return errors.Join(source.failures...)
+}
+
+// Validate checks all sections, so that a person sees every mistake at once.
+func Validate(sections ...Section) error {
 	var failures []error
 	for _, section := range sections {
 		failures = append(failures, section.Validate())
@@ -75,6 +88,18 @@ func (s *Source) Duration(target *time.Duration, name, variable, meaning string)
 		*target = parsed
 	}
 	s.flags.DurationVar(target, name, *target, describe(meaning, variable))
+}
+
+// Int binds a whole number.
+func (s *Source) Int(target *int, name, variable, meaning string) {
+	if value := s.lookup(variable); value != "" {
+		parsed, err := strconv.Atoi(value)
+		if err != nil {
+			s.failures = append(s.failures, fmt.Errorf("%s=%q is no whole number", variable, value))
+		}
+		*target = parsed
+	}
+	s.flags.IntVar(target, name, *target, describe(meaning, variable))
 }
 
 func (s *Source) lookup(variable string) string {

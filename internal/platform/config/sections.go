@@ -18,6 +18,8 @@ type Broker struct {
 	// Credentials is an NKey seed or a .creds file.
 	Credentials string
 	TLS         ClientTLS
+	// Replicas of streams that are created: 1, or 3 on a cluster.
+	Replicas int
 }
 
 // Bind implements Section.
@@ -27,6 +29,7 @@ func (b *Broker) Bind(s *Source) {
 	s.String(&b.TLS.CA, "nats-ca", "NATS_CA", "file with the authorities that NATS servers are trusted by")
 	s.String(&b.TLS.Certificate, "nats-cert", "NATS_CERT", "file with the certificate shown to NATS")
 	s.String(&b.TLS.Key, "nats-key", "NATS_KEY", "file with the key of --nats-cert")
+	s.Int(&b.Replicas, "nats-replicas", "NATS_REPLICAS", "copies of each log that the servers keep: 1, or 3 on a cluster")
 }
 
 // Validate implements Section.
@@ -39,6 +42,9 @@ func (b *Broker) Validate() error {
 		failures = append(failures, checkURL("nats-url", strings.TrimSpace(server), "nats", "tls", "ws", "wss"))
 	}
 	failures = append(failures, checkFile("nats-creds", b.Credentials), b.TLS.check("nats"))
+	if b.Replicas < 0 || b.Replicas > 5 {
+		failures = append(failures, fmt.Errorf("--nats-replicas %d cannot be; use 1, or 3 on a cluster", b.Replicas))
+	}
 	return errors.Join(failures...)
 }
 
