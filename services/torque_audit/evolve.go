@@ -1,0 +1,189 @@
+package torqueaudit
+
+import (
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"ramprow/internal/platform/sitelog"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+	pb "ramprow/proto/ramprow/torque_audit/v1"
+)
+
+// ofJob is any event of a sheet.
+type ofJob interface{ GetJob() string }
+
+func evolve(s *State, e sitelog.Event) {
+	switch m := e.Message.(type) {
+	case *pb.WrenchSet:
+		s.setWrench(m.GetWrench())
+		return
+	case *pb.WrenchChecked:
+		s.wrenches[m.GetWrench()].check(m.GetCheck())
+		return
+	case *pb.SheetOpened:
+		s.sheets[m.GetJob()] = &sheet{job: m.GetJob(), vehicle: m.GetVehicle(), opened: e.Time}
+	case *pb.ReadingPosted:
+		if w := s.wrenches[m.GetReading().GetWrench()]; w != nil {
+			w.cycles++
+		}
+	}
+	if m, ok := e.Message.(ofJob); ok && s.sheets[m.GetJob()] != nil {
+		s.sheets[m.GetJob()].apply(e.Message, e.Time)
+	}
+}
+
+// apply changes the sheet by one of its events.
+func (s *sheet) apply(m proto.Message, at time.Time) {
+	s.since = at
+	switch m := m.(type) {
+	case *pb.SheetOpened:
+		s.follow(m.GetPlanRevision(), m.GetJoints())
+	case *pb.SheetRevised:
+		s.follow(m.GetPlanRevision(), m.GetJoints())
+	case *pb.JointReady:
+		for _, id := range m.GetJoints() {
+			s.find(id).ready = true
+		}
+	case *pb.ReadingPosted:
+		s.post(m.GetReading())
+	case *pb.ReadingCorrected:
+		s.correct(m)
+	case *pb.JointProved:
+		s.find(m.GetJoint()).proved = true
+	case *pb.DepartureSigned:
+		s.find(m.GetJoint()).departure = m.GetDeparture()
+	case *pb.SheetSigned:
+		s.signedBy, s.signedAt = m.GetBy(), at
+	case *pb.SheetCompleted:
+		s.complete, s.reopened = true, false
+	case *pb.SheetReopened:
+		s.unsign()
+		s.reopened = true
+		for _, id := range m.GetJoints() {
+			s.find(id).restart()
+		}
+	case *pb.SheetVoided:
+		s.unsign()
+		s.void = true
+	}
+}
+
+func (s *sheet) unsign() { s.complete, s.signedBy, s.signedAt = false, "", time.Time{} }
+
+// follow takes over the joints of a plan. What is no longer in it is dropped
+// and kept; what is asked for anew begins anew.
+func (s *sheet) follow(revision uint32, due []*jobv1.JointDue) {
+	s.revision = revision
+	s.unsign()
+	for _, j := range s.joints {
+		j.dropped = true
+	}
+	for _, d := range due {
+		j := s.find(d.GetJoint())
+		if j == nil {
+			j = &joint{}
+			s.joints = append(s.joints, j)
+		}
+		j.take(d)
+	}
+	s.arrange(due)
+}
+
+// arrange puts the joints in the plan's order, dropped ones last.
+func (s *sheet) arrange(due []*jobv1.JointDue) {
+	place := map[string]int{}
+	for i, d := range due {
+		place[d.GetJoint()] = i
+	}
+	rank := func(j *joint) int {
+		if j.dropped {
+			return len(due)
+		}
+		return place[j.due.GetJoint()]
+	}
+	slices.SortStableFunc(s.joints, func(a, b *joint) int { return rank(a) - rank(b) })
+}
+
+// take follows a joint's new description. Another tightening, or another step
+// that tightens it, makes what was proved before worthless.
+func (j *joint) take(d *jobv1.JointDue) {
+	same := j.due != nil && sameWork(j.due, d)
+	sameStep := j.due != nil && j.due.GetForStep() == d.GetForStep()
+	j.due, j.dropped = d, false
+	if !sameStep {
+		j.ready = d.GetForStep() == ""
+	}
+	if !same || !sameStep {
+		j.restart()
+	}
+}
+
+// restart begins the tightening from its first stage. Earlier readings stay to
+// be seen and count no more.
+func (j *joint) restart() {
+	j.from, j.proved, j.departure = len(j.readings), false, nil
+	j.replay()
+}
+
+// replay follows the readings that may count from the beginning.
+func (j *joint) replay() {
+	j.track, j.problem = begin(j.due)
+	if j.track == nil {
+		return
+	}
+	for _, r := range j.readings[j.from:] {
+		if r.GetCorrectedBy() == 0 {
+			j.track.Apply(readingOf(r))
+		}
+	}
+}
+
+func (s *sheet) post(r *pb.Reading) {
+	s.readings = max(s.readings, r.GetNumber())
+	j := s.find(r.GetJoint())
+	j.readings = append(j.readings, r)
+	if j.track != nil {
+		j.track.Apply(readingOf(r))
+	}
+}
+
+// correct marks the mistaken reading, adds the correction beside it and looks
+// at what is left. Whether the joint is still proved is told by the next event.
+func (s *sheet) correct(m *pb.ReadingCorrected) {
+	s.readings = max(s.readings, m.GetBy().GetNumber())
+	j := s.find(m.GetBy().GetJoint())
+	for i, r := range j.readings {
+		if r.GetNumber() == m.GetNumber() {
+			r = proto.CloneOf(r)
+			r.CorrectedBy = m.GetBy().GetNumber()
+			j.readings[i] = r
+		}
+	}
+	j.readings = append(j.readings, m.GetBy())
+	j.proved = false
+	j.replay()
+}
+
+func (s *State) setWrench(tool *pb.Wrench) {
+	w := s.wrenches[tool.GetName()]
+	if w == nil {
+		w = &wrench{}
+		s.wrenches[tool.GetName()] = w
+		if tool.GetCalibratedAt() != nil {
+			w.check(&pb.WrenchCheck{
+				At: tool.GetCalibratedAt(), Passed: true, Calibration: true,
+				Certificate: tool.GetCertificate(), CalibrationDue: tool.GetCalibrationDue(),
+			})
+		}
+	}
+	w.tool = tool
+}
+
+func (w *wrench) check(c *pb.WrenchCheck) {
+	w.checks = append(w.checks, c)
+	if c.GetCalibration() && c.GetPassed() {
+		w.cycles = 0
+	}
+}

@@ -1,0 +1,132 @@
+package torqueaudit
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	"ramprow/internal/engine/fastening"
+	"ramprow/internal/platform/sitelog"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+	pb "ramprow/proto/ramprow/torque_audit/v1"
+)
+
+// Service is the name of the log and of its subjects.
+const Service = "torque-audit"
+
+// State is a site's sheets and wrenches.
+type State struct {
+	sheets   map[string]*sheet // by job
+	wrenches map[string]*wrench
+}
+
+// sheet is the audit of one job.
+type sheet struct {
+	job, vehicle  string
+	revision      uint32
+	joints        []*joint
+	readings      uint32 // running number
+	complete      bool
+	reopened      bool
+	void          bool
+	signedBy      string
+	signedAt      time.Time
+	opened, since time.Time // since: last change
+}
+
+// joint is one joint of a sheet. Its readings are only ever added to.
+type joint struct {
+	due      *jobv1.JointDue
+	readings []*pb.Reading
+	// from is the first reading that may count: those before belong to a
+	// tightening that was undone.
+	from      int
+	ready     bool // the step that tightens it has begun
+	dropped   bool
+	proved    bool
+	departure *pb.Departure
+	// track is nil while the joint cannot be tightened; problem says why.
+	track   *fastening.Track
+	problem string
+}
+
+// wrench is one tool with its history, oldest check first.
+type wrench struct {
+	tool   *pb.Wrench
+	checks []*pb.WrenchCheck
+	cycles uint64
+}
+
+// Machine is the service as a state machine over its site's log.
+func Machine() sitelog.Machine[*State] {
+	return sitelog.Machine[*State]{
+		Service: Service,
+		New: func(string) *State {
+			return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}}
+		},
+		Evolve:  evolve,
+		Follows: []string{"job"},
+		React:   react,
+	}
+}
+
+// number is the job's running number, which its sheet shares.
+func (s *sheet) number() uint64 {
+	n, err := strconv.ParseUint(strings.TrimPrefix(s.job, "jobs/"), 10, 64)
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
+func (s *sheet) name() string { return "sheets/" + strings.TrimPrefix(s.job, "jobs/") }
+
+// find gives a joint by its id, dropped ones included; nil if there is none.
+func (s *sheet) find(id string) *joint {
+	i := slices.IndexFunc(s.joints, func(j *joint) bool { return j.due.GetJoint() == id })
+	if i < 0 {
+		return nil
+	}
+	return s.joints[i]
+}
+
+// live gives the joints that the present plan tightens.
+func (s *sheet) live() []*joint {
+	return slices.DeleteFunc(slices.Clone(s.joints), func(j *joint) bool { return j.dropped })
+}
+
+// settled tells whether a joint needs nothing more.
+func (j *joint) settled() bool { return j.proved || j.departure != nil }
+
+// allSettled tells whether only the signature is missing.
+func (s *sheet) allSettled() bool {
+	return !slices.ContainsFunc(s.live(), func(j *joint) bool { return !j.settled() })
+}
+
+// clone gives a sheet on which events can be tried out. Messages are shared:
+// nobody changes one in place.
+func (s *sheet) clone() *sheet {
+	c := *s
+	c.joints = make([]*joint, len(s.joints))
+	for i, j := range s.joints {
+		copied := *j
+		copied.readings = slices.Clone(j.readings)
+		if j.track != nil {
+			copied.track = j.track.Clone()
+		}
+		c.joints[i] = &copied
+	}
+	return &c
+}
+
+// after gives the sheet as it will be once the events are on disk.
+func (s *sheet) after(in sitelog.Input, events ...proto.Message) *sheet {
+	c := s.clone()
+	for _, m := range events {
+		c.apply(m, in.Now)
+	}
+	return c
+}
