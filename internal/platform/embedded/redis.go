@@ -18,7 +18,7 @@ const redisTick = 2 * time.Second
 // start refills the read models from the log.
 type Redis struct {
 	server *miniredis.Miniredis
-	secret string
+	url    string
 	end    func()
 }
 
@@ -27,11 +27,14 @@ type Redis struct {
 // pipeline before it reads would wait for ever. A password made at random keeps
 // the machine's other users out.
 func StartRedis() (*Redis, error) {
-	r := &Redis{server: miniredis.NewMiniRedis(), secret: rand.Text()}
-	r.server.RequireAuth(r.secret)
+	r := &Redis{server: miniredis.NewMiniRedis()}
+	secret := rand.Text()
+	r.server.RequireAuth(secret)
 	if err := r.server.StartAddr("127.0.0.1:0"); err != nil {
 		return nil, fmt.Errorf("start the embedded Redis: %w", err)
 	}
+	address := url.URL{Scheme: "redis", User: url.UserPassword("", secret), Host: r.server.Addr()}
+	r.url = address.String()
 	stop, ticking := make(chan struct{}), sync.WaitGroup{}
 	ticking.Go(func() { r.tick(stop) })
 	r.end = sync.OnceFunc(func() {
@@ -60,10 +63,7 @@ func (r *Redis) tick(stop <-chan struct{}) {
 }
 
 // URL is the address with the password, as readmodel.Connect takes it.
-func (r *Redis) URL() string {
-	u := url.URL{Scheme: "redis", User: url.UserPassword("", r.secret), Host: r.server.Addr()}
-	return u.String()
-}
+func (r *Redis) URL() string { return r.url }
 
 // Close stops the server, and with it all that it held. Close those who use it
 // first. Closing again does nothing.

@@ -5,39 +5,58 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"time"
 )
 
 const (
-	fillChunk = 500  // rows a step: about 1 ms of Redis's time
-	scanChunk = 1000 // keys looked at in one SCAN
+	fillChunk = stepRows / 2
+	scanChunk = 2000 // keys looked at in one SCAN
 )
 
 // errLost says that the claim is gone: Redis was emptied, or was silent for
 // longer than claimLife and somebody else took over.
 var errLost = errors.New("the claim on the rows in Redis was lost")
 
-// filling says how to write all rows anew.
+// filling says how to write many rows.
 type filling struct {
-	// force writes them even if those in Redis are as new as the fold.
+	// touchedOnly keeps the rows that are there, and writes those that changed
+	// after the position; errHoles if that does not suffice.
+	touchedOnly bool
+	after       uint64 // the sequence found there; claim tells
+	// force writes all rows even if those in Redis are newer than the fold.
 	force bool
 	// progress is told how many rows of how many are written; may be nil.
 	progress func(done, total int)
 }
 
-// fill drops all rows of the site and writes them anew from the fold. While it
-// does, the position holds a claim, which tells readers to look elsewhere and
-// other projectors to wait; every chunk is written only while the claim stands.
+// fill writes the rows of the site from the fold, in chunks. While it does, the
+// position holds a claim, which tells readers to look elsewhere and other
+// projectors to wait; every chunk is written only while the claim stands.
 func (s *site[S]) fill(ctx context.Context, st *Store, f filling) error {
-	claim := position{Claim: rand.Text()}
-	claimed, err := s.claim(ctx, st, claim, f.force)
-	if err != nil || !claimed {
+	h := holder{store: st, keys: s.keys, claim: position{Claim: rand.Text()}}
+	var err error
+	f.after, err = s.claim(ctx, h, f)
+	if errors.Is(err, errUpToDate) {
+		s.reached(f.after)
+		return nil
+	}
+	if err != nil {
 		return err
 	}
-	holder := holder{store: st, keys: s.keys, claim: claim}
-	if err := holder.drop(ctx); err != nil {
-		return err
+	if err := s.fillUnder(ctx, h, f); err != nil {
+		h.release(ctx)
+		return fmt.Errorf("write many rows: %w", err)
 	}
-	keys := s.beginFill()
+	return nil
+}
+
+func (s *site[S]) fillUnder(ctx context.Context, h holder, f filling) error {
+	if !f.touchedOnly {
+		if err := h.drop(ctx); err != nil {
+			return err
+		}
+	}
+	keys := s.beginFill(f)
 	defer s.endFill()
 	for done := 0; done < len(keys); {
 		chunk := keys[done:min(done+fillChunk, len(keys))]
@@ -45,7 +64,7 @@ func (s *site[S]) fill(ctx context.Context, st *Store, f filling) error {
 		if err != nil {
 			return err
 		}
-		if err := holder.put(ctx, rows); err != nil {
+		if err := h.put(ctx, rows); err != nil {
 			return err
 		}
 		done += len(chunk)
@@ -53,40 +72,56 @@ func (s *site[S]) fill(ctx context.Context, st *Store, f filling) error {
 			f.progress(done, len(keys))
 		}
 	}
-	return s.finishFill(ctx, holder)
+	return s.finishFill(ctx, h)
 }
 
-// claim takes the position, unless Redis turns out to be as new as the fold.
-func (s *site[S]) claim(ctx context.Context, st *Store, claim position, force bool) (bool, error) {
+// claim takes the position and gives the sequence that was there. errUpToDate:
+// that is newer than the fold, and nothing was taken.
+func (s *site[S]) claim(ctx context.Context, h holder, f filling) (from uint64, err error) {
 	s.mu.RLock()
-	log, sequence, verified := s.log, s.chain.Sequence, s.verified
+	log, sequence, since, verified := s.log, s.chain.Sequence, s.since, s.verified
 	s.mu.RUnlock()
-	var ahead uint64
-	err := st.apply(ctx, s.keys, update{guard: func(found position) (position, error) {
-		ahead = 0
-		if found.Claim != "" {
+	newer := false
+	err = h.store.apply(ctx, s.keys, update{guard: func(found position) (position, error) {
+		from = found.Sequence
+		usable := verified && found.vouches(log)
+		newer = usable && found.Sequence > sequence && !f.force
+		switch {
+		case found.Claim != "":
 			return position{}, errClaimed
-		}
-		if !force && verified && found.vouches(log) && found.Sequence > sequence {
-			ahead = found.Sequence
+		case newer:
 			return position{}, errUpToDate
+		case f.touchedOnly && (!usable || found.Sequence < since):
+			return position{}, errHoles
 		}
-		return claim, nil
+		return h.claim, nil
 	}})
-	if err == nil && ahead > 0 {
-		s.reached(ahead)
+	if err == nil && newer {
+		err = errUpToDate
 	}
-	return ahead == 0, err
+	return from, err
 }
 
-// beginFill gives all rows. What is touched from now on is written at the end.
-func (s *site[S]) beginFill() []Key {
+// beginFill gives the rows to write: all, or those touched after f.after. What is touched from now on follows at the
+// end. Should the fill fail, since makes the next one write all rows.
+func (s *site[S]) beginFill(f filling) []Key {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	var keys []Key
+	if f.touchedOnly {
+		for key, sequence := range s.touched {
+			if sequence > f.after {
+				keys = append(keys, key)
+			}
+		}
+	} else {
+		keys = s.projection.allKeys(s.state)
+	}
 	s.filling = true
+	s.verified = true // What Redis held of another log is gone.
 	clear(s.touched)
 	s.since, s.applied = s.chain.Sequence, s.chain.Sequence
-	return s.projection.allKeys(s.state)
+	return keys
 }
 
 func (s *site[S]) endFill() {
@@ -112,16 +147,13 @@ func (s *site[S]) renderAll(keys []Key) ([]rendered, error) {
 
 // finishFill writes what was touched meanwhile together with the position.
 func (s *site[S]) finishFill(ctx context.Context, h holder) error {
-	s.mu.Lock()
-	s.verified = true
-	s.mu.Unlock()
 	b, err := s.pending()
 	if err != nil {
 		return err
 	}
+	// All of these rows are of one moment, so all but the last chunk may go
+	// ahead of the position.
 	for len(b.rows) > fillChunk {
-		// Readers must wait for the last step alone, so it has to be small; earlier
-		// rows may be newer than it, since the last step covers what changed again.
 		if err := h.put(ctx, b.rows[:fillChunk]); err != nil {
 			return err
 		}
@@ -153,6 +185,14 @@ func (h holder) apply(ctx context.Context, u update, next position) error {
 
 func (h holder) put(ctx context.Context, rows []rendered) error {
 	return h.apply(ctx, update{rows: rows}, h.claim)
+}
+
+// release gives the claim up after a failure, so that the next try need not wait
+// until it expires. If that fails too, it does expire.
+func (h holder) release(ctx context.Context) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+	defer cancel()
+	_ = h.apply(ctx, update{}, position{})
 }
 
 // drop removes every key of the keyspace but the position.

@@ -7,9 +7,9 @@ import (
 	"ramprow/internal/platform/sitelog"
 )
 
-// maxTouched bounds the rows that one write carries. Beyond it, writing all
-// rows anew in chunks is kinder to Redis and to memory than one giant step.
-const maxTouched = 5000
+// maxTouched bounds what is remembered while Redis is away. Beyond it all rows
+// are written anew.
+const maxTouched = 20_000
 
 // site is one site's fold and what is known of its rows in Redis.
 type site[S any] struct {

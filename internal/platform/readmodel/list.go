@@ -97,28 +97,42 @@ var pageScript = redis.NewScript(`
 local position = redis.call('GET', KEYS[1])
 if not position then return {} end
 local members = redis.call(ARGV[1], KEYS[2], ARGV[2], ARGV[3], 'LIMIT', 0, ARGV[4])
-local answer = {position}
-for _, member in ipairs(members) do
+if #members == 0 then return {position} end
+local keys = {}
+for i, member in ipairs(members) do
   local _, stop = string.find(member, ARGV[6], 1, true)
-  answer[#answer + 1] = member
-  answer[#answer + 1] = redis.call('GET', ARGV[5] .. string.sub(member, stop + 1))
+  keys[i] = ARGV[5] .. string.sub(member, stop + 1)
 end
-return answer`)
+return {position, members, redis.call('MGET', unpack(keys))}`)
 
 func (l *listing[S]) fromRedis(ctx context.Context, ks keyspace) (position, error) {
 	command, from, to := l.bounds()
 	keys := []string{ks.position(), ks.index(l.query.Model, l.query.Index)}
 	answer, err := pageScript.Run(ctx, l.views.projector.Store.client, keys,
-		command, from, to, l.size+1, ks.rowsOf(l.query.Model), orderEnd).StringSlice()
+		command, from, to, l.size+1, ks.rowsOf(l.query.Model), orderEnd).Slice()
 	if err != nil || len(answer) == 0 {
 		return position{}, err
 	}
 	l.members, l.packed = nil, nil
-	for i := 1; i+1 < len(answer); i += 2 {
-		l.members = append(l.members, answer[i])
-		l.packed = append(l.packed, answer[i+1])
+	if len(answer) == 3 {
+		l.members, l.packed = stringsIn(answer[1]), stringsIn(answer[2])
+	}
+	if len(l.members) != len(l.packed) {
+		return position{}, fmt.Errorf("index %s of %s lists rows that are not there", l.query.Index, l.query.Model)
 	}
 	return decodePosition(answer[0]), nil
+}
+
+// stringsIn gives the strings of an answer that is an array.
+func stringsIn(answer any) []string {
+	values, _ := answer.([]any)
+	var all []string
+	for _, value := range values {
+		if text, ok := value.(string); ok {
+			all = append(all, text)
+		}
+	}
+	return all
 }
 
 // bounds gives the page's limits in the notation of ZRANGEBYLEX.

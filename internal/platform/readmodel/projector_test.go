@@ -15,6 +15,11 @@ import (
 func checkContents(t *testing.T, b *bench, a *author) {
 	t.Helper()
 	b.settled(a.subject.Site, a.sequence)
+	checkRows(t, b, a)
+}
+
+func checkRows(t *testing.T, b *bench, a *author) {
+	t.Helper()
 	want, got := expected(t, a.texts), b.contents(a.subject.Site)
 	if !maps.Equal(want, got) {
 		t.Errorf("Redis holds %d keys that differ from the %d expected:\n got %q\nwant %q", len(got), len(want), got, want)

@@ -90,15 +90,18 @@ func (v *Views[S]) read(ctx context.Context, name string, minRevision uint64, r 
 		if !known.serving {
 			return v.readState(ctx, s, minRevision, r)
 		}
-		found, err := r.fromRedis(ctx, s.keys)
-		switch {
-		case err != nil || !found.vouches(known.log):
-			s.nudge()
-			return v.readState(ctx, s, minRevision, r)
-		case found.Sequence >= minRevision:
-			return found.Sequence, nil
-		case found.Sequence < known.applied:
-			s.nudge() // Redis fell back behind what was written.
+		if known.applied >= minRevision {
+			found, err := r.fromRedis(ctx, s.keys)
+			reliable := err == nil && found.vouches(known.log)
+			if !reliable || found.Sequence < known.applied {
+				s.nudge() // Redis lost something: the writer must notice.
+			}
+			switch {
+			case !reliable:
+				return v.readState(ctx, s, minRevision, r)
+			case found.Sequence >= minRevision:
+				return found.Sequence, nil
+			}
 		}
 		select {
 		case <-known.changed:

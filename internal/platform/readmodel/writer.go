@@ -3,18 +3,23 @@ package readmodel
 import (
 	"context"
 	"errors"
-	"fmt"
 )
 
 var (
 	// errHoles says that the rows in Redis cannot be brought up to date from what
 	// was touched: all have to be written anew.
 	errHoles = errors.New("the rows in Redis have to be written anew")
+	// errLarge says that too many rows were touched for one step.
+	errLarge = errors.New("too many rows for one step")
 	// errClaimed says that somebody else writes all rows anew just now.
 	errClaimed = errors.New("the rows in Redis are being written anew by another process")
 	// errOlder says that Redis stands before what the batch goes on from.
 	errOlder = errors.New("Redis stands further back than when it was last seen")
 )
+
+// stepRows bounds one step, so that it stays well within a timeout and holds up
+// other clients of Redis for milliseconds alone.
+const stepRows = 1000
 
 // batch is all that Redis lacks, rendered from one moment's state.
 type batch struct {
@@ -53,6 +58,9 @@ func (s *site[S]) step(ctx context.Context, st *Store) error {
 	b, err := s.pending()
 	if err != nil {
 		return err
+	}
+	if len(b.rows) > stepRows {
+		return errLarge
 	}
 	var seen position
 	err = st.apply(ctx, s.keys, update{rows: b.rows, guard: func(found position) (position, error) {
@@ -113,14 +121,15 @@ func (s *site[S]) sync(ctx context.Context, st *Store) error {
 	for errors.Is(err, errOlder) || errors.Is(err, errRaced) {
 		err = s.step(ctx, st)
 	}
-	if !errors.Is(err, errHoles) {
-		return err
+	if errors.Is(err, errLarge) {
+		s.away(err)
+		err = s.fill(ctx, st, filling{touchedOnly: true})
 	}
-	s.away(err)
-	if err := s.fill(ctx, st, filling{}); err != nil {
-		return fmt.Errorf("write all rows anew: %w", err)
+	if errors.Is(err, errHoles) {
+		s.away(err)
+		err = s.fill(ctx, st, filling{})
 	}
-	return nil
+	return err
 }
 
 // write keeps Redis up to date until ctx ends.
