@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"google.golang.org/grpc/health/grpc_health_v1"
 	reflectionv1 "google.golang.org/grpc/reflection/grpc_reflection_v1"
@@ -37,6 +38,12 @@ func openServices() []string {
 		reflectionv1.ServerReflection_ServiceDesc.ServiceName,
 		reflectionv1alpha.ServerReflection_ServiceDesc.ServiceName,
 	}
+}
+
+// isOpen tells whether a full method name belongs to an open service.
+func isOpen(name string) bool {
+	service, _, _ := strings.Cut(strings.TrimPrefix(name, "/"), "/")
+	return slices.Contains(openServices(), service)
 }
 
 // describe looks a service's methods up by name in the descriptors that are

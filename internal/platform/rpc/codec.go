@@ -1,19 +1,17 @@
 package rpc
 
 import (
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/encoding"
 	protocodec "google.golang.org/grpc/encoding/proto"
 	"google.golang.org/grpc/mem"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/fault"
 )
 
 // envelope travels through gRPC in a message's place, so that the codec can lay
-// what was wrong with the bytes beside it: of an error that a codec returns,
-// gRPC keeps only the text, and calls it INTERNAL.
+// what was wrong with the bytes beside it: an error that a codec returns is at
+// once sent as INTERNAL, and nothing that a handler says later can mend that.
 type envelope struct {
 	message proto.Message
 	failure *fault.Error
@@ -30,11 +28,10 @@ func (c codec) Unmarshal(data mem.BufferSlice, target any) error {
 	if !ok {
 		return c.CodecV2.Unmarshal(data, target)
 	}
-	err := c.CodecV2.Unmarshal(data, wrapped.message)
-	if err != nil {
+	if err := c.CodecV2.Unmarshal(data, wrapped.message); err != nil {
 		wrapped.failure = malformed(data.Materialize(), wrapped.message.ProtoReflect().Descriptor(), err)
 	}
-	return err
+	return nil
 }
 
 // receive decodes one message through next, which is gRPC's.
@@ -44,14 +41,13 @@ func receive(next func(any) error, target any) error {
 		return next(target)
 	}
 	wrapped := envelope{message: message}
-	err := next(&wrapped)
-	if wrapped.failure != nil {
+	if err := next(&wrapped); err != nil {
+		return err
+	}
+	if wrapped.failure != nil { // a nil *fault.Error in an error would not be nil
 		return wrapped.failure
 	}
-	if status.Code(err) == codes.ResourceExhausted {
-		return fault.New(fault.Exhausted, "MESSAGE_TOO_LARGE", "the message is larger than %d bytes; send less at a time", maxReceiveBytes).Because(err)
-	}
-	return err
+	return nil
 }
 
 // malformed says where the bytes are wrong.

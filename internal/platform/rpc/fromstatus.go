@@ -68,6 +68,8 @@ func absorb(f *fault.Error, detail any) {
 		if len(d.GetMetadata()) > 0 {
 			f.Metadata = d.GetMetadata()
 		}
+	case *errdetails.LocalizedMessage:
+		f.Message = d.GetMessage()
 	case *errdetails.BadRequest:
 		for _, v := range d.GetFieldViolations() {
 			f.Fields = append(f.Fields, fault.Field{Path: v.GetField(), Description: v.GetDescription()})

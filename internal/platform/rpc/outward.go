@@ -4,13 +4,19 @@ import (
 	"context"
 	"errors"
 	"runtime/debug"
+	"strconv"
 	"time"
 
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/metadata"
 	"google.golang.org/grpc/status"
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/telemetry"
 )
+
+// maxPushback is the longest wait that a client's automatic retry is worth.
+const maxPushback = 2 * time.Second
 
 // stopRetry is when a client that was sent away by a stopping server may try
 // another one, or this one's successor.
@@ -33,7 +39,9 @@ func (s *Server) finish(ctx context.Context, m *method, err *error) {
 // fault, a status or the call's own end is meant for the caller.
 func (s *Server) outward(ctx context.Context, m *method, err error) error {
 	if f, ok := errors.AsType[*fault.Error](err); ok && f.Kind != fault.Internal {
-		s.note(ctx, m, f)
+		if f.Kind == fault.Unavailable {
+			s.away(ctx, m, f)
+		}
 		return ToStatus(f).Err()
 	}
 	if ctx.Err() != nil && (errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded)) {
@@ -47,11 +55,20 @@ func (s *Server) outward(ctx context.Context, m *method, err error) error {
 	return ToStatus(neutral(ctx, fault.ReasonOf(err))).Err()
 }
 
-// note logs what an operator must know although the caller is told: that
-// something this server depends on is away.
-func (s *Server) note(ctx context.Context, m *method, f *fault.Error) {
-	if f.Kind == fault.Unavailable {
-		s.log.WarnContext(ctx, "call refused", "method", m.name, "reason", f.Reason, "error", f)
+// away logs what an operator must know although the caller is told: that
+// something this server depends on is away. And where waiting takes longer than
+// a person would, it keeps gRPC's client from trying again by itself (gRFC A6).
+func (s *Server) away(ctx context.Context, m *method, f *fault.Error) {
+	s.log.WarnContext(ctx, "call refused", "method", m.name, "reason", f.Reason, "error", f)
+	if f.RetryAfter <= 0 {
+		return
+	}
+	pushback := "-1"
+	if f.RetryAfter <= maxPushback {
+		pushback = strconv.FormatInt(f.RetryAfter.Milliseconds(), 10)
+	}
+	if err := grpc.SetTrailer(ctx, metadata.Pairs("grpc-retry-pushback-ms", pushback)); err != nil {
+		s.log.WarnContext(ctx, "no retry hint", "method", m.name, "error", err)
 	}
 }
 

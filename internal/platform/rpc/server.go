@@ -187,6 +187,7 @@ func (s *Server) Shutdown(ctx context.Context) error {
 	s.health.Shutdown()
 	select {
 	case <-time.After(s.cfg.DrainDelay):
+	case <-s.draining.Done(): // called again
 	case <-ctx.Done():
 	}
 	s.drain()
@@ -199,8 +200,9 @@ func (s *Server) Shutdown(ctx context.Context) error {
 	case <-done:
 		return nil
 	case <-ctx.Done():
+		// Contexts of calls end now. A handler that does not heed its own is left
+		// behind: to wait for it could be to wait for ever.
 		s.grpc.Stop()
-		<-done
 		return fmt.Errorf("calls were cut off: %w", ctx.Err())
 	}
 }

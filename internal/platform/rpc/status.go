@@ -71,6 +71,11 @@ func ToStatus(f *fault.Error) *status.Status {
 // details lists each kind of detail at most once, ErrorInfo always first.
 func details(f *fault.Error, listed int) []protoadapt.MessageV1 {
 	list := []protoadapt.MessageV1{errorInfo(f, listed)}
+	if f.Message != "" {
+		// gRPC's client may put words of its own before a status's message, as
+		// after retries; this one arrives as it was written.
+		list = append(list, &errdetails.LocalizedMessage{Locale: "en", Message: bounded(f.Message)})
+	}
 	if len(f.Fields) > 0 {
 		list = append(list, badRequest(f.Fields[:min(len(f.Fields), listed)]))
 	}
@@ -79,7 +84,7 @@ func details(f *fault.Error, listed int) []protoadapt.MessageV1 {
 	}
 	if f.Resource != (fault.Resource{}) {
 		list = append(list, &errdetails.ResourceInfo{
-			ResourceType: bounded(f.Resource.Type), ResourceName: bounded(f.Resource.Name), Description: bounded(f.Message),
+			ResourceType: bounded(f.Resource.Type), ResourceName: bounded(f.Resource.Name),
 		})
 	}
 	if f.RetryAfter > 0 {
