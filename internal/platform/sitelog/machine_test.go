@@ -167,3 +167,6 @@ func folded(t testing.TB, log sitelog.Log, service string) (b board, commits int
 	}
 	return b, commits
 }
+
+// breaking is an event that Evolve panics on.
+func breaking() proto.Message { return wrapperspb.Bool(true) }
