@@ -106,7 +106,7 @@ func (b *board) asBefore(job int) (*slot, bool) {
 	}
 	cur := s.jobs[job].Current
 	start := at(cur.When.Start)
-	if start < s.now.add(-s.problem.Grace) || start < at(s.jobs[job].Release) && !s.jobs[job].Release.IsZero() {
+	if start < s.now && start <= s.now.add(-s.problem.Grace) || start < s.releaseOrNever(job) {
 		return nil, false
 	}
 	if opens, ok := c.open.next(start); !ok || opens != start {

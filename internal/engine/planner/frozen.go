@@ -3,7 +3,7 @@ package planner
 import "slices"
 
 // freeze puts started work on the board. Where a bay or a person is not known, a
-// free one is assumed; known ones come first, so that nothing assumed takes a
+// free one is assumed: after all that is known, so that nothing assumed takes a
 // place that is known to be taken.
 func (b *board) freeze() {
 	var open []int
@@ -12,13 +12,13 @@ func (b *board) freeze() {
 			continue
 		}
 		c := b.shop.known(*j.Started)
+		b.putStarted(job, c)
 		if c.bay == none || c.person == none {
 			open = append(open, job)
-			continue
 		}
-		b.putStarted(job, c)
 	}
 	for _, job := range open {
+		b.take(job)
 		b.putStarted(job, b.assume(job))
 	}
 }

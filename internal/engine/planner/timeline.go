@@ -115,3 +115,11 @@ func (s *shop) release(job int) instant {
 	}
 	return s.now
 }
+
+// releaseOrNever is release for what is booked already: its start may have just passed.
+func (s *shop) releaseOrNever(job int) instant {
+	if r := s.jobs[job].Release; !r.IsZero() {
+		return at(r)
+	}
+	return -forever
+}

@@ -13,29 +13,37 @@ import (
 // percentiles are from draws with the given seed.
 func (e *Engine) estimate(p *Plan, o Options) {
 	setup := e.setupByPhase(p.Steps)
-	var mean [4]float64
-	times := make([]effort.LogNormal, len(p.Steps))
-	for i, s := range p.Steps {
-		times[i] = s.Effort.LogNormal()
-		mean[s.Phase] += s.Effort.Mean()
+	for phase, minutes := range setup {
+		p.SetupMinutes += minutes
+		p.ByPhase[phase].Mean = minutes
 	}
+	for _, s := range p.Steps {
+		p.ByPhase[s.Phase].Mean += s.Effort.Mean()
+	}
+	for _, phase := range p.ByPhase {
+		p.Total.Mean += phase.Mean
+	}
+	if o.MeansOnly {
+		return
+	}
+	samples := sample(p.Steps, o)
+	for phase := range p.ByPhase {
+		p.ByPhase[phase].percentiles(samples[phase], setup[phase])
+	}
+	p.Total.percentiles(samples[len(p.ByPhase)], p.SetupMinutes)
+}
+
+// sample draws the duration of each phase and, last, of the whole.
+func sample(steps []Step, o Options) [5][]float64 {
 	draws := o.Draws
 	if draws <= 0 {
 		draws = DefaultDraws
 	}
-	samples := sample(p.Steps, times, draws, o)
-	var whole [4]float64
-	for phase := range whole {
-		p.SetupMinutes += setup[phase]
-		p.ByPhase[phase] = quantiles(samples[phase], setup[phase], mean[phase])
-		p.Total.Mean += mean[phase] + setup[phase]
+	times := make([]effort.LogNormal, len(steps))
+	for i, s := range steps {
+		times[i] = s.Effort.LogNormal()
 	}
-	p.Total = quantiles(samples[len(whole)], p.SetupMinutes, p.Total.Mean-p.SetupMinutes)
-}
-
-// sample draws the duration of each phase and, last, of the whole.
-func sample(steps []Step, times []effort.LogNormal, draws int, o Options) [5][]float64 {
-	random := rand.New(rand.NewPCG(o.Seed, o.Seed^0x9e3779b97f4a7c15)) //nolint:gosec // repeatable draws, not secrets
+	random := rand.New(rand.NewPCG(o.Seed, 0)) //nolint:gosec // repeatable draws, not secrets
 	common, own := math.Sqrt(o.Correlation), math.Sqrt(1-o.Correlation)
 	var out [5][]float64
 	for phase := range out {
@@ -52,12 +60,13 @@ func sample(steps []Step, times []effort.LogNormal, draws int, o Options) [5][]f
 	return out
 }
 
-func quantiles(samples []float64, setup, mean float64) Estimate {
+// percentiles reads P50 and P80 off the samples, by the nearest rank.
+func (e *Estimate) percentiles(samples []float64, setup float64) {
 	slices.Sort(samples)
 	at := func(p float64) float64 {
 		return setup + samples[int(math.Ceil(p*float64(len(samples))))-1]
 	}
-	return Estimate{Mean: setup + mean, P50: at(0.5), P80: at(0.8)}
+	e.P50, e.P80 = at(0.5), at(0.8)
 }
 
 // setupByPhase charges a change of position, and each tool that was not in use in the step before,

@@ -2,6 +2,7 @@ package teardown
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"ramprow/internal/engine/teardown/andor"
@@ -137,10 +138,33 @@ func (n *network) why(fact int, blockers []string, last bool) string {
 	title := n.title(fact)
 	switch {
 	case len(blockers) == 0:
-		return fmt.Sprintf("no operation that is possible on this car opens or brings about %s", title)
+		return fmt.Sprintf("no operation that is possible on this car opens %s%s", title, n.ruledOut(fact))
 	case last:
 		return fmt.Sprintf("%s waits for %s, which in turn waits for it", title, strings.Join(blockers, ", "))
 	default:
 		return fmt.Sprintf("%s waits for %s", title, strings.Join(blockers, ", "))
 	}
+}
+
+// ruledOut says why ways that the model knows of do not count.
+func (n *network) ruledOut(fact int) string {
+	piece, _, _ := n.name(fact)
+	allowed := map[int]bool{}
+	for _, m := range n.meaning {
+		allowed[m.operation] = true
+	}
+	var out []string
+	for o, m := range n.engine.model.Operations {
+		switch {
+		case allowed[o] || !slices.Contains(m.TakesOff, piece) && !slices.Contains(m.Reaches, piece):
+		case n.engine.contradicts(o):
+			out = append(out, fmt.Sprintf("'%s' needs a state that it forbids", m.Title))
+		default:
+			out = append(out, fmt.Sprintf("'%s' is excluded", m.Title))
+		}
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return ": " + strings.Join(out, ", ")
 }

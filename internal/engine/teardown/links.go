@@ -24,14 +24,15 @@ type links struct {
 	forbidders    map[int][]int
 	reasons       map[int]string
 	after         map[int][]int
-	lastRefit     int
+	// lastOldRefit closed what was open from the start.
+	lastOldRefit int
 }
 
 func newLinks(e *Engine, start *standing) *links {
 	l := &links{
 		engine: e, openedBy: map[int]int{}, users: map[int][]int{}, refitOf: map[int]int{},
 		entered: map[int]int{}, left: map[int]int{}, stateUsers: map[int][]int{}, forbidders: map[int][]int{},
-		reasons: map[int]string{}, after: map[int][]int{}, lastRefit: -1,
+		reasons: map[int]string{}, after: map[int][]int{},
 		now: &standing{off: slices.Clone(start.off), reached: slices.Clone(start.reached)},
 	}
 	l.offBy = slices.Repeat([]int{-1}, len(e.model.Pieces))
@@ -41,7 +42,7 @@ func newLinks(e *Engine, start *standing) *links {
 
 // rest notes that a step rests upon an earlier one; -1 is the car as it stood.
 func (l *links) rest(step, upon int) {
-	if upon >= 0 && upon != step && !slices.Contains(l.after[step], upon) {
+	if upon >= 0 && upon != step {
 		l.after[step] = append(l.after[step], upon)
 	}
 }
@@ -124,17 +125,14 @@ func (l *links) task(step int, t Task) {
 }
 
 // refit rests upon everything that used the opening: tasks are done and later openings are closed.
-// What was open from the start is closed one after the other, last of all.
+// What was open from the start is closed last of all, one step after the other.
 func (l *links) refit(step, operation int) {
 	opening, now := l.openedBy[operation]
 	if !now {
-		for at := range step {
-			if l.lastRefit < 0 {
-				l.rest(step, at)
-			}
+		for at := max(0, l.lastOldRefit); at < step; at++ {
+			l.rest(step, at)
 		}
-		l.rest(step, l.lastRefit)
-		l.lastRefit = step
+		l.lastOldRefit = step
 		return
 	}
 	l.rest(step, opening)
@@ -145,7 +143,6 @@ func (l *links) refit(step, operation int) {
 		}
 	}
 	l.refitOf[opening] = step
-	l.lastRefit = step
 }
 
 func (l *links) enter(step, state int) {
@@ -184,6 +181,9 @@ func (l *links) leave(step, state int) {
 		required := l.engine.states[id]
 		l.stateUsers[required] = append(l.stateUsers[required], step)
 	}
+	for _, id := range l.engine.model.States[state].NeedsOff {
+		l.use(step, l.offBy[l.engine.pieces[id]], "") // what it needs off stays off until it is left
+	}
 	l.left[state] = step
 }
 
@@ -203,7 +203,7 @@ func (l *links) states(step int, needs, forbids []int) {
 func (l *links) settle(steps []Step) {
 	for at := range steps {
 		slices.Sort(l.after[at])
-		steps[at].After = l.after[at]
+		steps[at].After = slices.Compact(l.after[at])
 		if reason, given := l.reasons[at]; given && steps[at].Kind == StepOpen {
 			steps[at].Reason = reason
 		}

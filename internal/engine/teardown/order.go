@@ -3,9 +3,10 @@ package teardown
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
-// job is one piece of work in the order: an operation or a task.
+// job is one piece of work in the order: an operation or a task; the other is -1.
 type job struct {
 	operation int
 	task      int
@@ -18,80 +19,104 @@ type ordering struct {
 	tasks  []Task
 	now    *standing
 	held   *holding
-	// pending operations and inspections; repairs wait until everything is open.
-	pending  []job
-	position string
-	tools    []string
+	// inspections wait for their targets; classes hold the operations that are ready.
+	inspections []job
+	classes     []*class
+	classOf     map[string]*class
+	waits       waiting
+	// forbidders counts, by state, operations that forbid it and are still to come.
+	forbidders []int
+	position   string
+	tools      []string
 }
 
-// order picks, step by step, the job that is ready and costs least to change to. Because opening
-// never blocks anything, some pending job is ready unless a state that was held from the start has
-// to be left and cannot be entered again.
+// class is a queue of operations between which nothing need be changed, so that one look judges
+// them all. That keeps ordering linear where thousands are ready at once.
+type class struct {
+	queue []int
+}
+
+// order picks, step by step, what is ready and costs least to change to. Because opening never
+// blocks anything, something is ready unless a state that was held from the start has to be left
+// and cannot be entered again.
 func (e *Engine) order(start *standing, chosen []int, tasks []Task) ([]job, error) {
-	w := &ordering{engine: e, tasks: tasks, held: newHolding(e, start.states)}
+	w := &ordering{
+		engine: e, tasks: tasks, held: newHolding(e, start.states), classOf: map[string]*class{},
+		forbidders: make([]int, len(e.model.States)),
+	}
 	w.now = &standing{off: slices.Clone(start.off), reached: slices.Clone(start.reached)}
+	w.waits = newWaiting(e, w.now, chosen)
 	for _, o := range chosen {
-		w.pending = append(w.pending, job{o, -1})
+		for _, s := range w.forbids(job{o, -1}) {
+			w.forbidders[s]++
+		}
 	}
 	var repairs []job
 	for t := range tasks {
 		if tasks[t].Kind == Repair {
 			repairs = append(repairs, job{-1, t})
 		} else {
-			w.pending = append(w.pending, job{-1, t})
+			w.inspections = append(w.inspections, job{-1, t})
 		}
 	}
 	var out []job
-	for len(w.pending) > 0 {
-		at := w.next()
-		if at < 0 {
-			return nil, w.stuck(w.pending[0])
+	w.admit(w.waits.ready)
+	for range len(chosen) + len(w.inspections) {
+		j, found := w.next()
+		if !found {
+			return nil, w.stuck()
 		}
-		j := w.pending[at]
-		w.pending = slices.Delete(w.pending, at, at+1)
 		w.do(j)
 		out = append(out, j)
 	}
 	return append(out, repairs...), nil
 }
 
-// stuck explains a job that no order can bring about.
-func (w *ordering) stuck(j job) error {
-	for _, s := range w.needs(j) {
-		state := w.engine.model.States[s]
-		if !w.held.has(s) && !w.open(w.now.off, state.NeedsOff) {
-			return &ImpossibleError{Chain: []Obstacle{{State: state.ID, BlockedBy: state.NeedsOff,
-				Why: fmt.Sprintf("%s has to be left on the way and cannot be entered again", state.Title)}}}
+// admit puts operations that became ready into their classes.
+func (w *ordering) admit(operations []int) {
+	for _, o := range operations {
+		m := w.engine.model.Operations[o]
+		key := fmt.Sprint(m.Position, m.Tools, m.NeedsStates, m.ForbidsStates)
+		c := w.classOf[key]
+		if c == nil {
+			c = &class{}
+			w.classOf[key] = c
+			w.classes = append(w.classes, c)
 		}
+		c.queue = append(c.queue, o)
 	}
-	return &ImpossibleError{Chain: []Obstacle{{Why: "no order of the chosen operations is possible"}}}
 }
 
-// next is the pending job of least cost; an inspection whose targets are open comes first, because
-// what it finds may change everything after it.
-func (w *ordering) next() int {
-	best, bestCost := -1, 0.0
-	for i, j := range w.pending {
-		if !w.ready(j) {
+// next takes an inspection whose targets are open, because what it finds may change everything
+// after it; else the operation that costs least to change to.
+func (w *ordering) next() (job, bool) {
+	for i, j := range w.inspections {
+		if w.inspectable(j) {
+			w.inspections = slices.Delete(w.inspections, i, i+1)
+			return j, true
+		}
+	}
+	var best *class
+	bestCost := 0.0
+	for _, c := range w.classes {
+		if len(c.queue) == 0 || !w.enterable(w.needs(job{c.queue[0], -1})) {
 			continue
 		}
-		if j.task >= 0 {
-			return i
-		}
-		if cost := w.change(j); best < 0 || cost < bestCost {
-			best, bestCost = i, cost
+		if cost := w.change(job{c.queue[0], -1}); best == nil || cost < bestCost {
+			best, bestCost = c, cost
 		}
 	}
-	return best
+	if best == nil {
+		return job{}, false
+	}
+	o := best.queue[0]
+	best.queue = best.queue[1:]
+	return job{o, -1}, true
 }
 
-func (w *ordering) ready(j job) bool {
-	e := w.engine
-	if j.task >= 0 {
-		t := w.tasks[j.task]
-		return w.open(w.now.reached, t.Targets) && w.open(w.now.off, t.MustBeOff) && w.enterable(w.needs(j))
-	}
-	return w.now.ready(e, j.operation) && w.enterable(w.needs(j))
+func (w *ordering) inspectable(j job) bool {
+	t := w.tasks[j.task]
+	return w.open(w.now.reached, t.Targets) && w.open(w.now.off, t.MustBeOff) && w.enterable(w.needs(j))
 }
 
 func (w *ordering) open(in []bool, pieces []string) bool {
@@ -113,45 +138,46 @@ func (w *ordering) enterable(states []int) bool {
 	return true
 }
 
-// needs lists the states that the job requires, each after what it needs itself.
+// stuck explains why nothing is ready.
+func (w *ordering) stuck() error {
+	var names []string
+	for s, state := range w.engine.model.States {
+		if !w.held.has(s) && !w.open(w.now.off, state.NeedsOff) {
+			names = append(names, state.ID)
+		}
+	}
+	return &ImpossibleError{Chain: []Obstacle{{
+		Why: "a state has to be left on the way and cannot be entered again: " + strings.Join(names, ", "),
+	}}}
+}
+
 func (w *ordering) needs(j job) []int   { return w.engine.jobNeeds(w.tasks, j) }
 func (w *ordering) forbids(j job) []int { return w.engine.jobForbids(w.tasks, j) }
 
-// change is the expected minutes lost by doing the job next: position, tools, and the states that
-// would have to be left and entered again.
+// change is the expected minutes lost by doing the operation next: position, tools, and states
+// that would have to be left and entered again.
 func (w *ordering) change(j job) float64 {
-	r, setup := w.resources(j), w.engine.model.Setup
-	cost := 0.0
+	r, setup := w.engine.model.Operations[j.operation].Resources, w.engine.model.Setup
+	cost := setup.ToolChange * float64(missing(r.Tools, w.tools))
 	if r.Position != "" && w.position != "" && r.Position != w.position {
 		cost += setup.PositionChange
 	}
-	cost += setup.ToolChange * float64(missing(r.Tools, w.tools))
 	for _, s := range w.forbids(j) {
 		if w.held.has(s) {
-			cost += w.round(s)
+			cost += w.engine.round(s)
 		}
 	}
 	for _, s := range w.needs(j) {
-		if !w.held.has(s) && w.forbiddenLater(s, j) {
-			cost += w.round(s)
+		if !w.held.has(s) && w.forbidders[s] > 0 {
+			cost += w.engine.round(s)
 		}
 	}
 	return cost
 }
 
-func (w *ordering) round(state int) float64 {
-	s := w.engine.model.States[state]
-	return s.Enter.Mean() + s.Leave.Mean()
-}
-
-// forbiddenLater reports whether another pending job forbids the state.
-func (w *ordering) forbiddenLater(state int, but job) bool {
-	for _, j := range w.pending {
-		if j != but && slices.Contains(w.forbids(j), state) {
-			return true
-		}
-	}
-	return false
+// round is the expected minutes to enter and leave a state.
+func (e *Engine) round(state int) float64 {
+	return e.model.States[state].Enter.Mean() + e.model.States[state].Leave.Mean()
 }
 
 func (w *ordering) do(j job) {
@@ -161,9 +187,6 @@ func (w *ordering) do(j job) {
 	for _, s := range w.needs(j) {
 		w.held.enter(s)
 	}
-	if j.operation >= 0 {
-		w.now.open(w.engine, j.operation)
-	}
 	r := w.resources(j)
 	if r.Position != "" {
 		w.position = r.Position
@@ -171,6 +194,14 @@ func (w *ordering) do(j job) {
 	if len(r.Tools) > 0 {
 		w.tools = r.Tools
 	}
+	if j.operation < 0 {
+		return
+	}
+	for _, s := range w.forbids(j) {
+		w.forbidders[s]--
+	}
+	w.now.open(w.engine, j.operation)
+	w.admit(w.waits.opened(w.engine, w.now, j.operation))
 }
 
 func (w *ordering) resources(j job) Resources {

@@ -90,6 +90,8 @@ type Options struct {
 	// Seed and Draws steer the estimate of P50 and P80; Draws 0 means DefaultDraws.
 	Seed  uint64
 	Draws int
+	// MeansOnly leaves percentiles out, which take most of the time of planning.
+	MeansOnly bool
 	// Correlation of the logarithms of any two steps' times, through the technician and the
 	// condition of the car, in [0, 1].
 	Correlation float64

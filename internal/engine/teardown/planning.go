@@ -62,13 +62,30 @@ func (e *Engine) choose(now *standing, tasks []Task, o Options) ([]int, andor.So
 	if err := e.contradictory(tasks); err != nil {
 		return nil, andor.Solution{}, err
 	}
-	var chosen []int
-	for _, a := range solution.Actions {
-		if op := n.meaning[a].operation; op >= 0 {
-			chosen = append(chosen, op)
+	return n.operations(solution.Actions), solution, nil
+}
+
+// operations lists the operations among the actions. One that takes no time costs nothing to
+// choose; it is left out where the others do without it.
+func (n *network) operations(actions []int) []int {
+	kept := make([]bool, len(n.problem.Actions))
+	for _, a := range actions {
+		kept[a] = true
+	}
+	var out []int
+	for _, a := range actions {
+		if n.meaning[a].operation < 0 {
+			continue
+		}
+		if n.problem.Actions[a].Cost == 0 {
+			kept[a] = false
+			kept[a] = !andor.Suffices(n.problem, func(b int) bool { return kept[b] || n.meaning[b].operation < 0 })
+		}
+		if kept[a] {
+			out = append(out, n.meaning[a].operation)
 		}
 	}
-	return chosen, solution, nil
+	return out
 }
 
 func (e *Engine) excluded(o Options) ([]bool, error) {

@@ -38,9 +38,10 @@ func (s Status) Names() []string {
 }
 
 // PassedThisCycle says that the code was tested in this cycle and has not failed in it, which is
-// what is hoped for after a repair.
+// what is hoped for after a repair. A unit that reports a failure now beside it contradicts itself
+// and is not believed.
 func (s Status) PassedThisCycle() bool {
-	return s&(NotCompletedThisCycle|FailedThisCycle) == 0
+	return s&(NotCompletedThisCycle|FailedThisCycle|TestFailed) == 0
 }
 
 // Matches is the standard's filter: some bit is set that is asked for and that the control unit
@@ -48,8 +49,8 @@ func (s Status) PassedThisCycle() bool {
 func (s Status) Matches(mask, availability Status) bool { return s&mask&availability != 0 }
 
 // Weight is how far the code speaks of the car as it is now, in [0, 1]: what failed in this cycle counts
-// fully, what is pending less, what is only stored least, and what was tested and passed in this
-// cycle or was never seen to fail says nothing. The steps are judgement and have no source.
+// fully, what is pending less, what is only stored or failed some time since clearing still less, and
+// what was never seen to fail says nothing. The steps are judgement and have no source.
 func (s Status) Weight() float64 {
 	switch {
 	case s&(TestFailed|FailedThisCycle) != 0:

@@ -92,6 +92,12 @@ func Reachable(p Problem) []bool {
 	return reached
 }
 
+// Suffices reports whether the usable actions alone reach the goal, in linear time.
+func Suffices(p Problem, usable func(action int) bool) bool {
+	reached, _ := forward(p, usable)
+	return all(p.Goal, reached)
+}
+
 // forward applies usable actions until nothing new becomes true, and gives the order in which they
 // were applied.
 func forward(p Problem, usable func(action int) bool) (reached []bool, order []int) {

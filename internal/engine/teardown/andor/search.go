@@ -118,10 +118,7 @@ func greedy(p Problem, reducedCost []float64) []int {
 			break
 		}
 		dropped[a] = true
-		reached, _ := forward(p, usable)
-		if !all(p.Goal, reached) {
-			dropped[a] = false
-		}
+		dropped[a] = Suffices(p, usable)
 	}
 	return extract(p, usable)
 }

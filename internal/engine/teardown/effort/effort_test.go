@@ -1,0 +1,77 @@
+package effort
+
+import (
+	"math"
+	"testing"
+)
+
+func near(t *testing.T, name string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s is %v, want %v", name, got, want)
+	}
+}
+
+// Means: public PERT examples (schematex.js.org, a published blog); variances of the beta-PERT
+// distribution: recomputed from its parameters 1 + 4(M-O)/(P-O).
+func TestThreePoint(t *testing.T) {
+	tests := []struct {
+		t              ThreePoint
+		mean, variance float64
+	}{
+		{ThreePoint{5, 8, 14}, 8.5, 2.75},
+		{ThreePoint{2, 3, 5}, 3.166667, .305556},
+		{ThreePoint{10, 12.5, 20}, 13.333333, 3.174603},
+		{ThreePoint{1, 2, 9}, 3, 1.714286},
+		{ThreePoint{2, 4, 6}, 4, .571429}, // the classic ((P-O)/6)^2 gives .444444
+		{Exactly(7), 7, 0},
+	}
+	for _, tt := range tests {
+		near(t, "mean", tt.t.Mean(), tt.mean, 1e-6)
+		near(t, "variance", tt.t.Variance(), tt.variance, 1e-6)
+		d := tt.t.LogNormal()
+		near(t, "log-normal mean", d.Mean(), tt.mean, 1e-6)
+		near(t, "log-normal variance", d.StdDev()*d.StdDev(), tt.variance, 1e-6)
+	}
+	chain := []ThreePoint{{2, 3, 5}, {5, 8, 14}, {3, 4, 6}, {1, 2, 3}}
+	mean, variance := 0.0, 0.0
+	for _, x := range chain {
+		mean += x.Mean()
+		variance += x.Variance()
+	}
+	near(t, "chain mean", mean, 17.833333, 1e-6) // published as 17.83
+	near(t, "chain sd", math.Sqrt(variance), 1.871889, 1e-6)
+}
+
+func TestThreePointValid(t *testing.T) {
+	for _, bad := range []ThreePoint{{2, 1, 3}, {1, 3, 2}, {-1, 0, 1}, {0, 1, math.Inf(1)}, {math.NaN(), 1, 2}, {0, math.NaN(), 2}} {
+		if bad.Valid() {
+			t.Errorf("%v is accepted", bad)
+		}
+	}
+	if !(ThreePoint{}).Valid() || !Exactly(3).Valid() {
+		t.Error("a plain estimate is refused")
+	}
+}
+
+// Values recomputed from the definitions; not published.
+func TestLogNormal(t *testing.T) {
+	d := LogNormal{Mu: math.Log(2), Sigma: .5}
+	near(t, "mean", d.Mean(), 2.266297, 1e-6)
+	near(t, "median", d.Median(), 2, 1e-12)
+	near(t, "mode", d.Mode(), 1.557602, 1e-6)
+	near(t, "sd", d.StdDev(), 1.207801, 1e-6)
+	near(t, "P80", d.Quantile(.8), 3.046392, 1e-6)
+	near(t, "P90", d.Quantile(.9), 3.795905, 1e-6)
+	q := LogNormalFromQuantiles(1, 4)
+	near(t, "mu", q.Mu, math.Ln2, 1e-12)
+	near(t, "sigma", q.Sigma, .540866, 1e-6)
+	near(t, "mean", q.Mean(), 2.315012, 1e-6)
+	near(t, "P80", q.Quantile(.8), 3.152990, 1e-6)
+	m := LogNormalFromMoments(3, math.Pow(.6*3, 2))
+	near(t, "sigma", m.Sigma, .554513, 1e-6)
+	near(t, "mu", m.Mu, .944870, 1e-6)
+	if zero := LogNormalFromMoments(0, 0); zero.At(3) != 0 {
+		t.Errorf("no work takes %v minutes", zero.At(3))
+	}
+}
