@@ -93,4 +93,3 @@ func TestMain(m *testing.M) {
 	}
 	m.Run()
 }
-

@@ -1,0 +1,168 @@
+package config_test
+
+import (
+	"bytes"
+	"errors"
+	"flag"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"ramprow/internal/platform/config"
+)
+
+func env(values map[string]string) func(string) string {
+	return func(name string) string { return values[name] }
+}
+
+func TestAFlagWinsOverAVariableOverADefault(t *testing.T) {
+	tests := []struct {
+		name string
+		args []string
+		env  map[string]string
+		want string
+	}{
+		{"default", nil, nil, "127.0.0.1:1"},
+		{"variable", nil, map[string]string{"RAMPROW_LISTEN": "127.0.0.1:2"}, "127.0.0.1:2"},
+		{"flag", []string{"--listen", "127.0.0.1:3"}, map[string]string{"RAMPROW_LISTEN": "127.0.0.1:2"}, "127.0.0.1:3"},
+	}
+	for _, tt := range tests {
+		listen := config.Listen{Address: "127.0.0.1:1"}
+		if err := config.Load("job", tt.args, env(tt.env), io.Discard, &listen); err != nil {
+			t.Errorf("%s: %v", tt.name, err)
+		}
+		if listen.Address != tt.want {
+			t.Errorf("%s: %q, want %q", tt.name, listen.Address, tt.want)
+		}
+	}
+}
+
+func TestARoleReadsOnlyItsSections(t *testing.T) {
+	var data config.Data
+	asked := map[string]bool{}
+	getenv := func(name string) string { asked[name] = true; return "" }
+	if err := config.Load("x", []string{"--data", t.TempDir()}, getenv, io.Discard, &data); err != nil {
+		t.Fatal(err)
+	}
+	if len(asked) != 1 || !asked["RAMPROW_DATA"] {
+		t.Errorf("read %v", asked)
+	}
+	if err := config.Load("x", []string{"--redis-url", "redis://h:1"}, env(nil), io.Discard, &data); err == nil {
+		t.Error("a flag of another section must be refused")
+	}
+}
+
+func TestAllMistakesAreToldAtOnce(t *testing.T) {
+	var broker config.Broker
+	var redis config.ReadModels
+	var tokens config.Tokens
+	err := config.Load("job", nil, env(nil), io.Discard, &broker, &redis, &tokens)
+	if err == nil {
+		t.Fatal("nothing was missed")
+	}
+	for _, want := range []string{"NATS_URL", "REDIS_URL", "RAMPROW_TOKEN_KEYS"} {
+		if !strings.Contains(err.Error(), want) {
+			t.Errorf("%v does not name %s", err, want)
+		}
+	}
+}
+
+func TestHelpListsFlagsAndVariables(t *testing.T) {
+	var out bytes.Buffer
+	var listen config.Listen
+	if err := config.Load("job", []string{"--help"}, env(nil), &out, &listen); !errors.Is(err, flag.ErrHelp) {
+		t.Errorf("got %v", err)
+	}
+	if text := out.String(); !strings.Contains(text, "-tls-client-ca") || !strings.Contains(text, "RAMPROW_TLS_CLIENT_CA") {
+		t.Errorf("help is %s", text)
+	}
+}
+
+func TestWordsThatAreNoFlags(t *testing.T) {
+	data := config.Data{Dir: t.TempDir()}
+	if err := config.Load("job", []string{"now"}, env(nil), io.Discard, &data); err == nil || !strings.Contains(err.Error(), `"now"`) {
+		t.Errorf("got %v", err)
+	}
+	signing := config.Signing{PrivateKey: "k", TTL: time.Hour}
+	err := config.Load("up", nil, env(map[string]string{"RAMPROW_TOKEN_TTL": "soon"}), io.Discard, &signing)
+	if err == nil || !strings.Contains(err.Error(), "RAMPROW_TOKEN_TTL") {
+		t.Errorf("got %v", err)
+	}
+}
+
+func TestSections(t *testing.T) {
+	folder := t.TempDir()
+	file := filepath.Join(folder, "file.pem")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	missing := filepath.Join(folder, "none.pem")
+	tests := []struct {
+		name    string
+		section config.Section
+		mistake string // a word of the error; "" means valid
+	}{
+		{"loopback in plain text", &config.Listen{Address: "127.0.0.1:7101"}, ""},
+		{"loopback of IPv6", &config.Listen{Address: "[::1]:7101"}, ""},
+		{"everywhere in plain text", &config.Listen{Address: ":7101"}, "--tls-cert"},
+		{"another machine in plain text", &config.Listen{Address: "10.0.0.1:7101"}, "--tls-cert"},
+		{"everywhere with TLS", &config.Listen{Address: ":7101", Certificate: file, Key: file, ClientCA: file}, ""},
+		{"certificate without key", &config.Listen{Address: ":7101", Certificate: file}, "belong together"},
+		{"clients' authority without certificate", &config.Listen{Address: "127.0.0.1:1", ClientCA: file}, "--tls-client-ca needs"},
+		{"missing file", &config.Listen{Address: ":7101", Certificate: missing, Key: file}, "cannot be read"},
+		{"folder for a file", &config.Listen{Address: ":7101", Certificate: folder, Key: file}, "is a folder"},
+		{"no port", &config.Listen{Address: "127.0.0.1"}, "is no address"},
+		{"several brokers", &config.Broker{URL: "nats://a:4222, tls://b:4222"}, ""},
+		{"broker with TLS", &config.Broker{URL: "tls://a:4222", Credentials: file, TLS: config.ClientTLS{CA: file, Certificate: file, Key: file}}, ""},
+		{"broker by another protocol", &config.Broker{URL: "nats://a:4222,http://b"}, "unknown scheme"},
+		{"broker's credentials are missing", &config.Broker{URL: "nats://a:4222", Credentials: missing}, "--nats-creds"},
+		{"broker's key without certificate", &config.Broker{URL: "nats://a:4222", TLS: config.ClientTLS{Key: file}}, "--nats-cert"},
+		{"redis", &config.ReadModels{URL: "redis://h:6379/0"}, ""},
+		{"redis by socket", &config.ReadModels{URL: "unix:///run/redis.sock"}, ""},
+		{"redis without protocol", &config.ReadModels{URL: "h:6379"}, "is no URL"},
+		{"peers in plain text", &config.Peers{}, ""},
+		{"peers' authority is missing", &config.Peers{TLS: config.ClientTLS{CA: missing}}, "--peer-ca"},
+		{"token keys", &config.Tokens{PublicKeys: file + " , " + file}, ""},
+		{"no token keys", &config.Tokens{PublicKeys: " , "}, "is missing"},
+		{"one token key is missing", &config.Tokens{PublicKeys: file + "," + missing}, "--token-keys"},
+		{"signing, the key to be made", &config.Signing{PrivateKey: missing, TTL: 15 * time.Minute}, ""},
+		{"signing without key", &config.Signing{TTL: time.Hour}, "--token-key"},
+		{"signing for ever", &config.Signing{PrivateKey: file, TTL: 25 * time.Hour}, "--token-ttl"},
+		{"signing for no time", &config.Signing{PrivateKey: file}, "--token-ttl"},
+		{"data, the folder to be made", &config.Data{Dir: missing}, ""},
+		{"no data folder", &config.Data{}, "is missing"},
+		{"data in a file", &config.Data{Dir: file}, "name a folder"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			err := tt.section.Validate()
+			if tt.mistake == "" && err != nil {
+				t.Errorf("refused: %v", err)
+			}
+			if tt.mistake != "" && (err == nil || !strings.Contains(err.Error(), tt.mistake)) {
+				t.Errorf("got %v, want %q in it", err, tt.mistake)
+			}
+		})
+	}
+}
+
+func TestTokenFiles(t *testing.T) {
+	tokens := config.Tokens{PublicKeys: "a.pem, b.pem,"}
+	if files := tokens.Files(); len(files) != 2 || files[1] != "b.pem" {
+		t.Errorf("files %q", files)
+	}
+}
+
+func TestLoopback(t *testing.T) {
+	for host, want := range map[string]bool{
+		"localhost": true, "127.0.0.1": true, "127.1.2.3": true, "::1": true, "::ffff:127.0.0.1": true,
+		"": false, "0.0.0.0": false, "::": false, "10.0.0.1": false, "localhost.example": false,
+	} {
+		if got := config.Loopback(host); got != want {
+			t.Errorf("%q: %v", host, got)
+		}
+	}
+}
