@@ -236,8 +236,14 @@ type Demand struct {
 	// From strip-down to the first need of a part.
 	UntilPartsNeeded *durationpb.Duration `protobuf:"bytes,12,opt,name=until_parts_needed,json=untilPartsNeeded,proto3" json:"until_parts_needed,omitempty"`
 	// Parts are known: held, or short with parts_eta.
-	PartsKnown    bool                   `protobuf:"varint,13,opt,name=parts_known,json=partsKnown,proto3" json:"parts_known,omitempty"`
-	PartsEta      *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=parts_eta,json=partsEta,proto3" json:"parts_eta,omitempty"`
+	PartsKnown bool                   `protobuf:"varint,13,opt,name=parts_known,json=partsKnown,proto3" json:"parts_known,omitempty"`
+	PartsEta   *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=parts_eta,json=partsEta,proto3" json:"parts_eta,omitempty"`
+	// Revision of the plan for which inventory has answered; it may be ahead of plan_revision.
+	PartsRevision uint32 `protobuf:"varint,15,opt,name=parts_revision,json=partsRevision,proto3" json:"parts_revision,omitempty"`
+	// What is missing, in words, while nobody can say when it comes.
+	PartsMissing string `protobuf:"bytes,16,opt,name=parts_missing,json=partsMissing,proto3" json:"parts_missing,omitempty"`
+	// When effort was what is left; from then on it counts down once work has begun.
+	LeftSince     *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=left_since,json=leftSince,proto3" json:"left_since,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -366,6 +372,27 @@ func (x *Demand) GetPartsKnown() bool {
 func (x *Demand) GetPartsEta() *timestamppb.Timestamp {
 	if x != nil {
 		return x.PartsEta
+	}
+	return nil
+}
+
+func (x *Demand) GetPartsRevision() uint32 {
+	if x != nil {
+		return x.PartsRevision
+	}
+	return 0
+}
+
+func (x *Demand) GetPartsMissing() string {
+	if x != nil {
+		return x.PartsMissing
+	}
+	return ""
+}
+
+func (x *Demand) GetLeftSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LeftSince
 	}
 	return nil
 }
@@ -779,7 +806,7 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12\x14\n" +
 	"\x05block\x18\x02 \x01(\tR\x05block\"D\n" +
 	"\vDemandNoted\x125\n" +
-	"\x06demand\x18\x01 \x01(\v2\x1d.ramprow.scheduling.v1.DemandR\x06demand\"\xca\x04\n" +
+	"\x06demand\x18\x01 \x01(\v2\x1d.ramprow.scheduling.v1.DemandR\x06demand\"\xd1\x05\n" +
 	"\x06Demand\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12#\n" +
@@ -796,7 +823,11 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\x12until_parts_needed\x18\f \x01(\v2\x19.google.protobuf.DurationR\x10untilPartsNeeded\x12\x1f\n" +
 	"\vparts_known\x18\r \x01(\bR\n" +
 	"partsKnown\x127\n" +
-	"\tparts_eta\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\bpartsEta\"G\n" +
+	"\tparts_eta\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\bpartsEta\x12%\n" +
+	"\x0eparts_revision\x18\x0f \x01(\rR\rpartsRevision\x12#\n" +
+	"\rparts_missing\x18\x10 \x01(\tR\fpartsMissing\x129\n" +
+	"\n" +
+	"left_since\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\tleftSince\"G\n" +
 	"\vBookingMade\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\"\x91\x01\n" +
 	"\fBookingMoved\x128\n" +
@@ -865,19 +896,20 @@ var file_ramprow_scheduling_v1_events_proto_depIdxs = []int32{
 	17, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
 	18, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
 	17, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
-	19, // 9: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
-	19, // 10: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
-	20, // 11: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
-	19, // 12: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
-	19, // 13: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
-	19, // 14: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
-	18, // 15: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
-	19, // 16: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
-	17, // [17:17] is the sub-list for method output_type
-	17, // [17:17] is the sub-list for method input_type
-	17, // [17:17] is the sub-list for extension type_name
-	17, // [17:17] is the sub-list for extension extendee
-	0,  // [0:17] is the sub-list for field type_name
+	17, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
+	19, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
+	19, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
+	20, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
+	19, // 13: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
+	19, // 14: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
+	19, // 15: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
+	18, // 16: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
+	19, // 17: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_events_proto_init() }

@@ -1,0 +1,13 @@
+// Package scheduling gives bays, people and special tools to jobs.
+//
+// What a job needs comes from the job's plan, whether its parts allow it from
+// the inventory; both are noted as demand, in whichever order they come. As soon
+// as both are known the job is booked, or says what it waits for. Everything that
+// changes (resources, parts, findings, work that runs late) has the whole site
+// planned anew by the engine internal/engine/planner, which moves as little as
+// it can; only the difference becomes events.
+//
+// A booking is as long as four of five such jobs take, so its end is the promise.
+// Once work has begun the car does not leave its bay: such a booking grows or
+// shrinks at its end, and the others follow.
+package scheduling

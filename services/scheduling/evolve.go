@@ -1,0 +1,102 @@
+package scheduling
+
+import (
+	"slices"
+	"time"
+
+	"ramprow/internal/platform/sitelog"
+	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
+)
+
+// blocksKept is how long a block that is over is still shown.
+const blocksKept = 31 * 24 * time.Hour
+
+// evolve applies one event. Events of another build are left alone.
+func evolve(st *State, e sitelog.Event) {
+	switch m := e.Message.(type) {
+	case *schedulingv1.ResourceSet:
+		st.resources[m.GetResource().GetName()] = m.GetResource()
+	case *schedulingv1.ResourceBlocked:
+		st.blocks++
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) {
+			r.Blocks = slices.DeleteFunc(r.GetBlocks(), func(b *schedulingv1.Block) bool {
+				return timeOf(b.GetWhen().GetEnd()).Add(blocksKept).Before(e.Time)
+			})
+			r.Blocks = append(r.Blocks, m.GetBlock())
+		})
+	case *schedulingv1.ResourceUnblocked:
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) {
+			r.Blocks = slices.DeleteFunc(r.GetBlocks(), func(b *schedulingv1.Block) bool { return b.GetId() == m.GetBlock() })
+		})
+	case *schedulingv1.DemandNoted:
+		st.note(m.GetDemand())
+	case *schedulingv1.BookingMade:
+		st.book(m.GetBooking())
+	case *schedulingv1.BookingMoved:
+		st.book(m.GetBooking())
+	case *schedulingv1.BookingWaits:
+		st.book(m.GetBooking())
+	case *schedulingv1.BookingStarted:
+		st.book(m.GetBooking())
+	case *schedulingv1.BookingPinned:
+		st.pin(m.GetBooking(), true, m.GetReason())
+	case *schedulingv1.BookingUnpinned:
+		st.pin(m.GetBooking(), false, "")
+	case *schedulingv1.BookingFinished:
+		st.end(m.GetBooking())
+	case *schedulingv1.BookingCancelled:
+		st.end(m.GetBooking())
+	}
+}
+
+func (st *State) changeResource(name string, change func(*schedulingv1.Resource)) {
+	if r, ok := st.resources[name]; ok {
+		r = clone(r)
+		change(r)
+		st.resources[name] = r
+	}
+}
+
+// note keeps a demand; what the booking repeats of it follows.
+func (st *State) note(demand *schedulingv1.Demand) {
+	w := &work{demand: demand}
+	if old := st.open[demand.GetJob()]; old != nil && old.booking != nil {
+		w.booking = clone(old.booking)
+		describe(w.booking, demand)
+	}
+	st.open[demand.GetJob()] = w
+}
+
+// describe writes into a booking what it repeats of the demand.
+func describe(b *schedulingv1.Booking, d *schedulingv1.Demand) {
+	b.Title, b.Effort, b.Shares = d.GetTitle(), d.GetEffort(), d.GetShares()
+	b.PartsEta, b.PlanRevision, b.Priority = d.GetPartsEta(), d.GetPlanRevision(), d.GetPriority()
+	b.EarliestStart, b.WantedBy = d.GetEarliestStart(), d.GetWantedBy()
+}
+
+func (st *State) book(b *schedulingv1.Booking) {
+	w := work{demand: &schedulingv1.Demand{Job: b.GetJob()}}
+	if old := st.open[b.GetJob()]; old != nil {
+		w = *old
+	}
+	w.booking = b
+	st.open[b.GetJob()] = &w
+}
+
+func (st *State) pin(booking string, pinned bool, reason string) {
+	for job, old := range st.open {
+		if old.booking.GetName() != booking {
+			continue
+		}
+		w := *old
+		w.booking = clone(old.booking)
+		w.booking.Pinned, w.booking.PinReason = pinned, reason
+		st.open[job] = &w
+	}
+}
+
+func (st *State) end(b *schedulingv1.Booking) {
+	st.book(b)
+	st.ended[b.GetJob()] = st.open[b.GetJob()]
+	delete(st.open, b.GetJob())
+}

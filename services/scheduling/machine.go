@@ -1,0 +1,27 @@
+package scheduling
+
+import (
+	"ramprow/internal/platform/sitelog"
+)
+
+// Service is the name of the service's log.
+const Service = "scheduling"
+
+// The services whose events cause reactions here.
+const (
+	jobService       = "job"
+	inventoryService = "inventory"
+)
+
+// Machine is scheduling as a state machine over its site's log.
+func Machine() sitelog.Machine[*State] {
+	return sitelog.Machine[*State]{
+		Service: Service,
+		New:     newState,
+		Evolve:  evolve,
+		Follows: []string{jobService, inventoryService},
+		React:   react,
+		Due:     due,
+		Fire:    fire,
+	}
+}
