@@ -1,0 +1,129 @@
+package inventory
+
+import (
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/sitelog"
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
+)
+
+// countShelf sets what is on hand to what was counted.
+func countShelf(st *State, in sitelog.Input, req *inventoryv1.CountShelfRequest) ([]proto.Message, *inventoryv1.CountShelfResponse, error) {
+	p := st.parts[req.GetPart()]
+	if p == nil {
+		return nil, nil, noPart(req.GetPart())
+	}
+	if req.GetCounted() < p.held {
+		return nil, nil, heldForJobs("COUNT_BELOW_HELD", p, fmt.Sprintf("%d were counted", req.GetCounted()))
+	}
+	difference := req.GetCounted() - p.onHand
+	d := newDraft(st, in)
+	if difference == 0 {
+		return nil, &inventoryv1.CountShelfResponse{Part: d.part(req.GetPart())}, nil
+	}
+	if err := d.move(change{
+		part:      req.GetPart(),
+		kind:      inventoryv1.MovementKind_MOVEMENT_KIND_COUNTED,
+		quantity:  difference,
+		reference: "count",
+		note:      req.GetReason(),
+	}); err != nil {
+		return nil, nil, err
+	}
+	events := d.finish()
+	return events, &inventoryv1.CountShelfResponse{Part: d.part(req.GetPart())}, nil
+}
+
+// scrapPart takes broken stock off the shelf. What is held cannot be scrapped.
+func scrapPart(st *State, in sitelog.Input, req *inventoryv1.ScrapPartRequest) ([]proto.Message, *inventoryv1.ScrapPartResponse, error) {
+	p := st.parts[req.GetPart()]
+	if p == nil {
+		return nil, nil, noPart(req.GetPart())
+	}
+	if req.GetQuantity() > p.onHand-p.held {
+		return nil, nil, heldForJobs("SCRAP_BELOW_HELD", p, fmt.Sprintf("%d are to be scrapped", req.GetQuantity()))
+	}
+	d := newDraft(st, in)
+	if err := d.move(change{
+		part:      req.GetPart(),
+		kind:      inventoryv1.MovementKind_MOVEMENT_KIND_SCRAPPED,
+		quantity:  -req.GetQuantity(),
+		reference: "scrap",
+		note:      req.GetReason(),
+	}); err != nil {
+		return nil, nil, err
+	}
+	events := d.finish()
+	return events, &inventoryv1.ScrapPartResponse{Part: d.part(req.GetPart())}, nil
+}
+
+// receiveGoods puts goods on the shelf. What came damaged counts as delivered
+// but is not put there.
+func receiveGoods(st *State, in sitelog.Input, req *inventoryv1.ReceiveGoodsRequest) ([]proto.Message, *inventoryv1.ReceiveGoodsResponse, error) {
+	if err := checkReceipt(st, req); err != nil {
+		return nil, nil, err
+	}
+	d := newDraft(st, in)
+	reference := "goods-in"
+	if req.GetOrder() != "" {
+		if err := d.receiveOrder(req); err != nil {
+			return nil, nil, err
+		}
+		reference = req.GetOrder()
+	}
+	for _, l := range req.GetLines() {
+		good := l.GetQuantity() - l.GetDamaged()
+		if good == 0 {
+			continue
+		}
+		if err := d.move(change{
+			part:      l.GetPart(),
+			kind:      inventoryv1.MovementKind_MOVEMENT_KIND_RECEIVED,
+			quantity:  good,
+			reference: reference,
+			note:      receiptNote(req.GetNote(), l.GetDamaged()),
+		}); err != nil {
+			return nil, nil, err
+		}
+	}
+	events := d.finish()
+	resp := &inventoryv1.ReceiveGoodsResponse{JobsServed: d.served}
+	seen := map[string]bool{}
+	for _, l := range req.GetLines() {
+		if !seen[l.GetPart()] {
+			resp.Parts = append(resp.Parts, d.part(l.GetPart()))
+		}
+		seen[l.GetPart()] = true
+	}
+	return events, resp, nil
+}
+
+func receiptNote(note string, damaged int64) string {
+	if damaged == 0 {
+		return note
+	}
+	words := fmt.Sprintf("%d more came damaged", damaged)
+	if note == "" {
+		return words
+	}
+	return note + "; " + words
+}
+
+func checkReceipt(st *State, req *inventoryv1.ReceiveGoodsRequest) error {
+	bad := fault.New(fault.Invalid, "RECEIPT_INVALID", "the receipt does not add up; correct the named lines")
+	for i, l := range req.GetLines() {
+		if st.parts[l.GetPart()] == nil {
+			return noPart(l.GetPart())
+		}
+		if l.GetDamaged() > l.GetQuantity() {
+			bad.WithField(fmt.Sprintf("lines[%d].damaged", i), "%d cannot be damaged of the %d that came", l.GetDamaged(), l.GetQuantity())
+		}
+	}
+	if len(bad.Fields) > 0 {
+		return bad
+	}
+	return nil
+}

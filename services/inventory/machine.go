@@ -1,0 +1,64 @@
+package inventory
+
+import (
+	"ramprow/internal/platform/sitelog"
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
+)
+
+// Service is the name of the service's log.
+const Service = "inventory"
+
+// The services whose events cause reactions here.
+const (
+	jobService        = "job"
+	schedulingService = "scheduling"
+)
+
+// Machine is the inventory as a state machine over its site's log.
+func Machine() sitelog.Machine[*State] {
+	return sitelog.Machine[*State]{
+		Service: Service,
+		New:     newState,
+		Evolve:  evolve,
+		Follows: []string{jobService, schedulingService},
+		React:   react,
+		Due:     due,
+		Fire:    fire,
+	}
+}
+
+// evolve applies one event. Events of another build are left alone.
+func evolve(st *State, e sitelog.Event) {
+	switch m := e.Message.(type) {
+	case *inventoryv1.PartListed:
+		st.list(m.GetPart())
+	case *inventoryv1.StockMoved:
+		st.move(m.GetMovement())
+	case *inventoryv1.PartsHeld:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.PartsShort:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.HoldNarrowed:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.PartsIssued:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.PartsReturned:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.HoldReleased:
+		st.setHold(m.GetHold(), e.Time)
+		if m.GetExpired() {
+			st.lastExpiry = e.Time
+		}
+	case *inventoryv1.HoldExtended:
+		st.extend(m)
+	case *inventoryv1.OrderPlaced:
+		st.setOrder(m.GetOrder())
+		st.placed++
+	case *inventoryv1.OrderConfirmed:
+		st.setOrder(m.GetOrder())
+	case *inventoryv1.GoodsReceived:
+		st.setOrder(m.GetAfter())
+	case *inventoryv1.OrderCancelled:
+		st.cancelOrder(m.GetOrder())
+	}
+}

@@ -1,0 +1,194 @@
+package inventory
+
+import (
+	"slices"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
+)
+
+// State is what the inventory of one site knows. The messages in it are never
+// changed in place: an event brings a whole new one.
+type State struct {
+	parts map[string]*part // by number
+	// successors gives for a part's number that of the part that supersedes it.
+	successors map[string]string
+	holds      map[string]*holding // by job
+	orders     map[string]*inventoryv1.Order
+	// ledger holds every movement; movement n stands at n-1.
+	ledger []*inventoryv1.Movement
+	// placed is the number of the newest order.
+	placed     uint64
+	expiries   ordered[expiry]
+	lastExpiry time.Time
+}
+
+// part is a line of the part master and what follows for it from movements,
+// holds and orders.
+type part struct {
+	about   *inventoryv1.Part // without any stock figure
+	onHand  int64
+	held    int64
+	wanted  int64
+	onOrder int64
+	// dated counts the waiting lines that have been given a date.
+	dated   int
+	holders map[string]int64 // what each job has on the shelf
+	waiting ordered[claim]
+	orders  map[string]struct{} // the open ones that bring it
+	usage   usage
+}
+
+// claim is a job's place in the queue for a part.
+type claim struct {
+	priority uint32
+	since    time.Time
+	number   uint64 // of the job: the last tie-break
+	job      string
+}
+
+// holding is a job's hold.
+type holding struct {
+	doc *inventoryv1.Hold
+	// since is when the job came to want parts: its age in every queue.
+	since time.Time
+	// were are the parts of the hold before: their rows change with it too.
+	were []string
+}
+
+func newState(string) *State {
+	return &State{
+		parts:      map[string]*part{},
+		successors: map[string]string{},
+		holds:      map[string]*holding{},
+		orders:     map[string]*inventoryv1.Order{},
+		expiries:   ordered[expiry]{compare: compareExpiries},
+	}
+}
+
+// list puts a part into the master or replaces its description.
+func (st *State) list(about *inventoryv1.Part) {
+	p := st.parts[about.GetNumber()]
+	if p == nil {
+		p = &part{
+			holders: map[string]int64{},
+			waiting: ordered[claim]{compare: compareClaims},
+			orders:  map[string]struct{}{},
+		}
+		st.parts[about.GetNumber()] = p
+	}
+	if before := p.about.GetSupersedes(); st.successors[before] == about.GetNumber() {
+		delete(st.successors, before)
+	}
+	if about.GetSupersedes() != "" {
+		st.successors[about.GetSupersedes()] = about.GetNumber()
+	}
+	p.about = about
+}
+
+// move is the only place where what is on hand changes.
+func (st *State) move(m *inventoryv1.Movement) {
+	p := st.parts[m.GetPart()]
+	p.onHand += m.GetQuantity()
+	p.usage.note(m)
+	st.ledger = append(st.ledger, m)
+}
+
+// setHold replaces a job's hold and takes over what follows for its parts.
+func (st *State) setHold(doc *inventoryv1.Hold, at time.Time) {
+	h := st.holds[doc.GetJob()]
+	if h == nil {
+		h = &holding{since: at}
+		st.holds[doc.GetJob()] = h
+	}
+	h.were = h.were[:0]
+	before := tallyOf(h.doc)
+	for number, t := range before {
+		st.parts[number].drop(h.claim(), t)
+		h.were = append(h.were, number)
+	}
+	st.expiries.remove(expiryOf(h.doc))
+	if ended(h.doc) && !ended(doc) {
+		h.since = at // it comes back to the end of the queue
+	}
+	h.doc = doc
+	for number, t := range tallyOf(doc) {
+		st.parts[number].add(h.claim(), t)
+	}
+	st.expiries.insert(expiryOf(doc))
+}
+
+// ended tells whether a hold was given up, so that a new one starts anew.
+func ended(doc *inventoryv1.Hold) bool {
+	return doc.GetState() == inventoryv1.HoldState_HOLD_STATE_RELEASED ||
+		doc.GetState() == inventoryv1.HoldState_HOLD_STATE_EXPIRED
+}
+
+// claim is the hold's place in the queue for each part that it lacks.
+func (h *holding) claim() claim { return claimOf(h.doc, h.since) }
+
+func (p *part) drop(c claim, t tally) {
+	p.held -= t.held
+	p.wanted -= t.wanted
+	p.dated -= t.dated
+	delete(p.holders, c.job)
+	if t.wanted > 0 {
+		p.waiting.remove(c)
+	}
+}
+
+func (p *part) add(c claim, t tally) {
+	p.held += t.held
+	p.wanted += t.wanted
+	p.dated += t.dated
+	if t.held > 0 {
+		p.holders[c.job] = t.held
+	}
+	if t.wanted > 0 {
+		p.waiting.insert(c)
+	}
+}
+
+func (st *State) extend(m *inventoryv1.HoldExtended) {
+	h := st.holds[m.GetJob()]
+	st.expiries.remove(expiryOf(h.doc))
+	doc := proto.CloneOf(h.doc)
+	doc.ExpiresAt = m.GetExpiresAt()
+	h.doc = doc
+	st.expiries.insert(expiryOf(doc))
+}
+
+// setOrder replaces an order and takes over what it still brings.
+func (st *State) setOrder(o *inventoryv1.Order) {
+	for _, line := range st.orders[o.GetName()].GetLines() {
+		p := st.parts[line.GetPart()]
+		p.onOrder -= outstanding(st.orders[o.GetName()], line)
+		delete(p.orders, o.GetName())
+	}
+	st.orders[o.GetName()] = o
+	for _, line := range o.GetLines() {
+		if n := outstanding(o, line); n > 0 {
+			p := st.parts[line.GetPart()]
+			p.onOrder += n
+			p.orders[o.GetName()] = struct{}{}
+		}
+	}
+}
+
+func (st *State) cancelOrder(name string) {
+	o := proto.CloneOf(st.orders[name])
+	o.State = inventoryv1.OrderState_ORDER_STATE_CANCELLED
+	st.setOrder(o)
+}
+
+// holdersByJob lists who has a part on the shelf, in the order of their jobs.
+func (p *part) holdersByJob() []string {
+	jobs := make([]string, 0, len(p.holders))
+	for job := range p.holders {
+		jobs = append(jobs, job)
+	}
+	slices.SortFunc(jobs, compareJobs)
+	return jobs
+}
