@@ -5,11 +5,16 @@ import (
 	"time"
 )
 
-// Weights of the cost, per minute unless said otherwise. Lateness counts most;
-// being done earlier is worth something, but less than leaving a promise alone: an
-// unasked move pays only if it brings a car forward by about a day.
+// Weights of the cost, per minute unless said otherwise. Being late counts most,
+// against the due date as against an end that has been promised; breaking a
+// promise at all costs as much as three hours more of it. Being done earlier is
+// worth little: a move that hurts nobody pays if it brings a car forward by about
+// a day, and no ordinary job pushes another only to be done earlier itself,
+// unless that wins several days.
 const (
 	weightLate = 5.0
+	// promiseFlat is the cost of any end later than the one before.
+	promiseFlat = 1000.0
 	weightFlow = 0.25
 	weightDead = 0.02
 	// changeFlat is the cost of any move, changePerMinute of how far, up to changeMost.
@@ -26,6 +31,8 @@ const (
 type Cost struct {
 	// Late is the time after the due dates, Flow from release to end, both by priority.
 	Late, Flow float64
+	// Promise is what ends later than it was to end before.
+	Promise float64
 	// Dead is the time for which bays are held without work.
 	Dead float64
 	// Change is what differs from where things lay before.
@@ -36,12 +43,12 @@ type Cost struct {
 
 // Total is the one number that two plans are compared by.
 func (c Cost) Total() float64 {
-	return c.Late + c.Flow + c.Dead + c.Change + unplaced*float64(c.Unplaced)
+	return c.Late + c.Flow + c.Promise + c.Dead + c.Change + unplaced*float64(c.Unplaced)
 }
 
 func (c Cost) plus(o Cost) Cost {
 	return Cost{
-		Late: c.Late + o.Late, Flow: c.Flow + o.Flow, Dead: c.Dead + o.Dead,
+		Late: c.Late + o.Late, Flow: c.Flow + o.Flow, Promise: c.Promise + o.Promise, Dead: c.Dead + o.Dead,
 		Change: c.Change + o.Change, Unplaced: c.Unplaced + o.Unplaced,
 	}
 }
@@ -56,14 +63,17 @@ func (s *shop) cost(job int, c choice, when span) Cost {
 	}
 	out.Flow = weightFlow * weight * max(0, when.end.sub(s.release(job)).Minutes())
 	out.Dead = weightDead * max(0, (when.end.sub(when.start)-j.Effort).Minutes())
-	out.Change = s.change(j, c, when)
+	if j.Current != nil {
+		out.Change = s.change(j, c, when)
+		if later := when.end.sub(at(j.Current.When.End)).Minutes(); later > 0 {
+			out.Promise = promiseFlat + weightLate*weight*later
+		}
+	}
 	return out
 }
 
+// change is the cost of a place that differs from the present one.
 func (s *shop) change(j Job, c choice, when span) float64 {
-	if j.Current == nil {
-		return 0
-	}
 	var cost float64
 	if moved := when.start.sub(at(j.Current.When.Start)); moved != 0 {
 		cost += changeFlat + min(changeMost, changePerMinute*math.Abs(moved.Minutes()))

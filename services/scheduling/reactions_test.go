@@ -1,0 +1,240 @@
+package scheduling
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/protobuf/proto"
+
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
+)
+
+const (
+	waiting   = schedulingv1.BookingState_BOOKING_STATE_WAITING
+	booked    = schedulingv1.BookingState_BOOKING_STATE_BOOKED
+	started   = schedulingv1.BookingState_BOOKING_STATE_STARTED
+	finished  = schedulingv1.BookingState_BOOKING_STATE_FINISHED
+	cancelled = schedulingv1.BookingState_BOOKING_STATE_CANCELLED
+)
+
+// TestPlanAndPartsComeInEitherOrder: the logs of job and inventory are read
+// apart, so either may be ahead.
+func TestPlanAndPartsComeInEitherOrder(t *testing.T) {
+	c, h := confirmed("jobs/1", plan(1, 3*time.Hour)), held("jobs/1", 1)
+	for name, events := range map[string][]proto.Message{"plan first": {c, h}, "parts first": {h, c}} {
+		t.Run(name, func(t *testing.T) {
+			s := open(t)
+			s.hear(events[0])
+			if b := s.booking("jobs/1"); b.GetState() == booked {
+				t.Fatalf("booked on half the news: %v", b)
+			}
+			s.hear(events[1])
+			b := s.booking("jobs/1")
+			wantState(t, b, booked)
+			wantWhen(t, b, "bays/one", "Mon 08:00", "Mon 11:00")
+			if !proto.Equal(b.GetPromised(), b.GetWhen().GetEnd()) || b.GetTitle() != "Work on jobs/1" {
+				t.Errorf("the booking says %v", b)
+			}
+			if len(b.GetShares()) != 1 || b.GetShares()[0].GetPhase() != "open" || b.GetShares()[0].GetP50() == nil {
+				t.Errorf("shares are %v", b.GetShares())
+			}
+		})
+	}
+}
+
+func TestANewerPlanOverridesAndAnOlderOneIsIgnored(t *testing.T) {
+	s := open(t)
+	s.hear(held("jobs/1", 2))
+	s.hear(confirmed("jobs/1", plan(1, time.Hour)))
+	wantState(t, s.booking("jobs/1"), booked) // parts for the next plan are parts
+	s.hear(&jobv1.PlanRevised{Job: "jobs/1", Plan: plan(2, 2*time.Hour), Reason: "a stud broke"})
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Mon 10:00")
+	if moved, ok := s.last[1].(*schedulingv1.BookingMoved); !ok || !strings.Contains(moved.GetReason(), "a stud broke") {
+		t.Errorf("moved without its reason: %v", s.last)
+	}
+	for _, stale := range []proto.Message{
+		confirmed("jobs/1", plan(1, time.Hour)),
+		&jobv1.PlanRevised{Job: "jobs/1", Plan: plan(2, 5*time.Hour)},
+		short("jobs/1", 1, time.Time{}),
+	} {
+		if s.hear(stale); len(s.last) > 0 {
+			t.Errorf("%T is stale and brought about %v", stale, s.last)
+		}
+	}
+}
+
+// TestPartsDecideWhenACarIsOpened: start not before eta less the time until the
+// first part is needed (one hour here).
+func TestPartsDecideWhenACarIsOpened(t *testing.T) {
+	s := open(t)
+	s.hear(confirmed("jobs/1", plan(1, 3*time.Hour)))
+	wantState(t, s.booking("jobs/1"), waiting)
+
+	s.hear(short("jobs/1", 1, time.Time{}))
+	if why := s.booking("jobs/1").GetWaitingFor(); !strings.Contains(why, "Seal") {
+		t.Errorf("waits for %q, want the missing part by name", why)
+	}
+	s.hear(short("jobs/1", 1, monday.Add(27*time.Hour))) // Tuesday 11:00
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Tue 10:00", "Tue 13:30")
+	if why := s.booking("jobs/1").GetReason(); !strings.Contains(why, "Tue 3 Mar 11:00") {
+		t.Errorf("placed because %q, want the parts' time", why)
+	}
+	s.hear(short("jobs/1", 1, monday.Add(51*time.Hour))) // a day later
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Wed 10:00", "Wed 13:30")
+	if _, ok := s.last[1].(*schedulingv1.BookingMoved); !ok {
+		t.Errorf("a later delivery brought about %v", s.last)
+	}
+
+	s.hear(&inventoryv1.HoldReleased{Job: "jobs/1", Hold: hold("jobs/1", 1, inventoryv1.HoldState_HOLD_STATE_EXPIRED), Reason: "nobody used it"})
+	wantState(t, s.booking("jobs/1"), waiting)
+	if why := s.booking("jobs/1").GetWaitingFor(); !strings.Contains(why, "nobody used it") {
+		t.Errorf("waits for %q", why)
+	}
+	s.hear(held("jobs/1", 1))
+	wantState(t, s.booking("jobs/1"), booked)
+}
+
+func TestTheSpanCoversTheNightAndTheBayStaysTaken(t *testing.T) {
+	s := open(t)
+	s.set(&schedulingv1.Resource{Name: "bays/two", Title: "two", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Retired: true})
+	s.book("jobs/1", 10*time.Hour) // 8.5 h on Monday, 1.5 h on Tuesday
+	s.book("jobs/2", time.Hour)
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Tue 09:30")
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Tue 09:30", "Tue 10:30")
+}
+
+func TestBegunWorkStaysAndTheOthersFollow(t *testing.T) {
+	s := open(t)
+	s.set(&schedulingv1.Resource{Name: "bays/two", Title: "two", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Retired: true})
+	s.book("jobs/1", 2*time.Hour)
+	s.book("jobs/2", time.Hour)
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Mon 10:00", "Mon 11:00")
+
+	s.wait(10 * time.Minute)
+	s.hear(began("jobs/1"))
+	b := s.booking("jobs/1")
+	wantState(t, b, started)
+	wantWhen(t, b, "bays/one", "Mon 08:10", "Mon 10:10")
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Mon 10:10", "Mon 11:10")
+	if s.hear(began("jobs/1")); len(s.last) > 0 {
+		t.Errorf("begun twice: %v", s.last)
+	}
+
+	s.wait(20 * time.Minute)
+	s.hear(done("jobs/1", 3*time.Hour)) // it is worse than thought
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:10", "Mon 11:30")
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Mon 11:30", "Mon 13:00")
+
+	s.wait(30 * time.Minute)
+	s.hear(&jobv1.WorkFinished{Job: "jobs/1"})
+	b = s.booking("jobs/1")
+	wantState(t, b, finished)
+	if got := s.last[0].(*schedulingv1.BookingFinished).GetInBay().AsDuration(); got != 50*time.Minute {
+		t.Errorf("was in the bay for %v, want 50 min", got)
+	}
+	if s.hear(&jobv1.InvoiceClosed{Job: "jobs/1"}); len(s.last) > 0 {
+		t.Errorf("finished twice: %v", s.last)
+	}
+}
+
+// TestAnOverrunPushesTheOthers: the board never says that a bay is free while a
+// car stands in it.
+func TestAnOverrunPushesTheOthers(t *testing.T) {
+	s := open(t)
+	s.set(&schedulingv1.Resource{Name: "bays/two", Title: "two", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Retired: true})
+	s.book("jobs/1", 2*time.Hour)
+	s.hear(began("jobs/1"))
+	s.book("jobs/2", time.Hour)
+	s.wait(2*time.Hour + time.Minute)
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Mon 10:15")
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Mon 10:15", "Mon 11:15")
+	if moved, ok := s.last[1].(*schedulingv1.BookingMoved); !ok || !strings.HasPrefix(moved.GetReason(), "it takes longer than booked") {
+		t.Errorf("overran with %v", s.last)
+	}
+	before := len(s.log)
+	s.wait(14 * time.Minute)
+	if len(s.log) == before {
+		t.Error("a second overrun was not noticed")
+	}
+}
+
+func TestABookingThatNobodyStartsIsPushedOn(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", 2*time.Hour)
+	s.wait(14 * time.Minute)
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Mon 10:00")
+	s.wait(time.Minute)
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:15", "Mon 10:15")
+	if moved := s.last[0].(*schedulingv1.BookingMoved); !strings.HasPrefix(moved.GetReason(), "nobody has started it") {
+		t.Errorf("pushed because %q", moved.GetReason())
+	}
+}
+
+// TestTwoCarsCannotBeginInOneBay: a technician starts what was booked for later
+// in a bay that is not empty. The record must not put two cars there.
+func TestTwoCarsCannotBeginInOneBay(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", 2*time.Hour)
+	s.book("jobs/2", 2*time.Hour)
+	s.book("jobs/3", 2*time.Hour)
+	s.hear(began("jobs/1"))
+	s.hear(began("jobs/2"))
+	if got := s.booking("jobs/3").GetBay(); got == "" {
+		t.Fatalf("jobs/3 has no bay booked")
+	}
+	s.hear(began("jobs/3"))
+	b := s.booking("jobs/3")
+	wantState(t, b, started)
+	if b.GetBay() != "" || b.GetTechnician() != "" || !strings.Contains(b.GetReason(), "finish that first") {
+		t.Errorf("a third car began in a shop of two bays as %v", b)
+	}
+	s.hear(&jobv1.WorkFinished{Job: "jobs/2"})
+	b = s.booking("jobs/3")
+	if b.GetBay() != "bays/two" || b.GetTechnician() == "" {
+		t.Errorf("the bay is free and jobs/3 is still at %v", b)
+	}
+}
+
+// TestMissingPartsHoldBegunWorkUp: after one hour of work the seal is needed, and
+// it comes on Tuesday at nine.
+func TestMissingPartsHoldBegunWorkUp(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", 3*time.Hour)
+	s.hear(began("jobs/1"))
+	s.hear(short("jobs/1", 1, monday.Add(25*time.Hour)))
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Tue 11:00")
+}
+
+func TestCancellingFreesTheBay(t *testing.T) {
+	s := open(t)
+	s.set(&schedulingv1.Resource{Name: "bays/two", Title: "two", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Retired: true})
+	s.book("jobs/1", 34*time.Hour) // four days
+	s.book("jobs/2", 2*time.Hour)
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Fri 08:00", "Fri 10:00")
+	s.hear(&jobv1.JobCancelled{Job: "jobs/1", Reason: "sold"})
+	wantState(t, s.booking("jobs/1"), cancelled)
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Mon 08:00", "Mon 10:00")
+	for _, late := range []proto.Message{held("jobs/1", 1), began("jobs/1"), done("jobs/1", time.Hour)} {
+		if s.hear(late); len(s.last) > 0 {
+			t.Errorf("%T after the end brought about %v", late, s.last)
+		}
+	}
+}
+
+func TestReworkAfterTheEndIsBookedAgain(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", time.Hour)
+	s.hear(began("jobs/1"))
+	s.wait(30 * time.Minute)
+	s.hear(&jobv1.WorkFinished{Job: "jobs/1"})
+	s.hear(held("jobs/1", 2))
+	s.hear(&jobv1.PlanRevised{Job: "jobs/1", Plan: plan(2, time.Hour), Reason: "the code came back"})
+	b := s.booking("jobs/1")
+	wantState(t, b, booked)
+	if b.GetTitle() != "Work on jobs/1" {
+		t.Errorf("the title is lost: %v", b)
+	}
+}
