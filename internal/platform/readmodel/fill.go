@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -109,11 +110,7 @@ func (s *site[S]) beginFill(f filling) []Key {
 	defer s.mu.Unlock()
 	var keys []Key
 	if f.touchedOnly {
-		for key, sequence := range s.touched {
-			if sequence > f.after {
-				keys = append(keys, key)
-			}
-		}
+		keys = s.touchedAfter(f.after)
 	} else {
 		keys = s.projection.allKeys(s.state)
 	}
@@ -147,7 +144,7 @@ func (s *site[S]) renderAll(keys []Key) ([]rendered, error) {
 
 // finishFill writes what was touched meanwhile together with the position.
 func (s *site[S]) finishFill(ctx context.Context, h holder) error {
-	b, err := s.pending()
+	b, err := s.pending(math.MaxInt)
 	if err != nil {
 		return err
 	}

@@ -122,6 +122,17 @@ func (s *site[S]) trim() {
 	}
 }
 
+// touchedAfter gives the rows that changed after a sequence. mu is held.
+func (s *site[S]) touchedAfter(sequence uint64) []Key {
+	var keys []Key
+	for key, last := range s.touched {
+		if last > sequence {
+			keys = append(keys, key)
+		}
+	}
+	return keys
+}
+
 // signal tells everybody who waits for a change, and the writer once the fold
 // is as new as the log: rows on the way there would only be written again.
 func (s *site[S]) signal() {

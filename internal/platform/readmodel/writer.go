@@ -29,8 +29,9 @@ type batch struct {
 	target position
 }
 
-// pending renders what changed after the position last seen.
-func (s *site[S]) pending() (batch, error) {
+// pending renders what changed after the position last seen; errLarge if that is
+// more than limit rows.
+func (s *site[S]) pending(limit int) (batch, error) {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	b := batch{
@@ -40,10 +41,11 @@ func (s *site[S]) pending() (batch, error) {
 	if !s.verified {
 		return batch{}, errHoles
 	}
-	for key, sequence := range s.touched {
-		if sequence <= b.after {
-			continue
-		}
+	keys := s.touchedAfter(b.after)
+	if len(keys) > limit {
+		return batch{}, errLarge
+	}
+	for _, key := range keys {
 		row, err := s.projection.render(s.state, key)
 		if err != nil {
 			return batch{}, err
@@ -55,12 +57,9 @@ func (s *site[S]) pending() (batch, error) {
 
 // step brings Redis up to the fold in one atomic step, if it can.
 func (s *site[S]) step(ctx context.Context, st *Store) error {
-	b, err := s.pending()
+	b, err := s.pending(stepRows)
 	if err != nil {
 		return err
-	}
-	if len(b.rows) > stepRows {
-		return errLarge
 	}
 	var seen position
 	err = st.apply(ctx, s.keys, update{rows: b.rows, guard: func(found position) (position, error) {
