@@ -20,7 +20,7 @@ type ordering struct {
 	now    *standing
 	held   *holding
 	// inspections wait for their targets; classes hold the operations that are ready.
-	inspections []job
+	inspections []inspection
 	classes     []*class
 	classOf     map[string]*class
 	waits       waiting
@@ -56,7 +56,7 @@ func (e *Engine) order(start *standing, chosen []int, tasks []Task) ([]job, erro
 		if tasks[t].Kind == Repair {
 			repairs = append(repairs, job{-1, t})
 		} else {
-			w.inspections = append(w.inspections, job{-1, t})
+			w.inspections = append(w.inspections, inspection{t, tasks[t].Targets, tasks[t].MustBeOff})
 		}
 	}
 	var out []job
@@ -90,8 +90,9 @@ func (w *ordering) admit(operations []int) {
 // next takes an inspection whose targets are open, because what it finds may change everything
 // after it; else the operation that costs least to change to.
 func (w *ordering) next() (job, bool) {
-	for i, j := range w.inspections {
-		if w.inspectable(j) {
+	for i := range w.inspections {
+		if w.inspectable(&w.inspections[i]) {
+			j := job{-1, w.inspections[i].task}
 			w.inspections = slices.Delete(w.inspections, i, i+1)
 			return j, true
 		}
@@ -114,9 +115,25 @@ func (w *ordering) next() (job, bool) {
 	return job{o, -1}, true
 }
 
-func (w *ordering) inspectable(j job) bool {
-	t := w.tasks[j.task]
-	return w.open(w.now.reached, t.Targets) && w.open(w.now.off, t.MustBeOff) && w.enterable(w.needs(j))
+// inspection is a task that waits for its targets. What is open stays open, so that the targets
+// found open need not be looked at again.
+type inspection struct {
+	task               int
+	reached, mustBeOff []string
+}
+
+func (w *ordering) inspectable(x *inspection) bool {
+	x.reached = w.closed(w.now.reached, x.reached)
+	x.mustBeOff = w.closed(w.now.off, x.mustBeOff)
+	return len(x.reached)+len(x.mustBeOff) == 0 && w.enterable(w.needs(job{-1, x.task}))
+}
+
+// closed drops pieces that are open from the front of the list.
+func (w *ordering) closed(in []bool, pieces []string) []string {
+	for len(pieces) > 0 && in[w.engine.pieces[pieces[0]]] {
+		pieces = pieces[1:]
+	}
+	return pieces
 }
 
 func (w *ordering) open(in []bool, pieces []string) bool {

@@ -71,6 +71,8 @@ type Plan struct {
 	Cost   float64
 	Bound  float64
 	Proved bool
+	// Nodes is how many subproblems the proof took.
+	Nodes int
 	// SetupMinutes is the expected loss from changes of position and tools.
 	SetupMinutes float64
 	Total        Estimate

@@ -26,7 +26,7 @@ func (e *Engine) Plan(start CarState, tasks []Task, o Options) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	p := Plan{Cost: solution.Cost, Bound: solution.Bound, Proved: solution.Proved}
+	p := Plan{Cost: solution.Cost, Bound: solution.Bound, Proved: solution.Proved, Nodes: solution.Nodes}
 	for _, j := range jobs {
 		if j.operation >= 0 {
 			p.Chosen = append(p.Chosen, e.model.Operations[j.operation].ID)

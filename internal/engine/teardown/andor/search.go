@@ -39,8 +39,10 @@ func (s *search) minimise(n node, limit float64) result {
 	return out
 }
 
-// branch solves a part that is known to be solvable. A bound that meets a greedy plan ends it;
-// else one action of the plan is tried inside and outside every solution.
+// branch solves a part that is known to be solvable. A bound that meets a greedy plan ends it.
+// Else what the bound tells is used before anything is tried: an action that is a cut by itself is
+// in every solution, and one whose remaining cost on top of the bound reaches the best plan is in
+// no better one. Only then one action of the plan is tried inside and outside every solution.
 func (s *search) branch(n node, limit float64) result {
 	s.left--
 	lower, cuts, reducedCost := bound(n.Problem)
@@ -53,17 +55,54 @@ func (s *search) branch(n node, limit float64) result {
 	if best.cost <= lower+tolerance(lower) || s.left <= 0 {
 		return best
 	}
+	limit = min(limit, best.cost)
+	if smaller, price, changed := n.conclude(cuts, reducedCost, limit-lower); changed {
+		rest := s.minimise(smaller, limit-price.cost)
+		rest.add(price)
+		best.improve(rest)
+		best.bound = max(lower, min(best.cost, rest.bound))
+		return best
+	}
 	pivot := choose(n.Problem, plan, cuts)
 	within, price := n.include(pivot)
-	with := s.minimise(within, min(limit, best.cost)-price)
-	with.paid = append(with.paid, n.origin[pivot])
-	with.cost += price
-	with.bound += price
+	with := s.minimise(within, limit-price.cost)
+	with.add(price)
 	best.improve(with)
 	without := s.minimise(n.exclude(pivot), min(limit, best.cost))
 	best.improve(without)
 	best.bound = max(lower, min(best.cost, with.bound, without.bound))
 	return best
+}
+
+// conclude pays for actions that are in every solution and drops those that are in none that
+// improves by more than the gap; it tells whether there were any.
+func (n node) conclude(cuts []landmark, reducedCost []float64, gap float64) (node, result, bool) {
+	price := result{found: true}
+	actions := slices.Clone(n.Actions)
+	for _, c := range cuts {
+		if len(c) == 1 && actions[c[0]].Cost > 0 {
+			price.paid = append(price.paid, n.origin[c[0]])
+			price.cost += actions[c[0]].Cost
+			actions[c[0]].Cost = 0
+		}
+	}
+	out := node{Problem: n.Problem}
+	out.Actions = nil
+	for i, a := range actions {
+		if reducedCost[i] < gap-tolerance(gap) {
+			out.Actions = append(out.Actions, a)
+			out.origin = append(out.origin, n.origin[i])
+		}
+	}
+	price.bound = price.cost
+	return out, price, len(price.paid) > 0 || len(out.Actions) < len(n.Actions)
+}
+
+// add puts a price that was paid in advance on top.
+func (r *result) add(price result) {
+	r.paid = append(r.paid, price.paid...)
+	r.cost += price.cost
+	r.bound += price.cost
 }
 
 func (r *result) improve(other result) {
@@ -84,11 +123,11 @@ func (n node) price(plan []int) result {
 }
 
 // include makes the action free and gives its price.
-func (n node) include(action int) (node, float64) {
-	cost := n.Actions[action].Cost
+func (n node) include(action int) (node, result) {
+	price := result{paid: []int{n.origin[action]}, cost: n.Actions[action].Cost}
 	n.Actions = slices.Clone(n.Actions)
 	n.Actions[action].Cost = 0
-	return n, cost
+	return n, price
 }
 
 func (n node) exclude(action int) node {
