@@ -55,9 +55,7 @@ func (w *writer[S]) repeats(t *task[S]) bool {
 			t.answerTo(answer{err: reused(t.requestID())})
 			return true
 		}
-		// Whoever joined the task before joins its twin too.
-		twin.joined = append(append(twin.joined, t), t.joined...)
-		t.joined = nil
+		twin.joined = append(twin.joined, t)
 		return true
 	}
 	place, ok := w.ledger.requests.find(t.requestID())

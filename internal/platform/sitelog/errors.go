@@ -67,6 +67,11 @@ func outward(s Subject, err error) error {
 			With("service", d.Subject.Service).With("site", d.Subject.Site).
 			With("sequence", fmt.Sprint(d.Sequence)).Because(err)
 	}
+	if errors.Is(err, ErrTooLarge) {
+		return fault.New(fault.Unavailable, ReasonTooLarge,
+			"%s of site %s does not write: its log refuses a commit for its size; raise the server's max_payload, then start the service again",
+			s.Service, s.Site).Because(err)
+	}
 	return fault.New(fault.Unavailable, ReasonShuttingDown,
 		"%s of site %s has stopped before it could answer; send the same request_id again", s.Service, s.Site).Because(err)
 }

@@ -35,7 +35,6 @@ type (
 	landing struct {
 		lost     bool   // somebody else wrote: decide again
 		sequence uint64 // of the commit, or of the confirmed state
-		outrun   bool   // it is on disk, and somebody else has written after it
 		err      error  // the writer cannot go on
 	}
 )
@@ -150,21 +149,12 @@ type sighting struct {
 // else's, or nothing.
 func (w *writer[S]) look(f *flight[S]) (sighting, error) {
 	var s sighting
-	records := 0
 	err := w.log.Read(w.ctx, w.subject, f.expected, func(r Record) error {
-		records++
-		if records > 1 {
-			s.outrun = !s.lost
-			return errStop
-		}
-		s.settled = true
+		// Only the first counts: nothing else can stand directly after the guard.
 		commit, err := DecodeCommit(r.Data)
-		if err == nil && commit.GetId() == f.commit.GetId() {
-			s.sequence = r.Sequence
-		} else {
-			s.lost = true
-		}
-		return nil
+		ours := err == nil && commit.GetId() == f.commit.GetId()
+		s = sighting{settled: true, landing: landing{sequence: r.Sequence, lost: !ours}}
+		return errStop
 	})
 	if errors.Is(err, errStop) {
 		err = nil

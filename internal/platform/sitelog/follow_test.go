@@ -176,6 +176,46 @@ func reactOnce(b *board, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, 
 	return reactBoard(b, f, in)
 }
 
+// A log that gives records again does no harm.
+func TestRedeliveryIsIgnored(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := memory.New()
+		job := open(t, log, boardMachine("job"), sitelog.Options{})
+		open(t, &stutter{Log: log}, boardMachine("inventory", "job"), sitelog.Options{})
+		for _, word := range []string{"a", "b", "c"} {
+			mustDo(t, job, say(word))
+		}
+		synctest.Wait()
+		expectLog(t, log, "inventory", "job:a", "job:b", "job:c")
+	})
+}
+
+// stutter gives every followed record twice.
+type stutter struct{ sitelog.Log }
+
+func (s *stutter) Follow(ctx context.Context, of sitelog.Subject, after uint64, fn func(sitelog.Record) error) error {
+	return s.Log.Follow(ctx, of, after, func(r sitelog.Record) error {
+		if err := fn(r); err != nil {
+			return err
+		}
+		return fn(r)
+	})
+}
+
+// Effects that no longer fit into one commit are parked, not lost.
+func TestReactionsThatDoNotFitAreParked(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		log := memory.New()
+		job := open(t, log, boardMachine("job"), sitelog.Options{})
+		inventory := open(t, log, boardMachine("inventory", "job"), sitelog.Options{MaxCommitBytes: 1000})
+		mustDo(t, job, say(fmt.Sprintf("%0950d", 1), fmt.Sprintf("%0950d", 2), "small"))
+		synctest.Wait()
+		if got := parkedIDs(t, inventory); got != "job.1.0.1 job.1.0.2" {
+			t.Errorf("parked are %s", got)
+		}
+	})
+}
+
 // Two replicas of a follower react once.
 func TestTwoFollowersReactOnce(t *testing.T) {
 	eachLog(t, func(t *testing.T, log sitelog.Log) {

@@ -23,9 +23,6 @@ func (w *writer[S]) land(l landing) error {
 		return w.decideAgain(f)
 	}
 	w.settle(f, l.sequence)
-	if l.outrun {
-		return w.decideAgain(nil)
-	}
 	return nil
 }
 

@@ -14,8 +14,10 @@ import (
 
 // Bounds that hold when Options leaves them at zero.
 const (
-	DefaultMaxBatch       = 256
-	DefaultMaxCommitBytes = 1 << 20
+	DefaultMaxBatch = 256
+	// DefaultMaxCommitBytes keeps even the largest commit, four times as large
+	// (see reactionRoom), below the 1 MiB that a NATS server takes by default.
+	DefaultMaxCommitBytes = 240 << 10
 	DefaultQueue          = 1024
 	DefaultPartitions     = 16
 	DefaultDrainTimeout   = 10 * time.Second
@@ -32,7 +34,9 @@ type Options struct {
 	TracerProvider trace.TracerProvider
 	// MaxBatch bounds the decisions that share one commit.
 	MaxBatch int
-	// MaxCommitBytes bounds a commit's payload. A single decision above it is refused.
+	// MaxCommitBytes bounds the decisions of a commit. A single one above it is
+	// refused. Reactions to one foreign commit stay together and may exceed it;
+	// the log must take four times as much.
 	MaxCommitBytes int
 	// Queue bounds the commands that wait per site.
 	Queue int

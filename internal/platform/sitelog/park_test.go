@@ -102,6 +102,13 @@ func TestRelease(t *testing.T) {
 			t.Errorf("a second release gives %v", err)
 		}
 		expectLog(t, log, "inventory", "job:good", "mended", "job:bad")
+
+		// A release speaks of an old event; the position must not follow it back.
+		inventory.Close()
+		again := open(t, log, boardMachine("inventory", "job"), sitelog.Options{})
+		mustDo(t, job, say("next"))
+		awaitState(t, again, func(b *board) bool { return b.count["job:next"] > 0 })
+		expectLog(t, log, "inventory", "job:good", "mended", "job:bad", "job:next")
 	})
 }
 

@@ -14,6 +14,11 @@ import (
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
+// reactionRoom is how many times MaxCommitBytes a commit may reach by reactions
+// to one foreign commit. What no longer fits is parked; parking takes as much
+// again at most, because it stores the foreign events.
+const reactionRoom = 2
+
 // foreignEvent is one event of a foreign commit with its place.
 type foreignEvent struct {
 	Foreign
@@ -127,8 +132,8 @@ func (w *writer[S]) handle(e *foreignEvent, in Input) (draft, error) {
 	if err != nil {
 		return draft{}, err
 	}
-	if size := proto.Size(d.entry); size > w.o.MaxCommitBytes {
-		return draft{}, fmt.Errorf("its effects take %d bytes, more than the %d of a commit", size, w.o.MaxCommitBytes)
+	if size, room := proto.Size(d.entry), reactionRoom*w.o.MaxCommitBytes-w.batch.bytes; size > room {
+		return draft{}, fmt.Errorf("its effects take %d bytes, and the commit has room for %d", size, room)
 	}
 	return d, nil
 }

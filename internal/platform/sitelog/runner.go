@@ -76,7 +76,7 @@ func (m Machine[S]) check() error {
 func (r *Runner[S]) discover(service string) {
 	for pause := firstPause; ; pause = min(2*pause, longPause) {
 		err := r.log.Sites(r.ctx, service, func(site string) error {
-			if _, err := r.writer(site); err != nil {
+			if _, err := r.writer(site); err != nil && r.ctx.Err() == nil {
 				r.o.Logger.Error("a site cannot be served", "service", r.machine.Service, "site", site, "error", err)
 			}
 			return nil

@@ -2,6 +2,7 @@ package sitelog
 
 import (
 	"context"
+	"errors"
 	"sync/atomic"
 	"time"
 
@@ -142,7 +143,7 @@ func (w *writer[S]) finished() bool {
 // end answers everybody who still waits.
 func (w *writer[S]) end(err error) {
 	w.failure = err
-	if _, isDamage := asDamage(err); isDamage {
+	if err != nil && !errors.Is(err, errAbandoned) {
 		w.o.Logger.Error("site writer stopped", "service", w.subject.Service, "site", w.subject.Site, "error", err)
 	}
 	left := w.again
