@@ -19,7 +19,7 @@ import (
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
-// note is the toy machine's state: texts by id. Its events are strings of lines
+// notes is the toy machine's state: texts by id. Its events are strings of lines
 // "id=text" (put) and "id" (drop).
 type notes struct{ texts map[string]string }
 
