@@ -77,6 +77,7 @@ func rules() []rule {
 		{"CAUSE_WITHOUT_SIGNS", Error, causeWithoutSigns},
 		{"SIGN_WITHOUT_CAUSE", Warning, signWithoutCause},
 		{"TEST_POSITIVE_FOR_NOTHING", Error, testPositiveForNothing},
+		{"TEST_BELOW_CHANCE", Error, testBelowChance},
 	}
 }
 

@@ -36,13 +36,26 @@ func signWithoutCause(c *content, found report) {
 	}
 }
 
-// testPositiveForNothing finds tests that no cause makes more positive than
-// chance does: their result tells nothing.
+// testPositiveForNothing finds tests whose result tells nothing, because no
+// cause makes it more probable than chance does.
 func testPositiveForNothing(c *content, found report) {
 	for i, test := range c.message.GetTests() {
 		tells := func(e *pb.Effect) bool { return e.GetProbability() > test.GetFalsePositive() }
 		if !slices.ContainsFunc(test.GetPositive(), tells) {
 			found(fmt.Sprintf("tests[%d].positive", i), "no cause makes it positive more often than the %g of cars without", test.GetFalsePositive())
+		}
+	}
+}
+
+// testBelowChance finds causes that would make a test positive less often than
+// it is without any: the two numbers cannot both be right.
+func testBelowChance(c *content, found report) {
+	for i, test := range c.message.GetTests() {
+		for j, e := range test.GetPositive() {
+			if e.GetProbability() < test.GetFalsePositive() {
+				found(fmt.Sprintf("tests[%d].positive[%d].probability", i, j),
+					"%q makes it positive in %g of cases, but %g are positive without", e.GetOf(), e.GetProbability(), test.GetFalsePositive())
+			}
 		}
 	}
 }
