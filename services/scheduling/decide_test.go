@@ -79,8 +79,10 @@ func TestImpossibleWishesAreRefusedWithTheReason(t *testing.T) {
 		"unknown bay":       {func(r *schedulingv1.MoveBookingRequest) { r.Bay = "bays/ten" }, "NO_BAY", "no bay bays/ten"},
 		"no licence":        {func(r *schedulingv1.MoveBookingRequest) { r.Technician = "people/cleo" }, "NO_PERSON", "people/cleo has not engine"},
 		"past":              {func(r *schedulingv1.MoveBookingRequest) { r.Start = ts(monday.Add(-time.Hour)) }, "PAST", "has passed"},
-		"over begun work": {func(r *schedulingv1.MoveBookingRequest) { r.Bay, r.Start = "bays/one", ts(monday.Add(time.Hour)) }, "HELD", "bays/one is with jobs/1 (begun)"},
-		"at night": {func(r *schedulingv1.MoveBookingRequest) { r.Technician, r.Start = "people/ben", ts(monday.Add(14 * time.Hour)) }, "NOT_THERE", "people/ben is not there"},
+		"over begun work":   {func(r *schedulingv1.MoveBookingRequest) { r.Bay, r.Start = "bays/one", ts(monday.Add(time.Hour)) }, "HELD", "bays/one is with jobs/1 (begun)"},
+		"at night": {func(r *schedulingv1.MoveBookingRequest) {
+			r.Technician, r.Start = "people/ben", ts(monday.Add(14*time.Hour))
+		}, "NOT_THERE", "people/ben is not there"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			req := move("jobs/2")
@@ -159,7 +161,8 @@ func TestBlocksMoveWhatLiesThere(t *testing.T) {
 	again, _, err := s.st.blockResource(&schedulingv1.BlockResourceRequest{
 		Resource: "bays/one", When: interval(monday.Add(-2*time.Hour), monday), Reason: "late",
 	}, s.input())
-	if wantFault(t, err, fault.Invalid, "BLOCK_PAST"); len(again) > 0 {
+	_ = wantFault(t, err, fault.Invalid, "BLOCK_PAST")
+	if len(again) > 0 {
 		t.Error("refused and done")
 	}
 	events, unblocked, err := s.st.unblockResource(&schedulingv1.UnblockResourceRequest{Resource: "bays/one", Block: id}, s.input())
@@ -168,7 +171,7 @@ func TestBlocksMoveWhatLiesThere(t *testing.T) {
 	}
 	s.apply(events)
 	_, _, err = s.st.unblockResource(&schedulingv1.UnblockResourceRequest{Resource: "bays/one", Block: id}, s.input())
-	wantFault(t, err, fault.NotFound, "BLOCK_NOT_FOUND")
+	_ = wantFault(t, err, fault.NotFound, "BLOCK_NOT_FOUND")
 }
 
 func TestResources(t *testing.T) {
@@ -176,7 +179,7 @@ func TestResources(t *testing.T) {
 	for name, r := range map[string]*schedulingv1.Resource{
 		"kind against name": {Name: "bays/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_TOOL, Type: "lift"},
 		"bay of no kind":    {Name: "bays/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY},
-		"skilled bay": {Name: "bays/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Skills: []*schedulingv1.Qualification{{Skill: "engine"}}},
+		"skilled bay":       {Name: "bays/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Skills: []*schedulingv1.Qualification{{Skill: "engine"}}},
 		"shift of no time":  {Name: "people/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_PERSON, Shifts: []*schedulingv1.Shift{{Weekday: 1, FromMinute: 60, ToMinute: 60}}},
 		"blocks":            {Name: "people/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_PERSON, Blocks: []*schedulingv1.Block{{Id: "b"}}},
 	} {
@@ -193,7 +196,7 @@ func TestResources(t *testing.T) {
 	gone := bay("bays/one", "lift")
 	gone.Retired = true
 	_, _, err := s.st.setResource(gone, s.input())
-	wantFault(t, err, fault.Precondition, "RESOURCE_IN_USE")
+	_ = wantFault(t, err, fault.Precondition, "RESOURCE_IN_USE")
 }
 
 func TestAWaitingJobIsTriedAgainWhenResourcesChange(t *testing.T) {

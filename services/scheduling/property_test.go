@@ -83,7 +83,7 @@ func (w *walk) planJob() {
 		return
 	}
 	m := confirmed(job, p)
-	m.Priority = uint32(rapid.IntRange(0, 3).Draw(w.t, "priority"))
+	m.Priority = rapid.Uint32Range(0, 3).Draw(w.t, "priority")
 	if rapid.Bool().Draw(w.t, "wanted") {
 		m.WantedBy = ts(w.now.Add(w.hours("wanted by", 0, 60)))
 	}
@@ -95,7 +95,7 @@ func (w *walk) planJob() {
 
 func (w *walk) parts() {
 	job := w.job()
-	revision := uint32(rapid.IntRange(1, int(w.revisions[job])+1).Draw(w.t, "parts revision"))
+	revision := rapid.Uint32Range(1, w.revisions[job]+1).Draw(w.t, "parts revision")
 	switch rapid.IntRange(0, 3).Draw(w.t, "parts") {
 	case 0:
 		w.hear(short(job, revision, w.now.Add(w.hours("eta", 0, 50))))

@@ -172,4 +172,3 @@ func rowsOf[M proto.Message](rows []proto.Message) []M {
 	}
 	return out
 }
-

@@ -114,7 +114,7 @@ func days(start, end time.Time) []string {
 		return nil
 	}
 	list := []string{start.Format(time.DateOnly)}
-	for day := start.Truncate(24 * time.Hour).AddDate(0, 0, 1); day.Before(end) && len(list) < longestOnBoard; day = day.AddDate(0, 0, 1) {
+	for day := start.Truncate(24*time.Hour).AddDate(0, 0, 1); day.Before(end) && len(list) < longestOnBoard; day = day.AddDate(0, 0, 1) {
 		list = append(list, day.Format(time.DateOnly))
 	}
 	return list

@@ -61,7 +61,7 @@ func (s *shop) expired(c choice) Fact {
 
 func (s *shop) noRoom(c choice) Fact {
 	who := s.people[c.person].name
-	return Fact{Kind: FactNoRoom, Resource: who, Text: fmt.Sprintf("%s has no room for it before %s", who, s.clock(s.range_.end))}
+	return Fact{Kind: FactNoRoom, Resource: who, Text: fmt.Sprintf("%s has no room for it before %s", who, s.clock(s.extent.end))}
 }
 
 // hard turns an obstacle into a fact, if nothing may push it.

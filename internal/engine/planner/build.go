@@ -141,14 +141,11 @@ func (s *shop) choiceOf(job int) (choice, bool) {
 	return s.choices[job][i], true
 }
 
-// insert puts a job where it costs least; false if there is no room at all.
-func (b *board) insert(job int) bool {
-	sl := b.cheapest(job, func(choice) bool { return true })
-	if sl == nil {
-		return false
+// insert puts a job where it costs least, if there is room at all.
+func (b *board) insert(job int) {
+	if sl := b.cheapest(job, func(choice) bool { return true }); sl != nil {
+		b.put(job, sl)
 	}
-	b.put(job, sl)
-	return true
 }
 
 // cheapest finds the best slot among the choices that are allowed. A job that

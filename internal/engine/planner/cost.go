@@ -15,8 +15,8 @@ const (
 	weightLate = 5.0
 	// promiseFlat is the cost of any end later than the one before.
 	promiseFlat = 1000.0
-	weightFlow = 0.25
-	weightDead = 0.02
+	weightFlow  = 0.25
+	weightDead  = 0.02
 	// changeFlat is the cost of any move, changePerMinute of how far, up to changeMost.
 	changeFlat      = 30.0
 	changePerMinute = 1.0

@@ -57,7 +57,7 @@ func (s *shop) startedEnd(w Started, open *windows) instant {
 	}
 	end, ok := open.finish(begin, left)
 	if !ok {
-		return s.range_.end
+		return s.extent.end
 	}
 	return max(end, s.now)
 }

@@ -11,16 +11,16 @@ type FactKind string
 
 // The facts that can stand in the way.
 const (
-	FactNoBay       FactKind = "NO_BAY"        // no bay of the kinds, or the wished one does not suit
-	FactNoPerson    FactKind = "NO_PERSON"     // nobody has the skills, or the wished one has not
-	FactNoTool      FactKind = "NO_TOOL"       // no piece of a tool type
-	FactExpired     FactKind = "LICENCE_ENDS"  // the licence ends before the work would
-	FactPast        FactKind = "PAST"          // the wished time has passed
-	FactNotReleased FactKind = "NOT_RELEASED"  // the car or the parts come later
-	FactClosed      FactKind = "NOT_THERE"     // a calendar is closed at the wished time
-	FactBlocked     FactKind = "BLOCKED"       // a bay or a tool is away at the wished time
-	FactHeld        FactKind = "HELD"          // started or pinned work is there
-	FactNoRoom      FactKind = "NO_ROOM"       // nothing fits within the horizon
+	FactNoBay       FactKind = "NO_BAY"       // no bay of the kinds, or the wished one does not suit
+	FactNoPerson    FactKind = "NO_PERSON"    // nobody has the skills, or the wished one has not
+	FactNoTool      FactKind = "NO_TOOL"      // no piece of a tool type
+	FactExpired     FactKind = "LICENCE_ENDS" // the licence ends before the work would
+	FactPast        FactKind = "PAST"         // the wished time has passed
+	FactNotReleased FactKind = "NOT_RELEASED" // the car or the parts come later
+	FactClosed      FactKind = "NOT_THERE"    // a calendar is closed at the wished time
+	FactBlocked     FactKind = "BLOCKED"      // a bay or a tool is away at the wished time
+	FactHeld        FactKind = "HELD"         // started or pinned work is there
+	FactNoRoom      FactKind = "NO_ROOM"      // nothing fits within the horizon
 )
 
 // Fact is one thing that stands in the way.

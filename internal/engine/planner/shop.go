@@ -12,7 +12,7 @@ type shop struct {
 	problem  Problem
 	zone     *time.Location
 	now      instant
-	range_   span
+	extent   span
 	bays     []resource
 	people   []resource
 	tools    []resource
@@ -67,7 +67,7 @@ func newShop(p Problem) (*shop, error) {
 	if horizon <= 0 {
 		horizon = DefaultHorizon
 	}
-	s.range_ = span{s.earliest(), s.now.add(horizon)}
+	s.extent = span{s.earliest(), s.now.add(horizon)}
 	for _, b := range p.Bays {
 		s.bays = append(s.bays, s.resource(b.Name, b.Calendar, true))
 	}
@@ -100,7 +100,7 @@ func (s *shop) earliest() instant {
 }
 
 func (s *shop) resource(name string, c Calendar, barred bool) resource {
-	r := resource{name: name, open: c.open(s.range_, s.zone)}
+	r := resource{name: name, open: c.open(s.extent, s.zone)}
 	if barred {
 		for _, b := range c.Blocks {
 			r.barriers = append(r.barriers, barrier{spanOf(b.When), b.Why})
@@ -129,7 +129,7 @@ func (s *shop) together(c choice) *windows {
 	if w, ok := s.windows[key]; ok {
 		return w
 	}
-	w := newWindows([]span{s.range_})
+	w := newWindows([]span{s.extent})
 	for _, part := range parts {
 		w = intersect(w, part)
 	}
