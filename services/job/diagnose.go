@@ -2,6 +2,7 @@ package job
 
 import (
 	"errors"
+	"slices"
 
 	"ramprow/internal/catalogue"
 	"ramprow/internal/engine/diagnosis"
@@ -15,11 +16,16 @@ func diagnose(j *Job, c *catalogue.Catalogue) (*jobv1.DiagnoseResponse, error) {
 	if err != nil {
 		return nil, err
 	}
-	engine, err := diagnosis.New(c.DiagnosisModel(facts, float64(j.Vehicle.GetOdometerKm())))
+	car, err := c.DiagnosisModel(facts, float64(j.Vehicle.GetOdometerKm()))
+	if err != nil {
+		return nil, fault.New(fault.Internal, "DIAGNOSIS_FAILED", "the catalogue's fault model cannot be used").Because(err)
+	}
+	engine, err := diagnosis.New(car.Model)
 	if err != nil {
 		return nil, fault.New(fault.Internal, "DIAGNOSIS_FAILED", "the catalogue's fault model cannot be used").Because(err)
 	}
 	evidence := j.evidence(c)
+	evidence.Opened = car.Opened(j.openPieces(c))
 	answer, err := engine.Diagnose(evidence)
 	if impossible, ok := errors.AsType[*diagnosis.ImpossibleError](err); ok {
 		return &jobv1.DiagnoseResponse{Contradiction: impossible.Error()}, nil
@@ -96,13 +102,25 @@ func (j *Job) evidence(c *catalogue.Catalogue) diagnosis.Evidence {
 	for _, t := range j.Tests {
 		ev.Observations = append(ev.Observations, diagnosis.Observation{Of: t.GetTest(), Present: t.GetOutcome() == jobv1.TestOutcome_TEST_OUTCOME_POSITIVE})
 	}
-	ev.Excluded = j.Car.Repaired
+	ev.Excluded = slices.Clone(j.Car.Repaired)
 	for _, f := range j.Findings {
 		if f.GetKind() == jobv1.FindingKind_FINDING_KIND_CAUSE_NOT_FOUND {
 			ev.Excluded = append(ev.Excluded, f.GetCause())
 		}
 	}
 	return ev
+}
+
+// openPieces are off the car, or reached, now.
+func (j *Job) openPieces(c *catalogue.Catalogue) map[string]bool {
+	open := map[string]bool{}
+	for _, id := range j.Car.Off {
+		operation := c.Operation(id)
+		for _, piece := range slices.Concat(operation.GetTakesOff(), operation.GetReaches()) {
+			open[piece] = true
+		}
+	}
+	return open
 }
 
 // Weights of a code by its ISO 14229 status: how far it speaks of the car as it

@@ -67,7 +67,7 @@ func (p *planner) ask() (teardown.Plan, error) {
 			return teardown.Plan{}, unknown("cause", id, p.catalogue)
 		}
 		if !slices.Contains(p.job.Car.Repaired, id) {
-			tasks = append(tasks, p.repairTask(id))
+			tasks = append(tasks, p.catalogue.RepairTask(id, p.facts))
 		}
 	}
 	engine, err := teardown.New(p.catalogue.TeardownModel(p.facts))
@@ -77,17 +77,6 @@ func (p *planner) ask() (teardown.Plan, error) {
 	start := teardown.CarState{Done: p.job.Car.Off, States: p.job.Car.States}
 	plan, err := engine.Plan(start, tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
 	return plan, planRefused(err)
-}
-
-// repairTask is what the engine plans the way to.
-func (p *planner) repairTask(cause string) teardown.Task {
-	repair := p.catalogue.Cause(cause).GetRepair()
-	e := repair.GetEffort()
-	return teardown.Task{
-		ID: cause, Title: repair.GetTitle(), Kind: teardown.Repair, Targets: repair.GetTargets(), NeedsStates: repair.GetNeedsStates(),
-		Effort:    effort.ThreePoint{Optimistic: e.GetOptimistic(), Likely: e.GetLikely(), Pessimistic: e.GetPessimistic()},
-		Resources: teardown.Resources{Skills: repair.GetSkills(), Tools: repair.GetTools(), Hazards: repair.GetHazards()},
-	}
 }
 
 // effortCorrelation of the logarithms of two steps' times on one car: the same

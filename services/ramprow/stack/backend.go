@@ -1,0 +1,106 @@
+package stack
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"time"
+
+	"ramprow/internal/platform/config"
+	"ramprow/internal/platform/embedded"
+	"ramprow/internal/platform/lifecycle"
+	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/sitelog/jetstream"
+	"ramprow/internal/platform/telemetry"
+)
+
+// Backend is what every role stands on.
+type Backend struct {
+	Log       sitelog.Log
+	Store     *readmodel.Store
+	Telemetry *telemetry.Telemetry
+	Now       func() time.Time
+	// Broker is the embedded NATS server; nil when one outside is used.
+	Broker jetstream.InProcess
+}
+
+// Outside connects to a NATS and a Redis server that run by themselves.
+func Outside(broker config.Broker, redis config.ReadModels, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
+	log, err := jetstream.Connect(jetstream.Options{
+		URL:         broker.URL,
+		Credentials: broker.Credentials,
+		CAFile:      broker.TLS.CA,
+		CertFile:    broker.TLS.Certificate,
+		KeyFile:     broker.TLS.Key,
+		Replicas:    broker.Replicas,
+		Name:        "ramprow",
+		Logger:      t.Logger(),
+	})
+	if err != nil {
+		return nil, err
+	}
+	closers.Add(closer("the log's connection", func() error {
+		log.Close()
+		return nil
+	}))
+	return withStore(&Backend{Log: log, Telemetry: t, Now: time.Now}, redis.URL, closers)
+}
+
+// Embedded starts NATS and Redis inside this process. The log is kept in the
+// folder; the read models are refilled from it at every start.
+func Embedded(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
+	server, err := embedded.StartNATS(filepath.Join(dir, "nats"), embedded.NATSOptions{Logger: quiet(t.Logger())})
+	if err != nil {
+		return nil, err
+	}
+	closers.Add(closer("the embedded NATS server", func() error {
+		embedded.StopNATS(server)
+		return nil
+	}))
+	log, err := jetstream.Connect(jetstream.Options{InProcess: server, Name: "ramprow", Logger: t.Logger()})
+	if err != nil {
+		return nil, err
+	}
+	closers.Add(closer("the log's connection", func() error {
+		log.Close()
+		return nil
+	}))
+	redis, err := embedded.StartRedis()
+	if err != nil {
+		return nil, err
+	}
+	closers.Add(closer("the embedded Redis", redis.Close))
+	return withStore(&Backend{Log: log, Telemetry: t, Now: time.Now, Broker: server}, redis.URL(), closers)
+}
+
+func withStore(b *Backend, url string, closers *lifecycle.Closers) (*Backend, error) {
+	store, err := readmodel.Connect(readmodel.Options{URL: url})
+	if err != nil {
+		return nil, fmt.Errorf("read models: %w", err)
+	}
+	closers.Add(closer("the read models' connection", store.Close))
+	b.Store = store
+	return b, nil
+}
+
+func closer(name string, end func() error) lifecycle.Closer {
+	return lifecycle.Closer{Name: name, Close: func(context.Context) error { return end() }}
+}
+
+// quiet keeps the embedded server's notices out of a person's terminal; its
+// warnings stay.
+func quiet(log *slog.Logger) *slog.Logger {
+	return slog.New(atLeast{log.Handler(), slog.LevelWarn})
+}
+
+type atLeast struct {
+	slog.Handler
+	level slog.Level
+}
+
+// Enabled implements slog.Handler.
+func (h atLeast) Enabled(ctx context.Context, level slog.Level) bool {
+	return level >= h.level && h.Handler.Enabled(ctx, level)
+}

@@ -1,0 +1,108 @@
+package stack
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"google.golang.org/grpc"
+
+	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/sitelog/logserver"
+	"ramprow/services/inventory"
+	"ramprow/services/job"
+	"ramprow/services/scheduling"
+	torqueaudit "ramprow/services/torque_audit"
+)
+
+// Role is a service that a process can be.
+type Role struct {
+	Name string
+	// Port on the loopback when none is configured.
+	Port  int
+	build func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar) (*part, error)
+	// Rebuild refills the read models of a site from the log.
+	Rebuild func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error
+}
+
+// part is a role at work, apart from its gRPC server.
+type part struct {
+	project func(context.Context) error // keeps the read models until its context ends
+	close   func()                      // ends the writers
+}
+
+// Roles is every role there is, in the order in which they start.
+func Roles() []Role {
+	return []Role{
+		role("job", 7101, job.Machine, job.Projection,
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*job.State], v *readmodel.Views[*job.State], now clock) {
+				job.NewServer(w, v, now).Register(r)
+			}),
+		role("inventory", 7102, inventory.Machine, inventory.Projection,
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*inventory.State], v *readmodel.Views[*inventory.State], now clock) {
+				inventory.NewServer(w, v, now).Register(r)
+			}),
+		role("scheduling", 7103, scheduling.Machine, scheduling.Projection,
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*scheduling.State], v *readmodel.Views[*scheduling.State], now clock) {
+				scheduling.NewServer(w, v, now).Register(r)
+			}),
+		role("torque-audit", 7104, torqueaudit.Machine, torqueaudit.Projection,
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*torqueaudit.State], v *readmodel.Views[*torqueaudit.State], now clock) {
+				torqueaudit.NewServer(w, v, now).Register(r)
+			}),
+	}
+}
+
+// RoleNamed finds a role.
+func RoleNamed(name string) (Role, error) {
+	for _, r := range Roles() {
+		if r.Name == name {
+			return r, nil
+		}
+	}
+	return Role{}, fmt.Errorf("there is no role %q; use job, inventory, scheduling or torque-audit", name)
+}
+
+// Address is where a role listens when nothing else is said.
+func (r Role) Address() string { return fmt.Sprintf("127.0.0.1:%d", r.Port) }
+
+type clock func() time.Time
+
+// role fits one service into the table: the types of its state stay inside.
+func role[S any](name string, port int, machine func() sitelog.Machine[S], projection func() readmodel.Projection[S],
+	register func(grpc.ServiceRegistrar, *sitelog.Runner[S], *readmodel.Views[S], clock),
+) Role {
+	projector := func(b *Backend) (*readmodel.Projector[S], error) {
+		return readmodel.NewProjector(readmodel.Config[S]{
+			Projection: projection(), Log: b.Log, Store: b.Store, Logger: b.Telemetry.Logger(),
+		})
+	}
+	return Role{
+		Name: name,
+		Port: port,
+		build: func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar) (*part, error) {
+			writers, err := sitelog.Open(ctx, b.Log, machine(), sitelog.Options{
+				Now: b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
+			})
+			if err != nil {
+				return nil, err
+			}
+			p, err := projector(b)
+			if err != nil {
+				writers.Close()
+				return nil, err
+			}
+			register(r, writers, readmodel.NewViews(p, writers), b.Now)
+			logserver.New(name, writers).Register(r)
+			return &part{project: p.Run, close: writers.Close}, nil
+		},
+		Rebuild: func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error {
+			p, err := projector(b)
+			if err != nil {
+				return err
+			}
+			return p.Rebuild(ctx, site, progress)
+		},
+	}
+}

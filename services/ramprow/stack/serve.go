@@ -1,0 +1,84 @@
+package stack
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+
+	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/lifecycle"
+	"ramprow/internal/platform/rpc"
+)
+
+// Service is one role that serves.
+type Service struct {
+	Role    string
+	Address string
+	server  *rpc.Server
+	tasks   []lifecycle.Task
+}
+
+// Place is where a role is reached and who may come in.
+type Place struct {
+	// Address to listen on; port 0 takes a free one.
+	Address  string
+	TLS      *rpc.ServerTLS
+	Verifier *identity.Verifier
+}
+
+// Start prepares a role: writers, read models and a listening server. Its
+// tasks run it; the closers end it, calls first.
+func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifecycle.Closers) (*Service, error) {
+	server, err := rpc.NewServer(rpc.ServerConfig{Telemetry: b.Telemetry, Verifier: place.Verifier, TLS: place.TLS})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", r.Name, err)
+	}
+	listener, err := net.Listen("tcp", place.Address)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", r.Name, err)
+	}
+	p, err := r.build(ctx, b, server)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("%s: %w", r.Name, err), listener.Close())
+	}
+	closers.Add(closer("the writers of "+r.Name, func() error {
+		p.close()
+		return nil
+	}))
+	projecting, stopProjecting := context.WithCancel(ctx)
+	projected := make(chan struct{})
+	closers.Add(closer("the read models of "+r.Name, func() error {
+		stopProjecting()
+		<-projected
+		return nil
+	}))
+	closers.Add(lifecycle.Closer{Name: "the server of " + r.Name, Close: server.Shutdown})
+	return &Service{
+		Role:    r.Name,
+		Address: listener.Addr().String(),
+		server:  server,
+		tasks: []lifecycle.Task{
+			{Name: r.Name + " server", Run: func(context.Context) error { return server.Serve(listener) }},
+			{Name: r.Name + " read models", Run: func(context.Context) error {
+				defer close(projected)
+				return awaitEnd(p.project(projecting), projecting)
+			}},
+		},
+	}, nil
+}
+
+// awaitEnd makes the end of read models that were told to end no news: the
+// process goes on closing what lies beneath.
+func awaitEnd(err error, told context.Context) error {
+	if told.Err() != nil {
+		return nil
+	}
+	return err
+}
+
+// Tasks run the service.
+func (s *Service) Tasks() []lifecycle.Task { return s.tasks }
+
+// Ready tells clients whether calls are welcome.
+func (s *Service) Ready(yes bool) { s.server.SetReady(yes) }

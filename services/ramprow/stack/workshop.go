@@ -1,0 +1,106 @@
+package stack
+
+import (
+	"context"
+	"crypto/ed25519"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/lifecycle"
+	"ramprow/internal/platform/telemetry"
+)
+
+// Workshop is every role in one process, over an embedded NATS and Redis.
+type Workshop struct {
+	Services []*Service
+	Signer   *identity.Signer
+	Backend  *Backend
+	closers  *lifecycle.Closers
+}
+
+// WorkshopConfig says where a workshop lives.
+type WorkshopConfig struct {
+	// Dir keeps the log and the token key; what is there is continued.
+	Dir       string
+	Telemetry *telemetry.Telemetry
+	// Address of a role; nil takes a free port on the loopback for each.
+	Address func(Role) string
+}
+
+// OpenWorkshop prepares everything. Close it, or Run it, which closes it too.
+func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error) {
+	if err := os.MkdirAll(c.Dir, 0o700); err != nil {
+		return nil, fmt.Errorf("make the data folder: %w", err)
+	}
+	key, err := identity.LoadOrCreateKey(filepath.Join(c.Dir, keyFile))
+	if err != nil {
+		return nil, err
+	}
+	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: []ed25519.PublicKey{key.Public()}})
+	if err != nil {
+		return nil, err
+	}
+	w = &Workshop{Signer: identity.NewSigner(identity.SignerConfig{Key: key}), closers: &lifecycle.Closers{}}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, w.closers.Close(context.WithoutCancel(ctx)))
+		}
+	}()
+	if w.Backend, err = Embedded(c.Dir, c.Telemetry, w.closers); err != nil {
+		return nil, err
+	}
+	for _, r := range Roles() {
+		place := Place{Address: "127.0.0.1:0", Verifier: verifier}
+		if c.Address != nil {
+			place.Address = c.Address(r)
+		}
+		service, err := r.Start(ctx, w.Backend, place, w.closers)
+		if err != nil {
+			return nil, err
+		}
+		w.Services = append(w.Services, service)
+	}
+	return w, nil
+}
+
+// keyFile signs tokens; whoever can read it can be anybody.
+const keyFile = "token-key.pem"
+
+// KeyFile is where a data folder keeps the key that signs its tokens.
+func KeyFile(dir string) string { return filepath.Join(dir, keyFile) }
+
+// Run serves until ctx ends or a signal comes, and closes everything in order.
+func (w *Workshop) Run(ctx context.Context) error {
+	process := lifecycle.Process{
+		Log:     quiet(w.Backend.Telemetry.Logger()),
+		Closers: w.closers,
+		Ready: func(yes bool) {
+			for _, s := range w.Services {
+				s.Ready(yes)
+			}
+		},
+	}
+	var tasks []lifecycle.Task
+	for _, s := range w.Services {
+		tasks = append(tasks, s.Tasks()...)
+	}
+	return process.Run(ctx, tasks...)
+}
+
+// Addresses by role name.
+func (w *Workshop) Addresses() map[string]string {
+	addresses := map[string]string{}
+	for _, s := range w.Services {
+		addresses[s.Role] = s.Address
+	}
+	return addresses
+}
+
+// Token lets a person act in a role at a site.
+func (w *Workshop) Token(site, person string, ttl time.Duration, roles ...identity.Role) (string, error) {
+	return w.Signer.Issue(identity.Identity{Site: site, Person: person, Roles: roles}, ttl, w.Backend.Now())
+}
