@@ -10,9 +10,9 @@ import (
 // Limits of looking ahead.
 const (
 	// maxSuspects is how many suspects are told apart; the rest are less likely than each of them.
-	maxSuspects = 40
+	maxSuspects = 15
 	// lookNodes bounds the states that are looked into.
-	lookNodes = 20_000
+	lookNodes = 200
 )
 
 // Next ranks what can be done next by expected minutes to a verified repair, given that one fault
