@@ -48,17 +48,17 @@ type Identity struct {
 func (id Identity) Validate() error {
 	err := fault.New(fault.Invalid, "IDENTITY_INVALID", "the identity cannot be used; correct the named fields")
 	if !ValidSite(id.Site) {
-		err.WithField("site", "must be 1 to 40 lower-case letters, digits or hyphens and start with a letter or digit")
+		err = err.WithField("site", "must be 1 to 40 lower-case letters, digits or hyphens and start with a letter or digit")
 	}
 	if !validPerson(id.Person) {
-		err.WithField("person", "must be 1 to %d printable characters without spaces at the ends", maxPersonRunes)
+		err = err.WithField("person", "must be 1 to %d printable characters without spaces at the ends", maxPersonRunes)
 	}
 	if len(id.Roles) == 0 {
-		err.WithField("roles", "must name at least one role")
+		err = err.WithField("roles", "must name at least one role")
 	}
 	for _, r := range id.Roles {
 		if !slices.Contains(Roles(), r) {
-			err.WithField("roles", "%q is no role; use one of %v", string(r), Roles())
+			err = err.WithField("roles", "%q is no role; use one of %v", string(r), Roles())
 		}
 	}
 	if len(err.Fields) > 0 {

@@ -135,7 +135,7 @@ func (k Key) WritePublicKey(path string) error {
 		return fmt.Errorf("write the public token key: %w", err)
 	}
 	data := pem.EncodeToMemory(&pem.Block{Type: publicBlock, Bytes: der})
-	if err := os.WriteFile(path, data, publicMode); err != nil { //nolint:gosec // a public key is public
+	if err := os.WriteFile(path, data, publicMode); err != nil {
 		return fmt.Errorf("write the public token key: %w", err)
 	}
 	return nil

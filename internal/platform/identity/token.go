@@ -1,6 +1,7 @@
 package identity
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -34,8 +35,8 @@ type Signer struct{ cfg SignerConfig }
 
 // NewSigner makes a signer.
 func NewSigner(cfg SignerConfig) *Signer {
-	cfg.Issuer = orDefault(cfg.Issuer, DefaultIssuer)
-	cfg.Audience = orDefault(cfg.Audience, DefaultAudience)
+	cfg.Issuer = cmp.Or(cfg.Issuer, DefaultIssuer)
+	cfg.Audience = cmp.Or(cfg.Audience, DefaultAudience)
 	return &Signer{cfg: cfg}
 }
 
@@ -61,11 +62,4 @@ func (s *Signer) Issue(id Identity, ttl time.Duration, now time.Time) (string, e
 		return "", fmt.Errorf("sign a token: %w", err)
 	}
 	return signed, nil
-}
-
-func orDefault(value, fallback string) string {
-	if value == "" {
-		return fallback
-	}
-	return value
 }

@@ -1,6 +1,7 @@
 package identity
 
 import (
+	"cmp"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"errors"
@@ -52,8 +53,8 @@ type trust struct {
 
 // NewVerifier makes a verifier for a set of keys.
 func NewVerifier(cfg VerifierConfig) (*Verifier, error) {
-	cfg.Issuer = orDefault(cfg.Issuer, DefaultIssuer)
-	cfg.Audience = orDefault(cfg.Audience, DefaultAudience)
+	cfg.Issuer = cmp.Or(cfg.Issuer, DefaultIssuer)
+	cfg.Audience = cmp.Or(cfg.Audience, DefaultAudience)
 	if cfg.CacheSize <= 0 {
 		cfg.CacheSize = defaultCacheSize
 	}

@@ -41,7 +41,7 @@ func TestWhoMayCall(t *testing.T) {
 			return err
 		}
 		wantFault(t, call(), fault.Unauthenticated, "TOKEN_MISSING")
-		denied := wantFault(t, call(identity.Technician, identity.Dispatcher), fault.Denied, "ROLE_MISSING")
+		denied := gotFault(t, call(identity.Technician, identity.Dispatcher), fault.Denied, "ROLE_MISSING")
 		if denied.Metadata["roles"] != "owner" || denied.Metadata["method"] != logv1.LogService_DescribeLog_FullMethodName {
 			t.Errorf("metadata %v", denied.Metadata)
 		}
@@ -140,7 +140,7 @@ func TestUnknownMethods(t *testing.T) {
 	conn := b.dial(identity.Owner)
 	for _, name := range []string{"/ramprow.log.v1.LogService/Nothing", "/no.Service/Nothing"} {
 		err := conn.Invoke(soon(t), name, &logv1.DescribeLogRequest{}, &logv1.DescribeLogResponse{})
-		if f := wantFault(t, err, fault.Unimplemented, "METHOD_UNKNOWN"); f.Metadata["method"] != name {
+		if f := gotFault(t, err, fault.Unimplemented, "METHOD_UNKNOWN"); f.Metadata["method"] != name {
 			t.Errorf("metadata %v", f.Metadata)
 		}
 	}

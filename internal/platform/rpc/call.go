@@ -15,7 +15,7 @@ import (
 // wrapUnary puts the steps around a unary method. They run before the generated
 // code decodes anything; decoding and validation happen when it asks for the request.
 func (s *Server) wrapUnary(m *method, handle grpc.MethodHandler) grpc.MethodHandler {
-	return func(impl any, ctx context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (response any, err error) { //nolint:revive // gRPC's order
+	return func(impl any, ctx context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (response any, err error) {
 		ctx, cancel := s.limit(ctx)
 		defer cancel()
 		defer s.finish(ctx, m, &err)

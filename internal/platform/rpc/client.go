@@ -109,7 +109,7 @@ func (cfg ClientConfig) options() []grpc.DialOption {
 }
 
 // unary gives every call a deadline and its error back as a fault.
-func (cfg ClientConfig) unary(ctx context.Context, name string, request, response any, conn *grpc.ClientConn, invoke grpc.UnaryInvoker, opts ...grpc.CallOption) error { //nolint:revive // gRPC's parameters
+func (cfg ClientConfig) unary(ctx context.Context, name string, request, response any, conn *grpc.ClientConn, invoke grpc.UnaryInvoker, opts ...grpc.CallOption) error {
 	if _, ok := ctx.Deadline(); !ok {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, cfg.CallTime)
@@ -118,7 +118,7 @@ func (cfg ClientConfig) unary(ctx context.Context, name string, request, respons
 	return FromStatus(invoke(ctx, name, request, response, conn, opts...))
 }
 
-func stream(ctx context.Context, desc *grpc.StreamDesc, conn *grpc.ClientConn, name string, open grpc.Streamer, opts ...grpc.CallOption) (grpc.ClientStream, error) { //nolint:revive // gRPC's parameters
+func stream(ctx context.Context, desc *grpc.StreamDesc, conn *grpc.ClientConn, name string, open grpc.Streamer, opts ...grpc.CallOption) (grpc.ClientStream, error) {
 	s, err := open(ctx, desc, conn, name, opts...)
 	if err != nil {
 		return nil, FromStatus(err)

@@ -7,10 +7,9 @@ import (
 	"testing"
 	"time"
 
+	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"go.opentelemetry.io/otel/sdk/trace/tracetest"
 	"go.opentelemetry.io/otel/trace"
-
-	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
@@ -94,7 +93,7 @@ func TestNobodyListens(t *testing.T) {
 	}
 	defer func() { _ = conn.Close() }()
 	_, err = logv1.NewLogServiceClient(conn).DescribeLog(soon(t), &logv1.DescribeLogRequest{})
-	if f := wantFault(t, err, fault.Unavailable, "UNAVAILABLE"); f.Message != "the service cannot be reached just now; try again in a moment" {
+	if f := gotFault(t, err, fault.Unavailable, "UNAVAILABLE"); f.Message != "the service cannot be reached just now; try again in a moment" {
 		t.Errorf("message %q", f.Message)
 	}
 }
@@ -140,7 +139,6 @@ func TestATraceGoesThrough(t *testing.T) {
 				cfg.Processor = sdktrace.NewSimpleSpanProcessor(exporter)
 			}
 			b := start(t, setup{telemetry: cfg, register: withLog(&fakeLog{
-				drop: nil,
 				describe: func(ctx context.Context) (*logv1.DescribeLogResponse, error) {
 					receipt := rpc.Receipt(ctx, rpc.Commitment{Revision: 3, CommittedAt: time.Unix(9, 0), Repeated: true})
 					if receipt.GetRevision() != 3 || !receipt.GetRepeatedAnswer() || receipt.GetCommittedAt().GetSeconds() != 9 {

@@ -43,7 +43,7 @@ func text(number protowire.Number, value string) []byte {
 
 func wantField(t *testing.T, err error, reason, path string) {
 	t.Helper()
-	f := wantFault(t, err, fault.Invalid, reason)
+	f := gotFault(t, err, fault.Invalid, reason)
 	for _, field := range f.Fields {
 		if field.Path == path && field.Description != "" {
 			return
@@ -65,7 +65,7 @@ func TestInvalidRequestsNameTheirFields(t *testing.T) {
 		wantField(t, err, "INVALID_REQUEST", path)
 	}
 	_, err = client.DropParked(soon(t), &logv1.DropParkedRequest{RequestId: "12345678", Id: "p1", Reason: strings.Repeat("x", 501)})
-	if f := wantFault(t, err, fault.Invalid, "INVALID_REQUEST"); len(f.Fields) != 1 || f.Fields[0].Path != "reason" {
+	if f := gotFault(t, err, fault.Invalid, "INVALID_REQUEST"); len(f.Fields) != 1 || f.Fields[0].Path != "reason" {
 		t.Errorf("fields %+v", f.Fields)
 	}
 	if ran {
@@ -157,7 +157,7 @@ func TestStreamsPassTheSameSteps(t *testing.T) {
 func TestTooLargeARequest(t *testing.T) {
 	b := start(t, setup{register: withLog(&fakeLog{})})
 	_, err := logv1.NewLogServiceClient(b.dial(identity.Owner)).DropParked(soon(t), &logv1.DropParkedRequest{Reason: strings.Repeat("x", 9<<20)})
-	if f := wantFault(t, err, fault.Exhausted, "EXHAUSTED"); !strings.Contains(f.Message, "8388608") {
+	if f := gotFault(t, err, fault.Exhausted, "EXHAUSTED"); !strings.Contains(f.Message, "8388608") {
 		t.Errorf("message %q does not tell the limit of 8 MiB", f.Message)
 	}
 }
@@ -166,14 +166,14 @@ func TestManyFlawsStillFitIntoATrailer(t *testing.T) {
 	b := start(t, setup{register: answering(func(context.Context) error {
 		f := fault.New(fault.Invalid, "MANY", "%s", strings.Repeat("ü", 5000))
 		for i := range 500 {
-			f.WithField(fmt.Sprintf("items[%d].%s", i, strings.Repeat("x", 900)), "\xff%s", strings.Repeat("y", 900))
-			f.WithUnmet(fault.Unmet{Type: "T", Subject: strings.Repeat("s", 900), Description: "d"})
-			f.With(fmt.Sprintf("key%03d", i), strings.Repeat("v", 900))
+			f = f.WithField(fmt.Sprintf("items[%d].%s", i, strings.Repeat("x", 900)), "\xff%s", strings.Repeat("y", 900))
+			f = f.WithUnmet(fault.Unmet{Type: "T", Subject: strings.Repeat("s", 900), Description: "d"})
+			f = f.With(fmt.Sprintf("key%03d", i), strings.Repeat("v", 900))
 		}
 		return f
 	})})
 	_, err := logv1.NewLogServiceClient(b.dial(identity.Owner)).DescribeLog(soon(t), &logv1.DescribeLogRequest{})
-	f := wantFault(t, err, fault.Invalid, "MANY")
+	f := gotFault(t, err, fault.Invalid, "MANY")
 	if len(f.Fields) == 0 || len(f.Unmet) == 0 || !strings.HasPrefix(f.Fields[0].Path, "items[0].") {
 		t.Errorf("%d fields, %d unmet", len(f.Fields), len(f.Unmet))
 	}

@@ -55,19 +55,19 @@ func drawFault(t *rapid.T) *fault.Error {
 	kinds := fault.Kinds()[1:] // Internal is made neutral: its own test
 	f := fault.New(rapid.SampledFrom(kinds).Draw(t, "kind"), word.Draw(t, "reason"), "%s", free.Draw(t, "message"))
 	for range rapid.IntRange(0, 3).Draw(t, "metadata") {
-		f.With(word.Draw(t, "key"), free.Draw(t, "value"))
+		f = f.With(word.Draw(t, "key"), free.Draw(t, "value"))
 	}
 	for range rapid.IntRange(0, 3).Draw(t, "fields") {
-		f.WithField(free.Draw(t, "path"), "%s", free.Draw(t, "description"))
+		f = f.WithField(free.Draw(t, "path"), "%s", free.Draw(t, "description"))
 	}
 	for range rapid.IntRange(0, 3).Draw(t, "unmet") {
-		f.WithUnmet(fault.Unmet{Type: word.Draw(t, "type"), Subject: free.Draw(t, "subject"), Description: free.Draw(t, "do")})
+		f = f.WithUnmet(fault.Unmet{Type: word.Draw(t, "type"), Subject: free.Draw(t, "subject"), Description: free.Draw(t, "do")})
 	}
 	if rapid.Bool().Draw(t, "resource") {
-		f.About(word.Draw(t, "resourceType"), free.Draw(t, "resourceName"))
+		f = f.About(word.Draw(t, "resourceType"), free.Draw(t, "resourceName"))
 	}
 	if rapid.Bool().Draw(t, "retry") {
-		f.Retry(time.Duration(rapid.Int64Range(1, int64(time.Hour)).Draw(t, "after")))
+		f = f.Retry(time.Duration(rapid.Int64Range(1, int64(time.Hour)).Draw(t, "after")))
 	}
 	return f.Because(errors.New("the secret beneath"))
 }
@@ -113,7 +113,7 @@ func TestDefectsAreNeutralOutsideAndPlainInTheLog(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			b := start(t, setup{register: answering(func(context.Context) error { return tt.err })})
 			_, err := logv1.NewLogServiceClient(b.dial(identity.Owner)).DescribeLog(soon(t), &logv1.DescribeLogRequest{})
-			f := wantFault(t, err, fault.Internal, tt.reason)
+			f := gotFault(t, err, fault.Internal, tt.reason)
 			if text := fmt.Sprint(statusOf(t, err)); strings.Contains(text, "secret") {
 				t.Errorf("the caller sees %s", text)
 			}
@@ -142,7 +142,7 @@ func TestPanicsAreSurvivedAndLogged(t *testing.T) {
 	conn := b.dial(identity.Owner)
 	client := logv1.NewLogServiceClient(conn)
 	_, err := client.DescribeLog(soon(t), &logv1.DescribeLogRequest{})
-	if f := wantFault(t, err, fault.Internal, "PANIC"); strings.Contains(f.Error(), "secret") {
+	if f := gotFault(t, err, fault.Internal, "PANIC"); strings.Contains(f.Error(), "secret") {
 		t.Errorf("the caller sees %v", f)
 	}
 	wantFault(t, openChat(t, conn).RecvMsg(new(logv1.ListParkedResponse)), fault.Internal, "PANIC")
@@ -171,7 +171,7 @@ func TestFromStatusOfWhatCarriesNoDetails(t *testing.T) {
 	}
 	wantFault(t, rpc.FromStatus(context.Canceled), fault.Canceled, "CANCELED")
 	own := fault.New(fault.Exists, "TAKEN", "taken")
-	if got := rpc.FromStatus(own); got != error(own) {
+	if got := rpc.FromStatus(own); !errors.Is(got, own) {
 		t.Errorf("a fault becomes %v", got)
 	}
 }

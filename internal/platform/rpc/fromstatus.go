@@ -51,12 +51,11 @@ func kindOf(code codes.Code) fault.Kind {
 // for a connection that was refused, are for the log.
 func undetailed(f *fault.Error) {
 	f.Reason = f.Kind.String()
-	switch f.Kind {
-	case fault.Unavailable:
+	if f.Kind == fault.Unavailable {
 		f.Message = "the service cannot be reached just now; try again in a moment"
-	case fault.Deadline:
+	}
+	if f.Kind == fault.Deadline {
 		f.Message = "there was no answer in time; ask for the present state before you try again"
-	default:
 	}
 }
 

@@ -174,7 +174,13 @@ func withProbe(p *probe) func(*rpc.Server) {
 }
 
 // wantFault demands a fault of a kind and a reason.
-func wantFault(t testing.TB, err error, kind fault.Kind, reason string) *fault.Error {
+func wantFault(t testing.TB, err error, kind fault.Kind, reason string) {
+	t.Helper()
+	_ = gotFault(t, err, kind, reason)
+}
+
+// gotFault demands one too, and gives it.
+func gotFault(t testing.TB, err error, kind fault.Kind, reason string) *fault.Error {
 	t.Helper()
 	f, ok := errors.AsType[*fault.Error](err)
 	if !ok {

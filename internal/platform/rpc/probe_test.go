@@ -79,7 +79,7 @@ func probeDesc(service string) *grpc.ServiceDesc {
 }
 
 // strike is what protoc-gen-go-grpc writes for a unary method.
-func strike(impl any, ctx context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (any, error) { //nolint:revive // gRPC's order
+func strike(impl any, ctx context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (any, error) {
 	in := new(logv1.ListParkedRequest)
 	if err := decode(in); err != nil {
 		return nil, err

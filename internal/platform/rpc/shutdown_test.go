@@ -32,7 +32,7 @@ func TestShutdownEndsOpenStreams(t *testing.T) {
 	if err := b.server.Shutdown(soon(t)); err != nil {
 		t.Fatalf("an open stream kept the server from stopping: %v", err)
 	}
-	f := wantFault(t, stream.RecvMsg(new(logv1.ListParkedResponse)), fault.Unavailable, "SERVER_STOPPING")
+	f := gotFault(t, stream.RecvMsg(new(logv1.ListParkedResponse)), fault.Unavailable, "SERVER_STOPPING")
 	if f.RetryAfter <= 0 {
 		t.Error("the client is not told when to come again")
 	}

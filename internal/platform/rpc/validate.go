@@ -43,7 +43,7 @@ func (s *Server) validate(target any) error {
 	}
 	f := fault.New(fault.Invalid, "INVALID_REQUEST", "the request is not valid; correct the named fields")
 	for _, v := range invalid.Violations {
-		f.WithField(protovalidate.FieldPathString(v.Proto.GetField()), "%s", v.Proto.GetMessage())
+		f = f.WithField(protovalidate.FieldPathString(v.Proto.GetField()), "%s", v.Proto.GetMessage())
 	}
 	return f
 }

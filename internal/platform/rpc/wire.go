@@ -37,8 +37,8 @@ func findFlaw(data []byte, descriptor messageDescriptor) flaw {
 // walker holds the flaw once it is found. Its methods return false from then on.
 type walker struct{ found flaw }
 
-func (w *walker) fail(path, format string, args ...any) bool {
-	w.found = flaw{path: path, description: fmt.Sprintf(format, args...)}
+func (w *walker) fail(path, description string) bool {
+	w.found = flaw{path: path, description: description}
 	return false
 }
 
