@@ -68,7 +68,9 @@ func BenchmarkRunner(b *testing.B) {
 	for _, callers := range []int{1, 16, 64} {
 		b.Run(fmt.Sprintf("callers=%d", callers), func(b *testing.B) {
 			round++
+			before := commitsSoFar(b, r)
 			b.ReportAllocs()
+			b.ResetTimer()
 			var left atomic.Int64
 			left.Store(int64(b.N))
 			var wg sync.WaitGroup
@@ -87,6 +89,7 @@ func BenchmarkRunner(b *testing.B) {
 			perSecond := float64(b.N) / b.Elapsed().Seconds()
 			rawPerSecond := measureRaw(b, raw, callers)
 			b.ReportMetric(perSecond, "cmd/s")
+			b.ReportMetric(float64(b.N)/float64(commitsSoFar(b, r)-before), "cmd/commit")
 			b.ReportMetric(rawPerSecond, "raw/s")
 			b.ReportMetric(perSecond/rawPerSecond, "x-raw")
 		})
@@ -100,4 +103,12 @@ func measureRaw(b *testing.B, raw *jetstream.RawPublisher, callers int) float64 
 		b.Fatal(err)
 	}
 	return messages / time.Since(began).Seconds()
+}
+
+func commitsSoFar(b *testing.B, r *sitelog.Runner[*tally]) uint64 {
+	d, err := r.Describe(b.Context(), site)
+	if err != nil {
+		b.Fatal(err)
+	}
+	return d.Commits
 }

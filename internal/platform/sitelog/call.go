@@ -59,8 +59,11 @@ func (r *Runner[S]) Describe(ctx context.Context, site string) (Description, err
 		}
 		return nil
 	})
+	if err != nil {
+		return Description{}, err // the writer may still be filling it
+	}
 	d.Revision = revision
-	return d, err
+	return d, nil
 }
 
 // causeOf names a call in the log.

@@ -41,8 +41,11 @@ func (r *Runner[S]) Parked(ctx context.Context, site string) ([]ParkedEvent, err
 		}
 		return nil
 	})
+	if err != nil {
+		return nil, err // the writer may still be filling the list
+	}
 	slices.SortFunc(parked, comparePlaces)
-	return parked, err
+	return parked, nil
 }
 
 func comparePlaces(a, b ParkedEvent) int {
