@@ -11,8 +11,6 @@ import (
 	"sync"
 	"syscall"
 	"testing"
-	"testing/synctest"
-	"time"
 
 	"ramprow/internal/platform/lifecycle"
 )
@@ -106,27 +104,4 @@ func TestFailuresWhileEndingAreReported(t *testing.T) {
 	if !errors.Is(err, io.ErrShortWrite) || !errors.Is(err, io.ErrClosedPipe) {
 		t.Errorf("got %v", err)
 	}
-}
-
-func TestTheEndIsBounded(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
-		var d diary
-		p := process(&d)
-		p.DrainDelay, p.Timeout = 3*time.Second, 7*time.Second
-		ctx, cancel := context.WithCancel(context.Background())
-		release := make(chan struct{})
-		cancel()
-		began := time.Now()
-		err := p.Run(ctx, lifecycle.Task{Name: "deaf", Run: func(context.Context) error {
-			<-release
-			return nil
-		}})
-		if err == nil || !strings.Contains(err.Error(), "did not end in time") {
-			t.Errorf("got %v", err)
-		}
-		if took := time.Since(began); took != 10*time.Second {
-			t.Errorf("took %v, want the delay and the timeout", took)
-		}
-		close(release)
-	})
 }
