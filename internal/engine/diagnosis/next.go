@@ -11,14 +11,17 @@ import (
 const (
 	// maxSuspects is how many suspects are told apart; the rest are less likely than each of them.
 	maxSuspects = 15
-	// lookNodes bounds the states that are looked into.
-	lookNodes = 200
+	// DefaultLooks bounds the states that Next judges.
+	DefaultLooks = 40_000
 )
 
 // Next ranks what can be done next by expected minutes to a verified repair, given that one fault
-// is present. It looks ahead deeper and deeper until the optimum is proved or lookNodes states were
-// looked into; the advice carries the bounds that it got to. Its error is that of Diagnose.
-func (e *Engine) Next(ev Evidence) (Advice, error) {
+// is present. It looks ahead deeper and deeper until the optimum is proved or DefaultLooks states
+// were judged; the advice carries the bounds that it got to. Its error is that of Diagnose.
+func (e *Engine) Next(ev Evidence) (Advice, error) { return e.NextWithin(ev, DefaultLooks) }
+
+// NextWithin is Next with another limit, which is best for comparing how much patience buys.
+func (e *Engine) NextWithin(ev Evidence, looks int) (Advice, error) {
 	b, m, err := e.posterior(ev)
 	if err != nil {
 		return Advice{}, err
@@ -27,6 +30,7 @@ func (e *Engine) Next(ev Evidence) (Advice, error) {
 	if len(v.suspects) == 0 {
 		return Advice{StopTesting: true, Exact: true, Reason: "no known cause is left to look for"}, nil
 	}
+	v.looks = looks
 	return v.advise(), nil
 }
 
@@ -71,10 +75,9 @@ func (e *Engine) view(b *belief, m marginals, ev Evidence) *view {
 	}
 	v.start.left = 1<<len(v.suspects) - 1
 	for _, o := range e.model.Openings {
-		a := e.access(o.Minutes, "")
-		a.inside = e.opening(o.Inside)
-		v.openings = append(v.openings, a)
+		v.openings = append(v.openings, e.access(o.Minutes, o.Inside))
 	}
+	v.nest()
 	v.offerTests(ev)
 	for _, id := range ev.Opened {
 		v.start = v.open(v.start, e.opening(id))
@@ -105,7 +108,7 @@ func (v *view) offerTests(ev Evidence) {
 }
 
 func (e *Engine) access(minutes float64, behind string) access {
-	return access{minutes: minutes, behind: e.opening(behind), inside: -1}
+	return access{minutes: minutes, behind: e.opening(behind)}
 }
 
 func (e *Engine) opening(id string) int {
@@ -121,18 +124,25 @@ type outlook struct {
 	bounds
 }
 
-// deepen looks ahead one action more at a time while nodes last, and keeps the last whole answer.
+// deepen looks ahead one action more at a time while looks last, and keeps the last whole answer;
+// the first is always whole.
 func (v *view) deepen() (outlooks []outlook, all bounds) {
-	v.nodes = lookNodes
-	widest := bounds{v.perfect(v.belief, v.start), math.Inf(1)}
+	patience := v.looks
 	for depth := 1; ; depth++ {
+		if depth == 1 {
+			v.looks = math.MaxInt
+		}
 		v.seen = map[position]bounds{}
+		none := math.Inf(1) // every first action is offered, good or bad
 		var found []outlook
-		v.actions(v.belief, v.start, depth, widest, func(c candidate, b bounds) {
+		v.actions(v.belief, v.start, depth, &none, func(c candidate, b bounds) {
 			found = append(found, outlook{c, b})
 		})
-		if v.nodes <= 0 && outlooks != nil {
+		if v.looks <= 0 {
 			return outlooks, all
+		}
+		if depth == 1 {
+			v.looks = patience
 		}
 		outlooks, all = found, bounds{math.Inf(1), math.Inf(1)}
 		done := true
@@ -143,7 +153,7 @@ func (v *view) deepen() (outlooks []outlook, all bounds) {
 		if v.handOver > 0 {
 			all.low, all.high = min(all.low, v.handOver), min(all.high, v.handOver)
 		}
-		if done || v.nodes <= 0 {
+		if done {
 			return outlooks, all
 		}
 	}
@@ -163,7 +173,7 @@ func (v *view) advise() Advice {
 		})
 	}
 	slices.SortStableFunc(a.Actions, func(x, y Action) int {
-		return cmp.Or(cmp.Compare(x.ExpectedMinutes, y.ExpectedMinutes), cmp.Compare(x.Minutes, y.Minutes))
+		return cmp.Or(cmp.Compare(rounded(x.ExpectedMinutes), rounded(y.ExpectedMinutes)), cmp.Compare(x.Minutes, y.Minutes))
 	})
 	untested := v.repairOnly(v.belief, v.start)
 	for i := range a.Actions {
@@ -178,6 +188,9 @@ func (v *view) advise() Advice {
 	}
 	return a
 }
+
+// rounded makes equals of what differs by rounding only, so that their order is the model's.
+func rounded(minutes float64) float64 { return math.Round(minutes * 1e6) }
 
 func (v *view) action(o outlook) Action {
 	a := Action{Kind: o.kind, ExpectedMinutes: o.high, ExpectedAtLeast: o.low}
@@ -196,7 +209,7 @@ func (v *view) action(o outlook) Action {
 		behind = v.planner.tests[o.index].behind
 	}
 	a.OpenMinutes = v.openCost(behind, v.start)
-	for at := v.closed(behind, v.start); at >= 0; at = v.closed(v.openings[at].inside, v.start) {
+	for at := v.closed(behind, v.start); at >= 0; at = v.closed(v.openings[at].behind, v.start) {
 		a.Opens = append([]string{v.engine.model.Openings[at].ID}, a.Opens...)
 	}
 	return a

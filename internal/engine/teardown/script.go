@@ -27,6 +27,7 @@ func (e *Engine) script(start *standing, jobs []job, tasks []Task) []Step {
 	slices.Reverse(closing)
 	items = append(items, closing...)
 	s := &scripting{engine: e, tasks: tasks, held: newHolding(e, start.states), links: newLinks(e, start)}
+	s.steps = make([]Step, 0, len(items)+8)
 	s.write(items)
 	return s.steps
 }
