@@ -2,6 +2,7 @@ package job
 
 import (
 	"slices"
+	"strings"
 
 	"ramprow/internal/engine/teardown"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
@@ -12,14 +13,14 @@ import (
 func (p *planner) addSteps(answer teardown.Plan) {
 	ids := make([]string, len(answer.Steps))
 	for i, s := range answer.Steps {
-		kind := p.kindOf(s)
-		ids[i] = p.stepID(kind, p.sourceOf(s))
+		kind := kindOf(s)
+		ids[i] = p.stepID(kind, s.ID)
 		step := &jobv1.PlannedStep{
 			Id:            ids[i],
-			Title:         s.Title,
+			Title:         p.titleOf(s),
 			Phase:         phases[s.Phase],
 			Kind:          kind,
-			Source:        p.sourceOf(s),
+			Source:        s.ID,
 			Effort:        threePoint(s.Effort),
 			Skills:        s.Skills,
 			Tools:         s.Tools,
@@ -42,7 +43,7 @@ func (p *planner) addSteps(answer teardown.Plan) {
 	}
 }
 
-func (p *planner) kindOf(s teardown.Step) jobv1.PlannedStep_Kind {
+func kindOf(s teardown.Step) jobv1.PlannedStep_Kind {
 	switch s.Kind {
 	case teardown.StepOpen:
 		return jobv1.PlannedStep_KIND_TAKE_OFF
@@ -57,8 +58,27 @@ func (p *planner) kindOf(s teardown.Step) jobv1.PlannedStep_Kind {
 	return jobv1.PlannedStep_KIND_REPAIR
 }
 
-// sourceOf is the operation, the state or the cause that a step comes from.
-func (p *planner) sourceOf(s teardown.Step) string { return s.ID }
+// titleOf says what is done. The engine knows an operation by its way there;
+// the way back is named by what goes back on.
+func (p *planner) titleOf(s teardown.Step) string {
+	switch s.Kind {
+	case teardown.StepRefit:
+		if len(s.TakesOff) == 0 {
+			return "Undo: " + s.Title
+		}
+		names := make([]string, len(s.TakesOff))
+		for i, id := range s.TakesOff {
+			names[i] = p.catalogue.Piece(id).GetTitle()
+		}
+		return "Refit: " + strings.Join(names, ", ")
+	case teardown.StepEnterState:
+		return "Bring about: " + s.Title
+	case teardown.StepLeaveState:
+		return "End: " + s.Title
+	case teardown.StepOpen, teardown.StepTask:
+	}
+	return s.Title
+}
 
 func (p *planner) cautions(hazards []string) []*jobv1.Caution {
 	var cautions []*jobv1.Caution
@@ -115,7 +135,7 @@ func (p *planner) how(s teardown.Step) string {
 	case teardown.StepEnterState:
 		return p.catalogue.State(s.ID).GetHow()
 	case teardown.StepTask:
-		return p.catalogue.Cause(p.sourceOf(s)).GetRepair().GetHow()
+		return p.catalogue.Cause(s.ID).GetRepair().GetHow()
 	case teardown.StepRefit, teardown.StepLeaveState:
 	}
 	return ""

@@ -63,7 +63,7 @@ func (t *teller) partsAnswer(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	t.say("Inventory holds what is there, for both designs that this car may have, and is short of %s.",
+	t.say("Inventory holds what is there, for every design that this car may have, and is short of %s.",
 		strings.Join(t.job.GetParts().GetShortParts(), ", "))
 	proposed, err := t.clients.Inventory.ProposeOrders(t.as(ctx, clerk), &inventoryv1.ProposeOrdersRequest{})
 	if err != nil {
@@ -118,7 +118,14 @@ func (t *teller) bayAnswer(ctx context.Context) error {
 	return nil
 }
 
-func span(d *durationpb.Duration) string { return d.AsDuration().Round(time.Minute).String() }
+// span gives a time as people say it, as in 2 h 24 min.
+func span(d *durationpb.Duration) string {
+	minutes := int(d.AsDuration().Round(time.Minute).Minutes())
+	if minutes < 60 {
+		return fmt.Sprintf("%d min", minutes)
+	}
+	return fmt.Sprintf("%d h %02d min", minutes/60, minutes%60)
+}
 
 func clock(at time.Time) string { return at.Format("Mon 2 Jan 15:04") }
 

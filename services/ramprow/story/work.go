@@ -3,6 +3,7 @@ package story
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -12,6 +13,7 @@ import (
 // work does every step in the plan's order, and what the car makes of it: a
 // design is found, parts are issued, joints are tightened.
 func (t *teller) work(ctx context.Context) error {
+	t.say("Each step carries its dangers (after !). The maker's data, local rules and licensed persons come first.")
 	for done := 0; ; done++ {
 		step := t.nextStep()
 		if step == nil {
@@ -77,14 +79,15 @@ func (t *teller) doStep(ctx context.Context, s *jobv1.PlannedStep) error {
 	return nil
 }
 
-// tellStep tells the steps that a listener wants to hear of.
+// tellStep tells a step, its time and its dangers on one line.
 func (t *teller) tellStep(s *jobv1.PlannedStep) {
-	line := fmt.Sprintf("%-44s %s", s.GetTitle(), span(s.GetEffort().GetLikely()))
+	title := s.GetTitle()
 	if s.GetRisk() != "" {
-		line += "  (short cut)"
+		title += " (short cut)"
 	}
+	line := fmt.Sprintf("%3d min  %s", int(s.GetEffort().GetLikely().AsDuration().Minutes()), title)
 	for _, c := range s.GetCautions() {
-		line += "  ! " + c.GetTitle()
+		line += " ! " + strings.ToLower(c.GetTitle())
 	}
 	t.say("%s", line)
 }
@@ -100,8 +103,8 @@ func (t *teller) lookAtDesign(ctx context.Context) error {
 		return fmt.Errorf("report the design: %w", err)
 	}
 	t.keep(found.GetJob(), found.GetReceipt())
-	t.say("Open, it shows: %s is %q. %d lines held for the other design go back on the shelf.",
-		t.car().Feature(feature).GetTitle(), design, before-len(t.job.GetPlan().GetParts()))
+	t.say("Open, it shows: the %s is of the design %q. Lines held for the other that go back on the shelf: %d.",
+		strings.ToLower(t.car().Feature(feature).GetTitle()), design, before-len(t.job.GetPlan().GetParts()))
 	revision := t.job.GetPlan().GetRevision()
 	return t.awaitJob(ctx, "the shelf", func(j *jobv1.Job) bool {
 		return j.GetParts().GetPlanRevision() >= revision && int(j.GetParts().GetOpenLines()) <= len(j.GetPlan().GetParts()) &&

@@ -33,11 +33,12 @@ func (t *teller) importCatalogues(ctx context.Context) error {
 		if err != nil {
 			return fmt.Errorf("import %s: %w", c.Message().GetId(), err)
 		}
-		t.say("The owner imports the catalogue %q: %d pieces, %d joints. %s",
-			c.Message().GetTitle(), len(c.Message().GetPieces()), len(c.Message().GetJoints()), c.Message().GetNotice())
+		t.say("The owner imports the catalogue %q: %d pieces, %d joints.",
+			c.Message().GetTitle(), len(c.Message().GetPieces()), len(c.Message().GetJoints()))
 		t.catalogues[c.Message().GetId()] = c
 		t.note(r.GetReceipt())
 	}
+	t.say("%s", t.car().Message().GetNotice())
 	return nil
 }
 
