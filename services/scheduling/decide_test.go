@@ -79,7 +79,7 @@ func TestImpossibleWishesAreRefusedWithTheReason(t *testing.T) {
 		"unknown bay":       {func(r *schedulingv1.MoveBookingRequest) { r.Bay = "bays/ten" }, "NO_BAY", "no bay bays/ten"},
 		"no licence":        {func(r *schedulingv1.MoveBookingRequest) { r.Technician = "people/cleo" }, "NO_PERSON", "people/cleo has not engine"},
 		"past":              {func(r *schedulingv1.MoveBookingRequest) { r.Start = ts(monday.Add(-time.Hour)) }, "PAST", "has passed"},
-		"over begun work":   {func(r *schedulingv1.MoveBookingRequest) { r.Bay, r.Start = "bays/one", ts(monday.Add(time.Hour)) }, "HELD", "bays/one is with jobs/1 (begun)"},
+		"over begun work":   {func(r *schedulingv1.MoveBookingRequest) { r.Bay, r.Start = "bays/one", ts(monday.Add(time.Hour)) }, "HELD", "bays/one held by jobs/1 (begun)"},
 		"at night": {func(r *schedulingv1.MoveBookingRequest) {
 			r.Technician, r.Start = "people/ben", ts(monday.Add(14*time.Hour))
 		}, "NOT_THERE", "people/ben is not there"},
@@ -130,7 +130,7 @@ func TestAPinHoldsAndIsLetGo(t *testing.T) {
 	req.Start = ts(monday.Add(time.Hour))
 	_, _, err = s.st.moveBooking(req, s.input())
 	f := wantFault(t, err, fault.Precondition, "WISH_IMPOSSIBLE")
-	if !strings.Contains(f.Message, "bays/one is with jobs/2 (pinned)") {
+	if !strings.Contains(f.Message, "bays/one held by jobs/2 (pinned)") {
 		t.Errorf("refused with %q", f.Message)
 	}
 	events, _, err = s.st.unpinBooking(&schedulingv1.UnpinBookingRequest{Job: "jobs/2"}, s.input())

@@ -22,9 +22,8 @@ func (b *board) against(job int, c choice) []Fact {
 		why := orElse(s.jobs[job].ReleaseWhy, "it may start")
 		facts = append(facts, Fact{Kind: FactNotReleased, Text: fmt.Sprintf("it cannot start before %s, when %s", s.clock(r), why)})
 	}
-	if opens, ok := c.open.next(start); !ok || opens != start {
-		who := s.closedBy(c, start)
-		facts = append(facts, Fact{Kind: FactClosed, Resource: who, Text: fmt.Sprintf("%s is not there at %s", orElse(who, "one of them"), s.clock(start))})
+	if closed, ok := s.closedBy(c, start); ok {
+		facts = append(facts, s.closed(closed, start))
 	}
 	end, ok := c.open.finish(start, s.work(job))
 	if !ok {
@@ -34,11 +33,28 @@ func (b *board) against(job int, c choice) []Fact {
 		facts = append(facts, s.expired(c))
 	}
 	for _, o := range b.obstacles(c, span{start, end}) {
-		if f, ok := b.hard(o); ok {
+		if f, ok := b.hard(o); ok && !slices.Contains(facts, f) {
 			facts = append(facts, f)
 		}
 	}
 	return facts
+}
+
+// closed says why a resource is not there at a moment.
+func (s *shop) closed(r resource, at instant) Fact {
+	for _, away := range r.blocks {
+		if away.start <= at && at < away.end {
+			return s.blocked(r.name, away.span, away.why)
+		}
+	}
+	return Fact{Kind: FactClosed, Resource: r.name, Text: fmt.Sprintf("%s is not there at %s", r.name, s.clock(at))}
+}
+
+func (s *shop) blocked(name string, when span, why string) Fact {
+	return Fact{
+		Kind: FactBlocked, Resource: name,
+		Text: fmt.Sprintf("%s is away from %s to %s (%s)", name, s.clock(when.start), s.clock(when.end), why),
+	}
 }
 
 // againstEver is against without a start.
@@ -68,10 +84,7 @@ func (s *shop) noRoom(c choice) Fact {
 func (b *board) hard(o obstacle) (Fact, bool) {
 	s := b.shop
 	if o.job == none {
-		return Fact{
-			Kind: FactBlocked, Resource: o.resource,
-			Text: fmt.Sprintf("%s is away from %s to %s (%s)", o.resource, s.clock(o.span.start), s.clock(o.span.end), o.why),
-		}, true
+		return s.blocked(o.resource, o.span, o.why), true
 	}
 	if !b.slots[o.job].fixed {
 		return Fact{}, false
@@ -83,7 +96,7 @@ func (b *board) hard(o obstacle) (Fact, bool) {
 	}
 	return Fact{
 		Kind: FactHeld, Resource: o.resource, Job: j.Name,
-		Text: fmt.Sprintf("%s is with %s (%s) from %s to %s", o.resource, j.Name, state, s.clock(o.span.start), s.clock(o.span.end)),
+		Text: fmt.Sprintf("%s held by %s (%s) from %s to %s", o.resource, j.Name, state, s.clock(o.span.start), s.clock(o.span.end)),
 	}, true
 }
 

@@ -2,6 +2,7 @@ package planner
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"time"
 )
@@ -13,7 +14,10 @@ func Make(p Problem) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	b := best(s.keepFirst(), s.shiftRight())
+	b := s.keepFirst()
+	if len(s.byStart()) > 0 { // without bookings there is nothing to shift
+		b = best(b, s.shiftRight())
+	}
 	tries := p.Tries
 	if tries == 0 {
 		tries = DefaultTries
@@ -66,7 +70,7 @@ func (s *shop) shiftRight() *board {
 		if !ok {
 			continue
 		}
-		if t, ok := b.room(job, c, max(s.release(job), at(s.jobs[job].Current.When.Start))); ok {
+		if t, ok := b.room(job, c, max(s.release(job), at(s.jobs[job].Current.When.Start)), math.Inf(1)); ok {
 			b.put(job, &slot{choice: c, span: t.span, waited: t.waited})
 		}
 	}
@@ -149,43 +153,63 @@ func (b *board) insert(job int) {
 }
 
 // cheapest finds the best slot among the choices that are allowed. A job that
-// lay somewhere is tried as early as possible and as near after its old start as possible.
+// lay somewhere is tried as early as possible and as near after its old start as
+// possible. Of equals the first choice wins, so one that cannot cost less even
+// on an empty board is not tried.
 func (b *board) cheapest(job int, allowed func(choice) bool) *slot {
 	s := b.shop
 	from := []instant{s.release(job)}
 	if cur := s.jobs[job].Current; cur != nil && at(cur.When.Start) > from[0] {
 		from = append(from, at(cur.When.Start))
 	}
-	var winner, second *slot
-	var least, secondLeast float64
+	bounds := map[*windows]float64{}
+	var winner *slot
+	least := math.Inf(1)
 	for _, c := range s.choices[job] {
-		if !allowed(c) {
+		if !allowed(c) || s.bound(job, c.open, from[0], bounds) >= least {
 			continue
 		}
 		for _, f := range from {
-			t, ok := b.room(job, c, f)
+			t, ok := b.room(job, c, f, least)
 			if !ok {
 				continue
 			}
-			sl, cost := &slot{choice: c, span: t.span, waited: t.waited}, s.cost(job, c, t.span).Total()
-			switch {
-			case winner == nil || cost < least || cost == least && c.scarce < winner.choice.scarce:
-				winner, second, least, secondLeast = sl, winner, cost, least
-			case second == nil || cost < secondLeast:
-				second, secondLeast = sl, cost
+			if cost := s.cost(job, c, t.span).Total(); cost < least {
+				winner, least = &slot{choice: c, span: t.span, waited: t.waited}, cost
 			}
 		}
-	}
-	if winner != nil && second != nil {
-		winner.next = s.alternative(second)
 	}
 	return winner
 }
 
-func (s *shop) alternative(sl *slot) *Alternative {
+// bound is the least that a job can cost in some windows: its end as if nothing
+// else were there. The answers are kept in known.
+func (s *shop) bound(job int, open *windows, from instant, known map[*windows]float64) float64 {
+	if cost, ok := known[open]; ok {
+		return cost
+	}
+	cost := math.Inf(1)
+	if end, ok := open.finish(from, s.work(job)); ok {
+		c := s.ending(job, end)
+		cost = c.Total()
+	}
+	known[open] = cost
+	return cost
+}
+
+// alternative is the best place for a job that lies somewhere, in another bay or
+// with another person.
+func (b *board) alternative(job int) *Alternative {
+	s := b.shop
+	lies := b.take(job)
+	other := b.cheapest(job, func(c choice) bool { return c.bay != lies.choice.bay || c.person != lies.choice.person })
+	b.put(job, lies)
+	if other == nil {
+		return nil
+	}
 	return &Alternative{
-		Bay: s.bays[sl.choice.bay].name, Person: s.people[sl.choice.person].name,
-		When: sl.span.interval(s.zone),
+		Bay: s.bays[other.choice.bay].name, Person: s.people[other.choice.person].name,
+		When: other.span.interval(s.zone),
 	}
 }
 

@@ -1,6 +1,9 @@
 package planner
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // choicesOf gives every way to serve a job, whatever the time: bays of a kind,
 // people with all skills, one piece of every tool type.
@@ -66,7 +69,7 @@ func (s *shop) toolChoices(types []string) [][]int {
 
 // weighScarcity finds how much each resource is wanted: a job that has only one
 // bay to go to counts whole for it, a job with ten a tenth for each. Of two
-// choices that cost the same, the less wanted is taken.
+// choices that cost the same, the less wanted is taken: it comes first.
 func (s *shop) weighScarcity() {
 	for _, choices := range s.choices {
 		share := 1 / float64(max(1, len(choices)))
@@ -86,6 +89,7 @@ func (s *shop) weighScarcity() {
 				c.scarce += s.scarcity[s.tools[t].name]
 			}
 		}
+		slices.SortStableFunc(choices, func(a, b choice) int { return cmp.Compare(a.scarce, b.scarce) })
 	}
 }
 

@@ -56,16 +56,25 @@ func (c Cost) plus(o Cost) Cost {
 // cost of a job on a choice at a span.
 func (s *shop) cost(job int, c choice, when span) Cost {
 	j := s.jobs[job]
-	weight := 1 + float64(min(max(j.Priority, 0), MaxPriority))
-	var out Cost
-	if !j.Due.IsZero() && when.end > at(j.Due) {
-		out.Late = weightLate * weight * when.end.sub(at(j.Due)).Minutes()
-	}
-	out.Flow = weightFlow * weight * max(0, when.end.sub(s.release(job)).Minutes())
+	out := s.ending(job, when.end)
 	out.Dead = weightDead * max(0, (when.end.sub(when.start)-j.Effort).Minutes())
 	if j.Current != nil {
 		out.Change = s.change(j, c, when)
-		if later := when.end.sub(at(j.Current.When.End)).Minutes(); later > 0 {
+	}
+	return out
+}
+
+// ending is the part of the cost that only the end decides; it grows with it.
+func (s *shop) ending(job int, end instant) Cost {
+	j := s.jobs[job]
+	weight := 1 + float64(min(max(j.Priority, 0), MaxPriority))
+	var out Cost
+	if !j.Due.IsZero() && end > at(j.Due) {
+		out.Late = weightLate * weight * end.sub(at(j.Due)).Minutes()
+	}
+	out.Flow = weightFlow * weight * max(0, end.sub(s.release(job)).Minutes())
+	if j.Current != nil {
+		if later := end.sub(at(j.Current.When.End)).Minutes(); later > 0 {
 			out.Promise = promiseFlat + weightLate*weight*later
 		}
 	}

@@ -20,7 +20,8 @@ const (
 
 // Cause is one thing that a placement could not start before.
 type Cause struct {
-	Kind     CauseKind
+	Kind CauseKind
+	// Resource, or several of them, as in 'bays/one, people/anna'.
 	Resource string
 	// Job that holds the resource, for CauseHeld.
 	Job string
@@ -33,7 +34,7 @@ type Cause struct {
 func (c Cause) String() string {
 	switch c.Kind {
 	case CauseHeld:
-		return fmt.Sprintf("%s is with %s until %s", c.Resource, c.Job, c.Until.Format(clockLayout))
+		return fmt.Sprintf("%s held by %s until %s", c.Resource, c.Job, c.Until.Format(clockLayout))
 	case CauseBlocked:
 		return fmt.Sprintf("%s is away until %s (%s)", c.Resource, c.Until.Format(clockLayout), c.Why)
 	case CauseClosed:
@@ -63,10 +64,12 @@ func (s *shop) explain(job int, sl *slot) string {
 	default:
 		text = "a bay, a person and the tools are free at once"
 	}
-	if sl.next != nil && (sl.next.Bay != s.bays[sl.choice.bay].name || sl.next.Person != s.people[sl.choice.person].name) {
-		text += fmt.Sprintf("; %s with %s would be done %s", sl.next.Bay, sl.next.Person, sl.next.When.End.Format(clockLayout))
-	}
 	return text
+}
+
+// String says it in words.
+func (a *Alternative) String() string {
+	return fmt.Sprintf("%s with %s would be done %s", a.Bay, a.Person, a.When.End.Format(clockLayout))
 }
 
 func orElse(text, otherwise string) string {
@@ -87,7 +90,7 @@ func (b *board) plan() Plan {
 		}
 		placed := Placement{
 			Job: s.jobs[job].Name, Tools: s.toolNames(sl.choice.tools), When: sl.span.interval(s.zone),
-			Kept: sl.kept && !s.jobs[job].filled(sl), Why: sl.why, Waited: sl.waited, Next: sl.next,
+			Kept: sl.kept && !s.jobs[job].filled(sl), Why: sl.why, Waited: sl.waited,
 		}
 		if sl.choice.bay != none {
 			placed.Bay = s.bays[sl.choice.bay].name
@@ -97,6 +100,9 @@ func (b *board) plan() Plan {
 		}
 		if placed.Why == "" && !placed.Kept {
 			placed.Why = s.explain(job, sl)
+			if placed.Next = b.alternative(job); placed.Next != nil {
+				placed.Why += "; " + placed.Next.String()
+			}
 		}
 		p.Placements = append(p.Placements, placed)
 	}

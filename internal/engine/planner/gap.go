@@ -6,13 +6,14 @@ type trial struct {
 	waited []Cause
 }
 
-// room gives the first span from a moment on in which a choice can do a job.
+// room gives the first span from a moment on in which a choice can do a job, and
+// false if its end would cost as much as limit or there is none.
 // Every jump over something is noted: the last one decided the start.
 //
 // A conflict that overlaps [t, end) overlaps every later span that starts before
 // the conflict ends, since later starts end no earlier: so jumping to the latest
 // end of all conflicts never misses room.
-func (b *board) room(job int, c choice, from instant) (trial, bool) {
+func (b *board) room(job int, c choice, from instant, limit float64) (trial, bool) {
 	s := b.shop
 	t := from
 	out := trial{}
@@ -22,13 +23,14 @@ func (b *board) room(job int, c choice, from instant) (trial, bool) {
 			return trial{}, false
 		}
 		if opens > t {
-			out.note(Cause{Kind: CauseClosed, Resource: s.closedBy(c, t), Until: opens.time(s.zone)})
+			closed, _ := s.closedBy(c, t)
+			out.note(Cause{Kind: CauseClosed, Resource: closed.name, Until: opens.time(s.zone)})
 		}
 		if t = opens.ceil(s.problem.Grid); t > opens {
 			continue // the grid may lie beyond the window
 		}
 		end, ok := c.open.finish(t, s.work(job))
-		if !ok || end > c.expires {
+		if !ok || end > c.expires || s.ending(job, end).Total() >= limit {
 			return trial{}, false
 		}
 		blocked := b.obstacles(c, span{t, end})
@@ -37,9 +39,12 @@ func (b *board) room(job int, c choice, from instant) (trial, bool) {
 			return out, true
 		}
 		last := blocked[0]
-		for _, o := range blocked {
-			if o.span.end > last.span.end {
+		for _, o := range blocked[1:] {
+			switch {
+			case o.span.end > last.span.end:
 				last = o
+			case o.span.end == last.span.end && o.job == last.job:
+				last.resource += ", " + o.resource
 			}
 		}
 		out.note(s.cause(last))
@@ -54,24 +59,25 @@ func (t *trial) note(c Cause) {
 	t.waited = append(t.waited, c)
 }
 
-// closedBy names the resource whose calendar is closed at a moment.
-func (s *shop) closedBy(c choice, t instant) string {
-	closed := func(r resource) bool {
-		opens, ok := r.open.next(t)
-		return !ok || opens > t
+// closedBy gives the resource whose calendar is closed at a moment: the person
+// before the bay and the tools.
+func (s *shop) closedBy(c choice, t instant) (resource, bool) {
+	var all []resource
+	if c.person != none {
+		all = append(all, s.people[c.person])
 	}
-	if c.person != none && closed(s.people[c.person]) {
-		return s.people[c.person].name
-	}
-	if c.bay != none && closed(s.bays[c.bay]) {
-		return s.bays[c.bay].name
+	if c.bay != none {
+		all = append(all, s.bays[c.bay])
 	}
 	for _, i := range c.tools {
-		if closed(s.tools[i]) {
-			return s.tools[i].name
+		all = append(all, s.tools[i])
+	}
+	for _, r := range all {
+		if opens, ok := r.open.next(t); !ok || opens > t {
+			return r, true
 		}
 	}
-	return ""
+	return resource{}, false
 }
 
 func (s *shop) cause(o obstacle) Cause {

@@ -24,13 +24,14 @@ type shop struct {
 
 // resource is a bay, a person or a tool.
 type resource struct {
-	name string
-	open *windows
-	// barriers are blocks that a placement must not span.
-	barriers []barrier
+	name   string
+	open   *windows
+	blocks []block
+	// barred tells that a placement must not span a block; a person's work just pauses.
+	barred bool
 }
 
-type barrier struct {
+type block struct {
 	span
 	why string
 }
@@ -100,21 +101,22 @@ func (s *shop) earliest() instant {
 }
 
 func (s *shop) resource(name string, c Calendar, barred bool) resource {
-	r := resource{name: name, open: c.open(s.extent, s.zone)}
-	if barred {
-		for _, b := range c.Blocks {
-			r.barriers = append(r.barriers, barrier{spanOf(b.When), b.Why})
-		}
+	r := resource{name: name, open: c.open(s.extent, s.zone), barred: barred}
+	for _, b := range c.Blocks {
+		r.blocks = append(r.blocks, block{spanOf(b.When), b.Why})
 	}
 	return r
 }
 
 // together gives the times at which all of a choice's resources can be used.
+// Choices that differ only in what is always open share their windows.
 func (s *shop) together(c choice) *windows {
 	var names []string
 	var parts []*windows
 	add := func(r resource) {
-		names, parts = append(names, r.name), append(parts, r.open)
+		if always := len(r.open.spans) == 1 && r.open.spans[0] == s.extent; !always {
+			names, parts = append(names, r.name), append(parts, r.open)
+		}
 	}
 	if c.person != none {
 		add(s.people[c.person])

@@ -13,7 +13,6 @@ type slot struct {
 	kept   bool
 	why    string
 	waited []Cause
-	next   *Alternative
 }
 
 // board is a plan in the making: who holds what, when.
@@ -87,9 +86,9 @@ func (b *board) obstacles(c choice, within span) []obstacle {
 				found = append(found, obstacle{r.name, job, "", s})
 			}
 		}
-		for _, bar := range r.barriers {
-			if bar.overlaps(within) {
-				found = append(found, obstacle{r.name, none, bar.why, bar.span})
+		for _, away := range r.blocks {
+			if r.barred && away.overlaps(within) {
+				found = append(found, obstacle{r.name, none, away.why, away.span})
 			}
 		}
 	}
