@@ -1,9 +1,11 @@
 package inventory
 
 import (
+	"iter"
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -18,23 +20,38 @@ const HoldLife = 14 * 24 * time.Hour
 // tomorrow.
 const lateGrace = 24 * time.Hour
 
-// queue gives the jobs that wait for a part, first come first.
-func (d *draft) queue(number string) []claim {
-	base := d.st.parts[number].waiting.items
-	queue := make([]claim, 0, len(base)+1)
-	for _, c := range base {
-		if d.holds[c.job] == nil {
-			queue = append(queue, c)
-		}
-	}
+// queue gives the jobs that wait for a part, first come first. It is lazy, since
+// most decisions look at the head of a long queue only. While it runs, only jobs
+// that it has given may be changed.
+func (d *draft) queue(number string) iter.Seq[claim] {
+	var changed []claim
 	for job, doc := range d.holds {
-		if tallyOf(doc)[number].wanted == 0 {
-			continue
+		if tallyOf(doc)[number].wanted > 0 {
+			changed = append(changed, d.claims[job])
 		}
-		at, _ := slices.BinarySearchFunc(queue, d.claims[job], compareClaims)
-		queue = slices.Insert(queue, at, d.claims[job])
 	}
-	return queue
+	slices.SortFunc(changed, compareClaims)
+	return func(yield func(claim) bool) {
+		for _, c := range d.st.parts[number].waiting.items {
+			if d.holds[c.job] != nil {
+				continue
+			}
+			for len(changed) > 0 && compareClaims(changed[0], c) < 0 {
+				if !yield(changed[0]) {
+					return
+				}
+				changed = changed[1:]
+			}
+			if !yield(c) {
+				return
+			}
+		}
+		for _, c := range changed {
+			if !yield(c) {
+				return
+			}
+		}
+	}
 }
 
 // serve gives what is free of a part to those who wait for it.
@@ -43,7 +60,7 @@ func (d *draft) serve(number string) {
 	if s.onHand == s.held {
 		return
 	}
-	for _, c := range d.queue(number) {
+	for c := range d.queue(number) {
 		for _, l := range d.hold(c.job).GetLines() {
 			if l.GetPart() != number || lacking(l) == 0 {
 				continue
@@ -92,34 +109,40 @@ func (d *draft) deliveries(number string) []coming {
 }
 
 // date tells each waiting line the day of the delivery that completes it. Each
-// piece on order is promised once, in the order of the queue.
+// piece on order is promised once, in the order of the queue. It ends where
+// nothing more arrives and nobody further back has a date to lose.
 func (d *draft) date(number string) {
-	deliveries := d.deliveries(number)
-	if len(deliveries) == 0 && d.st.parts[number].dated == 0 && !d.draftDates(number) {
-		return
-	}
-	for _, c := range d.queue(number) {
+	deliveries, dated := d.deliveries(number), d.dated(number)
+	for c := range d.queue(number) {
+		if len(deliveries) == 0 && dated == 0 {
+			return
+		}
 		for i, l := range d.look(c.job).GetLines() {
 			if l.GetPart() != number || lacking(l) == 0 {
 				continue
 			}
+			if l.GetEta() != nil {
+				dated--
+			}
 			var eta *timestamppb.Timestamp
 			eta, deliveries = d.promise(deliveries, lacking(l), l.GetEta())
-			if !eta.AsTime().Equal(l.GetEta().AsTime()) || (eta == nil) != (l.GetEta() == nil) {
+			if !proto.Equal(eta, l.GetEta()) {
 				d.hold(c.job).GetLines()[i].Eta = eta
 			}
 		}
 	}
 }
 
-// draftDates tells whether a line that this draft changed has a date for the part.
-func (d *draft) draftDates(number string) bool {
-	for _, doc := range d.holds {
-		if tallyOf(doc)[number].dated > 0 {
-			return true
+// dated counts the lines that have a date for a part.
+func (d *draft) dated(number string) int {
+	n := d.st.parts[number].dated
+	for job, doc := range d.holds {
+		n += tallyOf(doc)[number].dated
+		if h := d.st.holds[job]; h != nil {
+			n -= tallyOf(h.doc)[number].dated
 		}
 	}
-	return false
+	return n
 }
 
 // promise takes a quantity from the deliveries and tells when the last of it
