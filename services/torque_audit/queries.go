@@ -100,7 +100,8 @@ func (s *Server) GetNextTurn(ctx context.Context, req *pb.GetNextTurnRequest) (*
 			continue
 		}
 		found = true
-		if resp.Next = j.GetNext(); resp.Next != nil {
+		if next := j.GetNext(); next != nil {
+			resp.Next = next
 			break
 		}
 	}
