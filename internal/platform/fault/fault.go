@@ -64,6 +64,7 @@ type Error struct {
 	Resource   Resource
 	RetryAfter time.Duration
 	cause      error
+	retold     bool // the cause says the same in other words
 }
 
 // New makes an error of a kind with a reason and a formatted message.
@@ -73,7 +74,7 @@ func New(kind Kind, reason, format string, args ...any) *Error {
 
 // Error implements error.
 func (e *Error) Error() string {
-	if e.cause != nil {
+	if e.cause != nil && !e.retold {
 		return e.Message + ": " + e.cause.Error()
 	}
 	return e.Message
@@ -85,6 +86,13 @@ func (e *Error) Unwrap() error { return e.cause }
 // Because keeps the error that lies beneath, for the log; it is not shown outside.
 func (e *Error) Because(err error) *Error {
 	e.cause = err
+	return e
+}
+
+// Retelling keeps an error that this one says in other words: errors.As finds
+// it, and the text does not repeat it.
+func (e *Error) Retelling(err error) *Error {
+	e.cause, e.retold = err, true
 	return e
 }
 

@@ -25,7 +25,7 @@ func FromStatus(err error) error {
 		// Not gRPC's error: FromContextError knows the two that contexts make.
 		s = status.FromContextError(err)
 	}
-	f := fault.New(kindOf(s.Code()), "", "%s", s.Message()).Because(err)
+	f := fault.New(kindOf(s.Code()), "", "%s", s.Message()).Retelling(err)
 	for _, detail := range s.Details() {
 		absorb(f, detail)
 	}
