@@ -1,3 +1,6 @@
+// Package embedded runs the servers that Ramprow needs inside its own process,
+// for a single machine, demonstrations and tests: NATS with JetStream on a
+// folder, and a Redis that forgets.
 package embedded
 
 import (

@@ -3,6 +3,7 @@ package sitelog_test
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"testing"
 	"time"
 
@@ -142,9 +143,9 @@ func TestHeadersAreCloudEvents(t *testing.T) {
 // and "foobar" are those of draft-eastlake-fnv, appendix C (from memory).
 func TestPartition(t *testing.T) {
 	for text, hash := range map[string]uint32{"": 0x811c9dc5, "a": 0xe40c292c, "foobar": 0xbf9cf968} {
-		for _, n := range []int{1, 16, 7} {
-			want := "p" + string([]byte{'0' + byte(hash%uint32(n)/10), '0' + byte(hash%uint32(n)%10)})
-			if got := sitelog.Partition(text, n); got != want {
+		for _, n := range []uint32{1, 16, 7} {
+			want := fmt.Sprintf("p%02d", hash%n)
+			if got := sitelog.Partition(text, int(n)); got != want {
 				t.Errorf("%q of %d is in %s, not %s", text, n, got, want)
 			}
 		}

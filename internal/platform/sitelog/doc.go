@@ -17,17 +17,17 @@
 //
 // # Pipeline
 //
-//	 Do, View, Release …          other services' logs
-//	        │                             │
-//	     inbox (bounded)            followers (from the position in the own log)
-//	        └──────────┐       ┌──────────┘
-//	                   v       v
-//	             writer: decide, evolve  <── what is due (timers)
-//	                   │
-//	                 batch ──seal──> flight ──append with guard──> Log
-//	                   ^                │
-//	                   │                ├── on disk: answer everybody who waited
-//	                   └─ decide again ─┴── somebody else was first: state from the log
+//	Do, View, Release …          other services' logs
+//	       │                             │
+//	    inbox (bounded)            followers (from the position in the own log)
+//	       └──────────┐       ┌──────────┘
+//	                  v       v
+//	            writer: decide, evolve  <── what is due (timers)
+//	                  │
+//	                batch ──seal──> flight ──append with guard──> Log
+//	                  ^                │
+//	                  │                ├── on disk: answer everybody who waited
+//	                  └─ decide again ─┴── somebody else was first: state from the log
 //
 // One goroutine per site owns the state. While a flight is out it goes on
 // deciding, on state that is not yet on disk, into the next batch; so commands

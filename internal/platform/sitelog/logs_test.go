@@ -71,14 +71,8 @@ func (m *meddled) Read(ctx context.Context, s sitelog.Subject, after uint64, fn 
 	return m.Log.Read(ctx, s, after, fn)
 }
 
-func (m *meddled) appends() int {
+func (m *meddled) set(onAppend func(int, func() (uint64, error)) (uint64, error), onRead func() error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return m.calls
-}
-
-func (m *meddled) set(append func(int, func() (uint64, error)) (uint64, error), read func() error) {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	m.append, m.read = append, read
+	m.append, m.read = onAppend, onRead
 }

@@ -40,7 +40,7 @@ func boardMachine(service string, follows ...string) sitelog.Machine[*board] {
 		Evolve:  evolveBoard,
 		Follows: follows,
 		Due:     func(b *board) (time.Time, bool) { return b.alarm, !b.alarm.IsZero() },
-		Fire: func(b *board, in sitelog.Input) ([]proto.Message, error) {
+		Fire: func(*board, sitelog.Input) ([]proto.Message, error) {
 			return []proto.Message{wrapperspb.String("rang"), &timestamppb.Timestamp{}}, nil
 		},
 	}
@@ -90,7 +90,7 @@ func add(requestID, word string) sitelog.Command[*board] {
 		RequestID: requestID,
 		Request:   wrapperspb.String(word),
 		Actor:     sitelog.Actor{Person: "ada", Roles: []string{"ROLE_OWNER"}},
-		Decide: func(b *board, in sitelog.Input) (sitelog.Decision, error) {
+		Decide: func(b *board, _ sitelog.Input) (sitelog.Decision, error) {
 			if b.count[word] > 0 {
 				return sitelog.Decision{}, fmt.Errorf("%w: %s", errThere, word)
 			}

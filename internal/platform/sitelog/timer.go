@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"time"
 
-	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -85,11 +84,11 @@ func (w *writer[S]) fire(due, now time.Time) error {
 	if size > w.o.MaxCommitBytes {
 		return fmt.Errorf("what is due takes %d bytes, more than the %d of a commit", size, w.o.MaxCommitBytes)
 	}
-	ctx, span := w.tracer.Start(context.Background(), "fire "+w.subject.Service, trace.WithSpanKind(trace.SpanKindInternal))
+	ctx, span := w.tracer.Start(context.Background(), "fire "+w.subject.Service) //nolint:spancheck // it ends with its batch
 	stamp(ctx, d.entry)
 	w.batch.spans = append(w.batch.spans, span)
 	if err := w.apply(d, size); err != nil {
-		return err
+		return err //nolint:spancheck // it ends with its batch
 	}
 	next, pending, err := w.due()
 	if err != nil {

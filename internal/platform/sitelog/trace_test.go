@@ -32,45 +32,7 @@ func TestOneTraceFollowsACause(t *testing.T) {
 		root.End()
 		synctest.Wait()
 
-		spans := map[string]sdktrace.ReadOnlySpan{}
-		for _, s := range recorder.Ended() {
-			spans[s.Name()] = s
-			if s.SpanContext().TraceID() != root.SpanContext().TraceID() {
-				t.Errorf("%s is in another trace", s.Name())
-			}
-		}
-		for _, want := range []struct {
-			name, parent string
-			kind         trace.SpanKind
-		}{
-			{"decide /test.Board/Say", "terminal", trace.SpanKindInternal},
-			{"send job.{partition}.{site}", "decide /test.Board/Say", trace.SpanKindProducer},
-			{"react job StringValue", "decide /test.Board/Say", trace.SpanKindConsumer},
-			{"send inventory.{partition}.{site}", "react job StringValue", trace.SpanKindProducer},
-			{"react inventory StringValue", "react job StringValue", trace.SpanKindConsumer},
-		} {
-			s, parent := spans[want.name], spans[want.parent]
-			if s == nil || parent == nil {
-				t.Errorf("no span %s under %s", want.name, want.parent)
-				continue
-			}
-			if s.SpanKind() != want.kind || s.Parent().SpanID() != parent.SpanContext().SpanID() {
-				t.Errorf("%s is %v under %v, not %v under %s", want.name, s.SpanKind(), s.Parent().SpanID(), want.kind, want.parent)
-			}
-		}
-		if len(spans) != 7 { // the five above, terminal, and scheduling's send
-			t.Errorf("%d kinds of spans: %v", len(spans), spans)
-		}
-		attributes := attribute.NewSet(spans["send job.{partition}.{site}"].Attributes()...)
-		for key, value := range map[attribute.Key]string{
-			"messaging.system": "nats", "messaging.operation.name": "send", "messaging.operation.type": "send",
-			"messaging.destination.template":     "job.{partition}.{site}",
-			"messaging.destination.partition.id": sitelog.Partition(site, sitelog.DefaultPartitions),
-		} {
-			if got, _ := attributes.Value(key); got.AsString() != value {
-				t.Errorf("%s is %q, not %q", key, got.AsString(), value)
-			}
-		}
+		checkSpans(t, recorder, root.SpanContext().TraceID())
 		var traceID string
 		record, err := log.Last(t.Context(), sitelog.Subject{Service: "scheduling", Site: site})
 		if err != nil {
@@ -91,6 +53,50 @@ func TestOneTraceFollowsACause(t *testing.T) {
 			t.Errorf("a replay has made %d spans", n-before)
 		}
 	})
+}
+
+// checkSpans looks at what two followers and the writers have recorded.
+func checkSpans(t *testing.T, recorder *tracetest.SpanRecorder, id trace.TraceID) {
+	t.Helper()
+	spans := map[string]sdktrace.ReadOnlySpan{}
+	for _, s := range recorder.Ended() {
+		spans[s.Name()] = s
+		if s.SpanContext().TraceID() != id {
+			t.Errorf("%s is in another trace", s.Name())
+		}
+	}
+	for _, want := range []struct {
+		name, parent string
+		kind         trace.SpanKind
+	}{
+		{"decide /test.Board/Say", "terminal", trace.SpanKindInternal},
+		{"send job.{partition}.{site}", "decide /test.Board/Say", trace.SpanKindProducer},
+		{"react job StringValue", "decide /test.Board/Say", trace.SpanKindConsumer},
+		{"send inventory.{partition}.{site}", "react job StringValue", trace.SpanKindProducer},
+		{"react inventory StringValue", "react job StringValue", trace.SpanKindConsumer},
+	} {
+		s, parent := spans[want.name], spans[want.parent]
+		if s == nil || parent == nil {
+			t.Errorf("no span %s under %s", want.name, want.parent)
+			continue
+		}
+		if s.SpanKind() != want.kind || s.Parent().SpanID() != parent.SpanContext().SpanID() {
+			t.Errorf("%s is %v under %v, not %v under %s", want.name, s.SpanKind(), s.Parent().SpanID(), want.kind, want.parent)
+		}
+	}
+	if len(spans) != 7 { // the five above, terminal, and scheduling's send
+		t.Errorf("%d kinds of spans: %v", len(spans), spans)
+	}
+	attributes := attribute.NewSet(spans["send job.{partition}.{site}"].Attributes()...)
+	for key, value := range map[attribute.Key]string{
+		"messaging.system": "nats", "messaging.operation.name": "send", "messaging.operation.type": "send",
+		"messaging.destination.template":     "job.{partition}.{site}",
+		"messaging.destination.partition.id": sitelog.Partition(site, sitelog.DefaultPartitions),
+	} {
+		if got, _ := attributes.Value(key); got.AsString() != value {
+			t.Errorf("%s is %q, not %q", key, got.AsString(), value)
+		}
+	}
 }
 
 // Without a provider the caller's trace context still reaches the log.

@@ -261,7 +261,9 @@ func sites(t *testing.T, log sitelog.Log) {
 	take()
 	take()
 	cancel()
-	<-ended
+	if err := <-ended; !errors.Is(err, context.Canceled) {
+		t.Errorf("sites ended with %v", err)
+	}
 	want := map[string]int{job.Site: 1, other.Site: 1, third.Site: 1, fourth.Site: 1}
 	if !maps.Equal(seen, want) {
 		t.Errorf("sites were given %v times", seen)
