@@ -75,3 +75,55 @@ func TestLogNormal(t *testing.T) {
 		t.Errorf("no work takes %v minutes", zero.At(3))
 	}
 }
+
+// Formulas: public pages on the normal-gamma distribution, Murphy 2007; values recomputed.
+func TestBelief(t *testing.T) {
+	prior := Belief{Mu: math.Ln2, Kappa: 4, Alpha: 3, Beta: .5}
+	data := []float64{2.5, 1.8, 3.2, 2.9}
+	b := prior.Observe(data...)
+	near(t, "mu", b.Mu, .8130659582, 1e-9)
+	near(t, "kappa", b.Kappa, 8, 0)
+	near(t, "alpha", b.Alpha, 5, 0)
+	near(t, "beta", b.Beta, .6524063324, 1e-9)
+	near(t, "expected variance", b.Variance(), .1631015831, 1e-9)
+	freedom, location, scale := b.Student()
+	near(t, "degrees of freedom", freedom, 10, 0)
+	near(t, "location", location, .8130659582, 1e-9)
+	near(t, "scale", scale, .3831336905, 1e-9)
+	near(t, "predictive median", b.Predict().Median(), 2.254811, 1e-6)
+	near(t, "predictive P80", math.Exp(location+.8790578*scale), 3.157759, 1e-5) // t quantile with 10 degrees
+	one := prior
+	for _, d := range data {
+		one = one.Observe(d)
+	}
+	near(t, "mu one at a time", one.Mu, b.Mu, 1e-12)
+	near(t, "beta one at a time", one.Beta, b.Beta, 1e-12)
+	if prior.Observe() != prior {
+		t.Error("no data change the belief")
+	}
+}
+
+func TestBeliefFromEstimate(t *testing.T) {
+	estimate := ThreePoint{10, 12.5, 20}
+	b := BeliefFrom(estimate, 6)
+	near(t, "median", b.Predict().Median(), estimate.LogNormal().Median(), 1e-12)
+	near(t, "variance", b.Variance(), math.Pow(estimate.LogNormal().Sigma, 2), 1e-12)
+	near(t, "spread where none is given", math.Sqrt(BeliefFrom(Exactly(5), 6).Variance()), DefaultSigma, 1e-12)
+	for range 200 {
+		b = b.Observe(30)
+	}
+	near(t, "after many of 30", b.Predict().Median(), 30, 1)
+}
+
+func TestPaceShrinks(t *testing.T) {
+	var p Pace
+	near(t, "unknown", p.Factor(), 1, 0)
+	p = p.Observe(20, 10)
+	if f := p.Factor(); f <= 1 || f > 1.1 {
+		t.Errorf("one slow job gives %v", f)
+	}
+	for range 500 {
+		p = p.Observe(20, 10)
+	}
+	near(t, "after many", p.Factor(), 2, .05)
+}

@@ -1,0 +1,89 @@
+package rcpsp
+
+import (
+	"math/rand/v2"
+)
+
+// Options of a search.
+type Options struct {
+	// Schedules bounds how often a generation scheme runs, in either direction.
+	Schedules int
+	Seed      uint64
+}
+
+// Result is the best schedule found.
+type Result struct {
+	// Starts of the activities, in periods.
+	Starts   []int
+	Makespan int
+	// LowerBound is the longest path; equal to Makespan: proved optimal.
+	LowerBound int
+	// Schedules that were generated.
+	Schedules int
+}
+
+// schedule is a solution of one direction: finish times in its network.
+type schedule struct {
+	finish   []int32
+	makespan int32
+}
+
+// search is one run.
+type search struct {
+	nets    [2]*network // forward and backward
+	decoder *decoder
+	random  *rand.Rand
+	left    int
+	made    int
+	best    schedule
+	bestDir int
+	bound   int32
+	// room for a child
+	keys []int64
+	list []int32
+}
+
+// Solve searches for a short schedule. The error says that the project
+// contradicts itself.
+func Solve(p Project, o Options) (Result, error) {
+	forward, backward, err := compile(p)
+	if err != nil {
+		return Result{}, err
+	}
+	s := &search{
+		nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
+		random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15)), //nolint:gosec // reproducible by design
+		left:   max(1, o.Schedules), bound: forward.critical(),
+		keys: make([]int64, forward.n), list: make([]int32, forward.n),
+	}
+	s.run()
+	return s.result(), nil
+}
+
+// done tells whether the count is used up or the bound is reached.
+func (s *search) done() bool {
+	return s.left <= 0 || s.made > 0 && s.best.makespan == s.bound
+}
+
+// decode generates one schedule from the list in a direction.
+func (s *search) decode(dir int, finish []int32) schedule {
+	made := schedule{finish: finish, makespan: s.decoder.serial(s.nets[dir], s.list, finish)}
+	s.left--
+	if s.made++; s.made == 1 || made.makespan < s.best.makespan {
+		s.best = schedule{append(s.best.finish[:0], finish...), made.makespan}
+		s.bestDir = dir
+	}
+	return made
+}
+
+func (s *search) result() Result {
+	r := Result{Makespan: int(s.best.makespan), LowerBound: int(s.bound), Schedules: s.made}
+	for a, f := range s.best.finish {
+		start := f - s.nets[0].durations[a]
+		if s.bestDir == 1 {
+			start = s.best.makespan - f
+		}
+		r.Starts = append(r.Starts, int(start))
+	}
+	return r
+}
