@@ -63,7 +63,7 @@ func TestFactsByBuildDate(t *testing.T) {
 
 func TestFactsRefusals(t *testing.T) {
 	c := small(t)
-	c.features["rocker"].Values[1].BuiltTo = c.features["rocker"].Values[1].BuiltFrom // nothing after 2020 any more
+	c.features["rocker"].Values[1].BuiltTo = c.features["rocker"].GetValues()[1].GetBuiltFrom() // nothing after 2020 any more
 	for _, tc := range []struct {
 		reason, built string
 		known         map[string]string

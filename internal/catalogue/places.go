@@ -32,8 +32,10 @@ func readPlaces(data []byte) (*places, []Problem) {
 	}
 	var second yaml.Node
 	if err := decoder.Decode(&second); !errors.Is(err, io.EOF) {
-		return nil, []Problem{{Line: max(1, second.Line), Column: 1, Rule: ruleSyntax,
-			Message: "a file holds one catalogue; this begins a second document"}}
+		return nil, []Problem{{
+			Line: max(1, second.Line), Column: 1, Rule: ruleSyntax,
+			Message: "a file holds one catalogue; this begins a second document",
+		}}
 	}
 	if len(document.Content) != 1 || document.Content[0].Kind != yaml.MappingNode {
 		return nil, []Problem{{Line: 1, Column: 1, Rule: ruleSyntax, Message: "a catalogue is a mapping of fields, as in id: marlow-orrin"}}
@@ -99,8 +101,10 @@ func (w *walker) message(node *yaml.Node, desc protoreflect.MessageDescriptor, p
 		}
 		here := join(path, name)
 		if first, ok := seen[name]; ok {
-			w.problems = append(w.problems, Problem{Line: key.Line, Column: key.Column, Field: here, Rule: ruleRepeated,
-				Message: fmt.Sprintf("%s stands here and in line %d; one of them would be lost", name, first)})
+			w.problems = append(w.problems, Problem{
+				Line: key.Line, Column: key.Column, Field: here, Rule: ruleRepeated,
+				Message: fmt.Sprintf("%s stands here and in line %d; one of them would be lost", name, first),
+			})
 			continue
 		}
 		seen[name] = key.Line

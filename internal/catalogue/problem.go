@@ -52,7 +52,7 @@ func (p Problem) String() string {
 }
 
 // Problems is the error that lists everything wrong with a file.
-type Problems struct {
+type Problems struct { //nolint:errname // Problems is what it is: a list of them
 	List []Problem // in the order of the file
 }
 

@@ -83,7 +83,7 @@ func fixtureRule(file string) string { return strings.TrimSuffix(filepath.Base(f
 // marked gives the line that holds the mark and the field written after it.
 func marked(t *testing.T, file string) (line int, field string) {
 	t.Helper()
-	data, err := os.ReadFile(file) //nolint:gosec // our own fixtures
+	data, err := os.ReadFile(file)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -149,6 +149,7 @@ func (j *Job) nextStep() *jobv1.PlannedStep {
 			return s
 		case jobv1.StepState_STEP_STATE_DONE:
 			continue
+		default:
 		}
 		if ready == nil && len(j.missing(s)) == 0 {
 			ready = s

@@ -41,9 +41,9 @@ func recordRoadTest(j *Job, in sitelog.Input, req *jobv1.RecordRoadTestRequest) 
 func closeInvoice(s *State, j *Job, c *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, *jobv1.Invoice, error) {
 	if unmet := j.unmet(); len(unmet) > 0 {
 		refusal := fault.New(fault.Precondition, "INVOICE_NOT_READY", "%s cannot be closed: %d conditions are not met, first: %s",
-			j.Name, len(unmet), unmet[0].Description)
+			j.Name, len(unmet), unmet[0].GetDescription())
 		for _, u := range unmet {
-			refusal.WithUnmet(fault.Unmet{Type: u.Type, Subject: u.Subject, Description: u.Description})
+			refusal.WithUnmet(fault.Unmet{Type: u.GetType(), Subject: u.GetSubject(), Description: u.GetDescription()})
 		}
 		return nil, nil, refusal
 	}

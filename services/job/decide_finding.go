@@ -16,7 +16,7 @@ import (
 // reportFinding keeps what was found and draws what follows from it at once: a
 // design narrows or changes the plan, a broken part leaves debris to be counted.
 func reportFinding(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.ReportFindingRequest) ([]proto.Message, error) {
-	if err := findingFits(j, c, req); err != nil {
+	if err := findingFits(c, req); err != nil {
 		return nil, err
 	}
 	finding := &jobv1.Finding{
@@ -40,10 +40,10 @@ func reportFinding(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.
 }
 
 // findingFits checks the fields that a kind of finding needs.
-func findingFits(j *Job, c *catalogue.Catalogue, req *jobv1.ReportFindingRequest) error {
+func findingFits(c *catalogue.Catalogue, req *jobv1.ReportFindingRequest) error {
 	switch req.GetKind() {
 	case jobv1.FindingKind_FINDING_KIND_DESIGN:
-		return designFits(j, c, req)
+		return designFits(c, req)
 	case jobv1.FindingKind_FINDING_KIND_BROKEN_UP:
 		if c.Piece(req.GetPiece()) == nil {
 			return unknown("piece", req.GetPiece(), c)
@@ -64,7 +64,7 @@ func findingFits(j *Job, c *catalogue.Catalogue, req *jobv1.ReportFindingRequest
 	return nil
 }
 
-func designFits(j *Job, c *catalogue.Catalogue, req *jobv1.ReportFindingRequest) error {
+func designFits(c *catalogue.Catalogue, req *jobv1.ReportFindingRequest) error {
 	feature := c.Feature(req.GetFeature())
 	if feature == nil {
 		return unknown("feature", req.GetFeature(), c)

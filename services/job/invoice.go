@@ -20,8 +20,8 @@ func (j *Job) invoice(c *catalogue.Catalogue) (*jobv1.Invoice, error) {
 	rate := c.Message().GetTaxRateBasisPoints()
 	invoice := &jobv1.Invoice{Job: j.Name, Customer: j.Customer, Vehicle: j.Vehicle}
 	invoice.Lines = append(j.labourLines(c, rate), j.partLines(rate)...)
-	lines := make([]billing.Line, len(invoice.Lines))
-	for i, l := range invoice.Lines {
+	lines := make([]billing.Line, len(invoice.GetLines()))
+	for i, l := range invoice.GetLines() {
 		lines[i] = billing.Line{
 			Net: billing.Amount(l.GetNet().GetMinorUnits()), Category: l.GetTaxCategory(), Rate: billing.BasisPoints(l.GetTaxRateBasisPoints()),
 		}

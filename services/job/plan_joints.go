@@ -19,7 +19,7 @@ func (p *planner) addJoints() {
 				p.plan.Joints[i].ForStep = s.GetId()
 				continue
 			}
-			at[id] = len(p.plan.Joints)
+			at[id] = len(p.plan.GetJoints())
 			p.plan.Joints = append(p.plan.Joints, p.jointDue(p.catalogue.Joint(id), s.GetId()))
 		}
 	}
@@ -63,8 +63,8 @@ func narrowed(plan *jobv1.Plan, feature, value string) *jobv1.Plan {
 		return nil
 	}
 	plan = proto.CloneOf(plan)
-	parts := plan.Parts[:0]
-	for _, l := range plan.Parts {
+	parts := plan.GetParts()[:0]
+	for _, l := range plan.GetParts() {
 		if l.GetFeature() == feature && l.GetValue() != value {
 			continue
 		}
@@ -74,12 +74,12 @@ func narrowed(plan *jobv1.Plan, feature, value string) *jobv1.Plan {
 		parts = append(parts, l)
 	}
 	plan.Parts = parts
-	for _, j := range plan.Joints {
-		j.Designs = narrowedDesigns(j.Designs, feature, value)
+	for _, j := range plan.GetJoints() {
+		j.Designs = narrowedDesigns(j.GetDesigns(), feature, value)
 	}
-	for _, s := range plan.Steps {
-		s.PartLines = linesOf(plan.Parts, s.GetId())
-		s.ShowsFeatures = without(s.ShowsFeatures, feature)
+	for _, s := range plan.GetSteps() {
+		s.PartLines = linesOf(plan.GetParts(), s.GetId())
+		s.ShowsFeatures = without(s.GetShowsFeatures(), feature)
 	}
 	return plan
 }

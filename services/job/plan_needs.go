@@ -24,7 +24,7 @@ func (p *planner) addNeeds() {
 			before += meanOf(s.GetEffort())
 		}
 		for _, skill := range s.GetSkills() {
-			if !slices.Contains(p.plan.Skills, skill) {
+			if !slices.Contains(p.plan.GetSkills(), skill) {
 				p.plan.Skills = append(p.plan.Skills, skill)
 			}
 		}
@@ -32,7 +32,7 @@ func (p *planner) addNeeds() {
 			p.needTool(tool, s.GetId())
 		}
 	}
-	slices.Sort(p.plan.Skills)
+	slices.Sort(p.plan.GetSkills())
 	p.plan.UntilPartsNeeded = durationpb.New(before)
 	p.plan.BayKinds = p.bayKinds()
 }
@@ -43,7 +43,7 @@ func (p *planner) needTool(id, step string) {
 	if tool.GetKind() != cataloguev1.Tool_KIND_SPECIAL {
 		return
 	}
-	if i := slices.IndexFunc(p.plan.Tools, func(n *jobv1.ToolNeed) bool { return n.GetTool() == id }); i >= 0 {
+	if i := slices.IndexFunc(p.plan.GetTools(), func(n *jobv1.ToolNeed) bool { return n.GetTool() == id }); i >= 0 {
 		p.plan.Tools[i].LastStep = step
 		return
 	}

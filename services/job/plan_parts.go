@@ -107,9 +107,9 @@ func (p *planner) addLine(s *jobv1.PlannedStep, use *cataloguev1.PartUse, featur
 	if value != "" {
 		line += ":" + value
 	}
-	if i := slices.IndexFunc(p.plan.Parts, func(w *jobv1.PartWanted) bool { return w.GetLine() == line }); i >= 0 {
+	if i := slices.IndexFunc(p.plan.GetParts(), func(w *jobv1.PartWanted) bool { return w.GetLine() == line }); i >= 0 {
 		p.plan.Parts[i].Quantity += use.GetQuantity()
-		p.plan.Parts[i].Price = p.priceOf(part, p.plan.Parts[i].GetQuantity())
+		p.plan.Parts[i].Price = p.priceOf(part, p.plan.GetParts()[i].GetQuantity())
 		return
 	}
 	p.plan.Parts = append(p.plan.Parts, &jobv1.PartWanted{

@@ -28,7 +28,7 @@ func (p *planner) addSteps(answer teardown.Plan) {
 			ToolsTakenOff: s.ToolsOff,
 			Cautions:      p.cautions(s.Hazards),
 			NeedsStates:   s.NeedsStates,
-			Position:      cataloguev1.Position(cataloguev1.Position_value[s.Position]),
+			Position:      p.positionOf(s),
 			Reason:        s.Reason,
 			Pieces:        p.pieces(s),
 			Joints:        p.jointsOf(s.Joints),
@@ -78,6 +78,14 @@ func (p *planner) titleOf(s teardown.Step) string {
 	case teardown.StepOpen, teardown.StepTask:
 	}
 	return s.Title
+}
+
+// positionOf is from where a step is done; states and repairs have none.
+func (p *planner) positionOf(s teardown.Step) cataloguev1.Position {
+	if s.Kind == teardown.StepOpen || s.Kind == teardown.StepRefit {
+		return p.catalogue.Operation(s.ID).GetPosition()
+	}
+	return cataloguev1.Position_POSITION_UNSPECIFIED
 }
 
 func (p *planner) cautions(hazards []string) []*jobv1.Caution {

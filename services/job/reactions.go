@@ -118,7 +118,7 @@ func (s *State) reactToAudit(m proto.Message) ([]proto.Message, error) {
 	case *torqueauditv1.SheetReopened:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
 			a.State, a.PlanRevision, a.Reason = jobv1.AuditState_AUDIT_STATE_REOPENED, m.GetPlanRevision(), m.GetReason()
-			a.JointsProved -= min(a.JointsProved, uint32(len(m.GetJoints()))) //nolint:gosec // a sheet has few joints
+			a.JointsProved -= min(a.GetJointsProved(), uint32(len(m.GetJoints()))) //nolint:gosec // a sheet has few joints
 		})
 	case *torqueauditv1.SheetVoided:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) { a.State, a.Reason = jobv1.AuditState_AUDIT_STATE_VOID, m.GetReason() })

@@ -56,7 +56,7 @@ func (s *Server) ListCatalogues(ctx context.Context, _ *jobv1.ListCataloguesRequ
 		}
 		return nil
 	})
-	slices.SortFunc(response.Catalogues, func(a, b *jobv1.CatalogueSummary) int {
+	slices.SortFunc(response.GetCatalogues(), func(a, b *jobv1.CatalogueSummary) int {
 		return strings.Compare(a.GetCatalogue(), b.GetCatalogue())
 	})
 	return response, err

@@ -62,16 +62,17 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 			{Name: r.Name + " server", Run: func(context.Context) error { return server.Serve(listener) }},
 			{Name: r.Name + " read models", Run: func(context.Context) error {
 				defer close(projected)
-				return awaitEnd(p.project(projecting), projecting)
+				return untilTold(projecting, p.project)
 			}},
 		},
 	}, nil
 }
 
-// awaitEnd makes the end of read models that were told to end no news: the
-// process goes on closing what lies beneath.
-func awaitEnd(err error, told context.Context) error {
-	if told.Err() != nil {
+// untilTold runs a task until its context ends. That it was told to is no news:
+// the process goes on closing what lies beneath.
+func untilTold(ctx context.Context, task func(context.Context) error) error {
+	err := task(ctx)
+	if errors.Is(err, context.Canceled) {
 		return nil
 	}
 	return err
