@@ -33,7 +33,9 @@ type network struct {
 	// rank is a topological order's position of each activity.
 	rank []int32
 	// tail is the longest way from an activity's start to the project's end.
-	tail    []int32
+	tail []int32
+	// weight is what an activity holds per period, in shares of the capacities.
+	weight  []int64
 	horizon int32
 }
 
@@ -110,6 +112,7 @@ func (p Project) check() error {
 }
 
 func (w *network) pack(p Project) {
+	w.weight = make([]int64, w.n)
 	words := (len(p.Capacities) + lanes - 1) / lanes
 	w.full = make([]uint64, words)
 	w.need = make([][]uint64, words)
@@ -121,6 +124,9 @@ func (w *network) pack(p Project) {
 		w.full[word] |= uint64(c) << shift //nolint:gosec // checked
 		for a := range w.n {
 			w.need[word][a] |= uint64(p.Demands[a][r]) << shift //nolint:gosec // checked
+			if c > 0 {
+				w.weight[a] += int64(1000 * p.Demands[a][r] / c)
+			}
 		}
 	}
 }
