@@ -244,13 +244,24 @@ func (s *site) auditDates(number string) {
 }
 
 func (s *site) auditExpiries() {
+	lately := s.now.Add(-2 * firingPause) // what is due just now may wait for its turn
+	for job, h := range s.st.holds {
+		if eta := h.doc.GetEta(); eta != nil && !eta.AsTime().After(lately) {
+			s.t.Fatalf("%s was expected at %v and is told nothing new", job, eta.AsTime())
+		}
+		for _, l := range h.doc.GetLines() {
+			if l.GetEta() != nil && !l.GetEta().AsTime().After(lately) {
+				s.t.Fatalf("%s of %s was expected at %v and is told nothing new", l.GetLine(), job, l.GetEta().AsTime())
+			}
+		}
+	}
 	want := 0
 	for job, h := range s.st.holds {
 		if h.doc.GetExpiresAt() == nil {
 			continue
 		}
 		want++
-		if !h.doc.GetExpiresAt().AsTime().After(s.now) {
+		if !h.doc.GetExpiresAt().AsTime().After(lately) {
 			s.t.Fatalf("%s ended at %v and is still there", job, h.doc.GetExpiresAt().AsTime())
 		}
 		if !wantsAnything(h.doc) {

@@ -209,6 +209,22 @@ func TestCancelledJobKeepsWhatIsToComeBack(t *testing.T) {
 	}
 }
 
+func TestCancelledWithALineHalfIssued(t *testing.T) {
+	s := newSite(t)
+	s.list("OIL")
+	s.receive("OIL", 6)
+	s.hears(confirmed(1, 0, line("oil", "OIL", 4)))
+	must(s, issueParts, &inventoryv1.IssuePartsRequest{Job: "jobs/1"})
+	s.hears(revised(1, 2, line("oil", "OIL", 6)))
+	wantLine(t, s, 1, "oil", lineHeld, 2)
+
+	s.hears(&jobv1.JobCancelled{Job: "jobs/1"})
+
+	if l := s.lineOf(1, "oil"); l.GetState() != lineIssued || l.GetQuantity() != 4 || l.GetHeld() != 0 {
+		t.Errorf("what is at the car: %v", l)
+	}
+}
+
 func TestInvoiceSettles(t *testing.T) {
 	s := newSite(t)
 	s.list("SEAL")
@@ -336,7 +352,7 @@ func TestManyExpireInSmallCommits(t *testing.T) {
 	s := newSite(t)
 	s.list("SEAL")
 	s.receive("SEAL", 1000)
-	const jobs = 3*expiriesAtOnce + 1
+	const jobs = 3*holdsAtOnce + 1
 	for job := 1; job <= jobs; job++ {
 		s.hears(confirmed(job, 0, line("a", "SEAL", 1)))
 	}

@@ -38,6 +38,7 @@ func evolve(st *State, e sitelog.Event) {
 		st.setHold(m.GetHold(), e.Time)
 	case *inventoryv1.PartsShort:
 		st.setHold(m.GetHold(), e.Time)
+		st.lastShort = e.Time
 	case *inventoryv1.HoldNarrowed:
 		st.setHold(m.GetHold(), e.Time)
 	case *inventoryv1.PartsIssued:

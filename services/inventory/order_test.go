@@ -156,6 +156,51 @@ func TestOverdueDeliveryIsExpectedTomorrow(t *testing.T) {
 	s.passes(3 * 24 * time.Hour)
 	s.hears(confirmed(1, 0, line("a", "SEAL", 1)))
 	wantEta(t, s, 1, true, day(4))
+	// It has not come by then, either: who plans with that day is told so.
+	s.passes(24 * time.Hour)
+	wantEta(t, s, 1, true, day(5))
+	if got := kinds(s.history[len(s.history)-1:]); !slices.Equal(got, []string{"PartsShort"}) {
+		t.Errorf("the last event is %v", got)
+	}
+}
+
+func TestWhatNobodyOrdersSlides(t *testing.T) {
+	s := newSite(t)
+	s.list("SEAL", "BOLT")
+	s.order("BOLT", 4, day(2))
+	s.hears(confirmed(1, 0, line("a", "SEAL", 1), line("b", "BOLT", 4)))
+	wantEta(t, s, 1, false, day(5))
+	s.passes(6 * 24 * time.Hour)
+	wantEta(t, s, 1, false, day(10))
+}
+
+func TestManyLateHoldsAreToldInSmallCommits(t *testing.T) {
+	s := newSite(t)
+	s.list("SEAL")
+	const jobs = 3*holdsAtOnce + 1
+	s.order("SEAL", jobs, day(2))
+	for job := 1; job <= jobs; job++ {
+		s.hears(confirmed(job, 0, line("a", "SEAL", 1)))
+	}
+	s.passes(2*24*time.Hour + time.Minute)
+	for job := 1; job <= jobs; job++ {
+		if !s.doc(job).GetEta().AsTime().After(s.now) {
+			t.Fatalf("%s is expected at %v, in the past", jobName(job), s.doc(job).GetEta().AsTime())
+		}
+	}
+}
+
+func TestConfirmationWithoutADateKeepsTheLastDay(t *testing.T) {
+	s := newSite(t)
+	s.list("SEAL")
+	order := s.order("SEAL", 2, day(4))
+	if err := confirm(s, order, &inventoryv1.OrderLine{Part: "SEAL", Quantity: 3}); err != nil {
+		t.Fatal(err)
+	}
+	l := s.st.orders[order].GetLines()[0]
+	if l.GetQuantity() != 3 || !l.GetExpected().AsTime().Equal(day(4)) {
+		t.Errorf("the line is %v", l)
+	}
 }
 
 func TestCancelledOrder(t *testing.T) {

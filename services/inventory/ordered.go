@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -41,21 +43,35 @@ func claimOf(doc *inventoryv1.Hold, since time.Time) claim {
 	return claim{priority: doc.GetPriority(), since: since, number: numberOf(doc.GetJob()), job: doc.GetJob()}
 }
 
-// expiry is when an unused hold ends.
-type expiry struct {
+// deadline is when something happens to a hold by itself.
+type deadline struct {
 	at     time.Time
 	number uint64
 	job    string
 }
 
-func compareExpiries(a, b expiry) int {
+func compareDeadlines(a, b deadline) int {
 	return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.number, b.number))
 }
 
-// expiryOf is the zero value for a hold that does not end by itself.
-func expiryOf(doc *inventoryv1.Hold) expiry {
-	if doc.GetExpiresAt() == nil {
-		return expiry{}
+func deadlineOf(doc *inventoryv1.Hold, at *timestamppb.Timestamp) deadline {
+	if at == nil {
+		return deadline{}
 	}
-	return expiry{at: doc.GetExpiresAt().AsTime(), number: numberOf(doc.GetJob()), job: doc.GetJob()}
+	return deadline{at: at.AsTime(), number: numberOf(doc.GetJob()), job: doc.GetJob()}
+}
+
+// expiryOf is when an unused hold ends; the zero value: not by itself.
+func expiryOf(doc *inventoryv1.Hold) deadline { return deadlineOf(doc, doc.GetExpiresAt()) }
+
+// arrivalOf is when the first date that a short hold was told runs out, be it of
+// a line or of the whole; the zero value: nothing is short.
+func arrivalOf(doc *inventoryv1.Hold) deadline {
+	first := doc.GetEta()
+	for _, l := range doc.GetLines() {
+		if eta := l.GetEta(); eta != nil && eta.AsTime().Before(first.AsTime()) {
+			first = eta
+		}
+	}
+	return deadlineOf(doc, first)
 }

@@ -16,8 +16,8 @@ import (
 // expected, whichever is later. A booking extends it to as long after its start.
 const HoldLife = 14 * 24 * time.Hour
 
-// lateGrace is when an overdue delivery is expected: nobody knows, but not before
-// tomorrow.
+// lateGrace is how soon an overdue delivery is expected, and one of a part of
+// unknown lead time: nobody knows, but not before tomorrow.
 const lateGrace = 24 * time.Hour
 
 // queue gives the jobs that wait for a part, first come first. It is lazy, since
@@ -219,7 +219,7 @@ func (d *draft) expect(doc *inventoryv1.Hold) {
 // leadEnd is when a part arrives if it is ordered now.
 func (d *draft) leadEnd(number string) time.Time {
 	days := d.st.parts[number].about.GetLeadTimeDays()
-	return d.in.Now.Add(time.Duration(days) * 24 * time.Hour)
+	return d.in.Now.Add(max(lateGrace, time.Duration(days)*24*time.Hour))
 }
 
 // limit sets when the hold ends if nothing of it is used: never, once something

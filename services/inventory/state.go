@@ -20,9 +20,11 @@ type State struct {
 	// ledger holds every movement; movement n stands at n-1.
 	ledger []*inventoryv1.Movement
 	// placed is the number of the newest order.
-	placed     uint64
-	expiries   ordered[expiry]
-	lastExpiry time.Time
+	placed   uint64
+	expiries ordered[deadline]
+	arrivals ordered[deadline] // of what is short
+	// When the newest hold expired, and the newest was told to be short.
+	lastExpiry, lastShort time.Time
 }
 
 // part is a line of the part master and what follows for it from movements,
@@ -64,7 +66,8 @@ func newState(string) *State {
 		successors: map[string]string{},
 		holds:      map[string]*holding{},
 		orders:     map[string]*inventoryv1.Order{},
-		expiries:   ordered[expiry]{compare: compareExpiries},
+		expiries:   ordered[deadline]{compare: compareDeadlines},
+		arrivals:   ordered[deadline]{compare: compareDeadlines},
 	}
 }
 
@@ -110,6 +113,7 @@ func (st *State) setHold(doc *inventoryv1.Hold, at time.Time) {
 		h.were = append(h.were, number)
 	}
 	st.expiries.remove(expiryOf(h.doc))
+	st.arrivals.remove(arrivalOf(h.doc))
 	if ended(h.doc) && !ended(doc) {
 		h.since = at // it comes back to the end of the queue
 	}
@@ -118,6 +122,7 @@ func (st *State) setHold(doc *inventoryv1.Hold, at time.Time) {
 		st.parts[number].add(h.claim(), t)
 	}
 	st.expiries.insert(expiryOf(doc))
+	st.arrivals.insert(arrivalOf(doc))
 }
 
 // ended tells whether a hold was given up, so that a new one starts anew.
