@@ -20,10 +20,10 @@ type Report struct {
 	Peak    Point
 	End     Point
 	// Falls counts sudden losses of torque that were made up again.
-	Falls        int
-	StickSlip    bool
-	CrossThread  bool
-	StrippedSlip bool // torque fell for good: a thread gave way
+	Falls       int
+	StickSlip   bool
+	CrossThread bool
+	Stripped    bool // torque fell for good: a thread gave way
 	// Settings are the thresholds used.
 	Settings Settings
 }

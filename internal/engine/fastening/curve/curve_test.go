@@ -117,7 +117,7 @@ func TestWhatIsNotThere(t *testing.T) {
 		if r.Yield != nil || (r.Elastic != nil) != c.elastic {
 			t.Errorf("%s: elastic %v, yield %v", c.name, r.Elastic, r.Yield)
 		}
-		if r.StickSlip || r.CrossThread || r.StrippedSlip {
+		if r.StickSlip || r.CrossThread || r.Stripped {
 			t.Errorf("%s shows signatures: %+v", c.name, r)
 		}
 	}
@@ -140,8 +140,8 @@ func TestSignatures(t *testing.T) {
 		{"stripped", stripped, false, false, true},
 	} {
 		r := analyse(t, c.samples, Settings{})
-		if r.StickSlip != c.slip || r.CrossThread != c.cross || r.StrippedSlip != c.strippage {
-			t.Errorf("%s: slip %v (%d falls), cross %v, stripped %v", c.name, r.StickSlip, r.Falls, r.CrossThread, r.StrippedSlip)
+		if r.StickSlip != c.slip || r.CrossThread != c.cross || r.Stripped != c.strippage {
+			t.Errorf("%s: slip %v (%d falls), cross %v, stripped %v", c.name, r.StickSlip, r.Falls, r.CrossThread, r.Stripped)
 		}
 	}
 }
@@ -182,12 +182,7 @@ func TestRefusedCurves(t *testing.T) {
 
 func TestReadCSV(t *testing.T) {
 	rows := func(separator, point string) string {
-		var b strings.Builder
-		for i := range 12 {
-			b.WriteString(strings.Replace("10.5"+separator+"2.25\n", ".", point, -1))
-			_ = i
-		}
-		return b.String()
+		return strings.Repeat(strings.ReplaceAll("10.5"+separator+"2.25\n", ".", point), 12)
 	}
 	for name, text := range map[string]string{
 		"comma": rows(",", "."), "heading": "angle,torque\n" + rows(",", "."), "semicolon and decimal comma": rows(";", ","), "tab": rows("\t", "."),

@@ -13,7 +13,7 @@ const (
 func (r *Report) signatures(samples []Sample) {
 	r.Falls = falls(samples, fallShare*r.Peak.Torque)
 	r.StickSlip = r.Falls >= fallsOfSlip
-	r.StrippedSlip = r.End.Torque < keptShare*r.Peak.Torque && r.End.Angle-r.Peak.Angle > r.Settings.Window
+	r.Stripped = r.End.Torque < keptShare*r.Peak.Torque && r.End.Angle-r.Peak.Angle > r.Settings.Window
 	r.CrossThread = r.runsTight(samples)
 }
 
