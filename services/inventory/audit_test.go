@@ -42,10 +42,9 @@ func (s *site) auditCars() {
 		if !is {
 			continue
 		}
-		switch moved.GetMovement().GetKind() {
-		case inventoryv1.MovementKind_MOVEMENT_KIND_ISSUED, inventoryv1.MovementKind_MOVEMENT_KIND_RETURNED:
-			balance[[2]string{moved.GetMovement().GetReference(), moved.GetMovement().GetPart()}] += moved.GetMovement().GetQuantity()
-		default:
+		m := moved.GetMovement()
+		if m.GetKind() == inventoryv1.MovementKind_MOVEMENT_KIND_ISSUED || m.GetKind() == inventoryv1.MovementKind_MOVEMENT_KIND_RETURNED {
+			balance[[2]string{m.GetReference(), m.GetPart()}] += m.GetQuantity()
 		}
 	}
 	for job, h := range s.st.holds {
@@ -185,30 +184,57 @@ func (s *site) auditQueue(number string, p *part) {
 	}
 }
 
+// amount is a quantity on a day.
+type amount struct {
+	at       time.Time
+	quantity int64
+}
+
+// by sums what lies on or before a day.
+func by(day time.Time, amounts []amount) (sum int64) {
+	for _, a := range amounts {
+		if !a.at.After(day) {
+			sum += a.quantity
+		}
+	}
+	return sum
+}
+
 // auditDates checks that by no day more is promised than arrives by then, and
 // that nobody is told a date while somebody ahead of him has none.
 func (s *site) auditDates(number string) {
-	type amount struct {
-		at       time.Time
-		quantity int64
-	}
-	var promised, arriving []amount
-	unknown := false
-	for _, c := range s.st.parts[number].waiting.items {
-		for _, l := range s.st.holds[c.job].doc.GetLines() {
-			if l.GetPart() != number || l.GetState() != lineShort {
-				continue
-			}
-			if l.GetEta() == nil {
-				unknown = true
-				continue
-			}
-			if unknown {
-				s.t.Fatalf("%s: %s is promised a delivery before somebody ahead of it", number, c.job)
-			}
-			promised = append(promised, amount{l.GetEta().AsTime(), lacking(l)})
+	promised, undated := s.promised(number)
+	arriving := s.arriving(number)
+	for _, p := range promised {
+		if by(p.at, promised) > by(p.at, arriving) {
+			s.t.Fatalf("%s: by %v, %d are promised and %d arrive", number, p.at, by(p.at, promised), by(p.at, arriving))
 		}
 	}
+	ever := s.now.AddDate(1000, 0, 0)
+	if wanted := s.st.parts[number].wanted; undated && by(ever, arriving) >= wanted {
+		s.t.Fatalf("%s: %d on order cover the %d wanted, and somebody has no date", number, by(ever, arriving), wanted)
+	}
+}
+
+// promised lists what those who wait for a part were told; undated: not all were.
+func (s *site) promised(number string) (promised []amount, undated bool) {
+	for _, c := range s.st.parts[number].waiting.items {
+		for _, l := range s.st.holds[c.job].doc.GetLines() {
+			switch {
+			case l.GetPart() != number || l.GetState() != lineShort:
+			case l.GetEta() == nil:
+				undated = true
+			case undated:
+				s.t.Fatalf("%s: %s is promised a delivery before somebody ahead of it", number, c.job)
+			default:
+				promised = append(promised, amount{l.GetEta().AsTime(), lacking(l)})
+			}
+		}
+	}
+	return promised, undated
+}
+
+func (s *site) arriving(number string) (arriving []amount) {
 	for _, o := range s.st.orders {
 		for _, l := range o.GetLines() {
 			if l.GetPart() == number && outstanding(o, l) > 0 {
@@ -216,31 +242,7 @@ func (s *site) auditDates(number string) {
 			}
 		}
 	}
-	for _, day := range promised {
-		balance := int64(0)
-		for _, a := range arriving {
-			if !a.at.After(day.at) {
-				balance += a.quantity
-			}
-		}
-		for _, p := range promised {
-			if !p.at.After(day.at) {
-				balance -= p.quantity
-			}
-		}
-		if balance < 0 {
-			s.t.Fatalf("%s: %d more are promised by %v than arrive", number, -balance, day.at)
-		}
-	}
-	if unknown {
-		total := int64(0)
-		for _, a := range arriving {
-			total += a.quantity
-		}
-		if total >= s.st.parts[number].wanted {
-			s.t.Fatalf("%s: %d on order cover the %d wanted, and somebody has no date", number, total, s.st.parts[number].wanted)
-		}
-	}
+	return arriving
 }
 
 func (s *site) auditExpiries() {

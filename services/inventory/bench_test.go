@@ -45,7 +45,7 @@ func BenchmarkReceiveForAQueue(b *testing.B) {
 				s.hears(confirmed(job, 0, line("a", "SEAL", 1)))
 			}
 			if ordered > 0 {
-				s.order("SEAL", ordered, day(3))
+				s.orderSeals(ordered, day(3))
 			}
 			req := &inventoryv1.ReceiveGoodsRequest{Lines: []*inventoryv1.ReceivedLine{{Part: "SEAL", Quantity: 1}}}
 			for b.Loop() {

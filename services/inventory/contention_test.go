@@ -22,7 +22,7 @@ import (
 // again and the log loses messages and answers.
 type fight struct {
 	t    *testing.T
-	ctx  context.Context //nolint:containedctx // the test's own life
+	ctx  context.Context
 	log  *memory.Log
 	jobs *sitelog.Runner[int]
 	// runner is replaced at every crash.
@@ -78,17 +78,16 @@ func call[Q, R proto.Message](f *fight, decide func(*State, sitelog.Input, Q) ([
 				return sitelog.Decision{Events: events, Response: resp}, err
 			},
 		})
-		switch fault.KindOf(err) {
-		case fault.Unavailable, fault.Conflict, fault.Exhausted:
-			continue // the service fell over, or had no room: again
-		case fault.Precondition, fault.NotFound:
-			f.refused.Add(1)
-			return
-		}
-		if err != nil {
-			f.t.Errorf("%T: %v", req, err)
-		} else {
+		kind := fault.KindOf(err)
+		switch {
+		case err == nil:
 			f.done.Add(1)
+		case kind == fault.Unavailable || kind == fault.Conflict || kind == fault.Exhausted:
+			continue // the service fell over, or had no room: again
+		case kind == fault.Precondition || kind == fault.NotFound:
+			f.refused.Add(1)
+		default:
+			f.t.Errorf("%T: %v", req, err)
 		}
 		return
 	}
@@ -101,7 +100,7 @@ func (f *fight) caller(number, rounds int) {
 	for round := range rounds {
 		f.clock.Add(int64(random.IntN(20)))
 		job := number*rounds + round + 1
-		f.expect(publish(f.ctx, f.jobs, fmt.Sprintf("job-%d", job), confirmed(job, uint32(random.IntN(4)), //nolint:gosec // below 4
+		f.expect(publish(f.ctx, f.jobs, fmt.Sprintf("job-%d", job), confirmed(job, uint32(random.IntN(4)),
 			line("a", part(), 1+random.Int64N(3)), line("b", part(), 1+random.Int64N(3)))))
 		other := 1 + random.IntN(job)
 		pieces := 1 + random.Int64N(4)

@@ -386,7 +386,7 @@ func TestBookingAndWorkKeepAHoldAlive(t *testing.T) {
 	s.passes(time.Second)
 	wantState(t, s, 1, stateExpired)
 	// A booking may be heard of before the plan.
-	if events := s.hears(&schedulingv1.BookingMade{Booking: &schedulingv1.Booking{Job: "jobs/9", When: booking.When}}); len(events) != 0 {
+	if events := s.hears(&schedulingv1.BookingMade{Booking: &schedulingv1.Booking{Job: "jobs/9", When: booking.GetWhen()}}); len(events) != 0 {
 		t.Errorf("an unknown job's booking brought about %v", kinds(events))
 	}
 }

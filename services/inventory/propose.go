@@ -99,14 +99,14 @@ func (p *part) costOf(quantity int64) *commonv1.Money {
 	if cost.GetMinorUnits() <= 0 || quantity < 0 {
 		return nil
 	}
-	per := uint64(max(1, p.about.GetPriceQuantity()))                       //nolint:gosec // at least 1
+	per := uint64(max(1, p.about.GetPriceQuantity()))
 	high, low := bits.Mul64(uint64(quantity), uint64(cost.GetMinorUnits())) //nolint:gosec // neither is negative
 	low, carry := bits.Add64(low, per-1, 0)
 	high += carry
 	amount := int64(math.MaxInt64)
 	if high < per {
 		if q, _ := bits.Div64(high, low, per); q < math.MaxInt64 {
-			amount = int64(q) //nolint:gosec // just compared
+			amount = int64(q)
 		}
 	}
 	return &commonv1.Money{MinorUnits: amount, CurrencyCode: cost.GetCurrencyCode()}

@@ -30,9 +30,7 @@ type site struct {
 	st      *State
 	now     time.Time
 	history []proto.Message
-	// onCommit looks at every commit once it is applied.
-	onCommit func(before *State, events []proto.Message)
-	number   uint64
+	number  uint64
 }
 
 func newSite(t tester) *site { return &site{t: t, st: newState("demo"), now: monday} }
@@ -158,10 +156,10 @@ func (s *site) receive(number string, quantity int64) *inventoryv1.ReceiveGoodsR
 	})
 }
 
-func (s *site) order(number string, quantity int64, expected time.Time) string {
+func (s *site) orderSeals(quantity int64, expected time.Time) string {
 	s.t.Helper()
 	return must(s, placeOrder, &inventoryv1.PlaceOrderRequest{Supplier: "northgate", Lines: []*inventoryv1.OrderLine{
-		{Part: number, Quantity: quantity, Expected: timestamppb.New(expected)},
+		{Part: "SEAL", Quantity: quantity, Expected: timestamppb.New(expected)},
 	}}).GetOrder().GetName()
 }
 

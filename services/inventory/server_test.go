@@ -32,7 +32,7 @@ const patience = 30 * time.Second
 // embedded Redis, and a gRPC server on a pipe.
 type rig struct {
 	t     *testing.T
-	ctx   context.Context //nolint:containedctx // the test's own life
+	ctx   context.Context
 	log   *memory.Log
 	clerk inventoryv1.InventoryServiceClient
 	// technician may look, but not change anything.
