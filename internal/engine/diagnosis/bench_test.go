@@ -11,7 +11,8 @@ import (
 func workshopModel(causes, findings, tests int, seed uint64) Model {
 	r := rand.New(rand.NewPCG(seed, 1))
 	m := Model{Openings: []Opening{
-		{ID: "cover", Title: "Cover", Minutes: 15}, {ID: "head", Title: "Head", Minutes: 90, Inside: "cover"},
+		{ID: "cover", Title: "Cover", Minutes: 15},
+		{ID: "head", Title: "Head", Minutes: 90, Inside: "cover"},
 		{ID: "wheel", Title: "Wheel", Minutes: 10},
 	}}
 	places := []string{"", "", "cover", "head", "wheel"}

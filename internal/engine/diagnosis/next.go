@@ -194,7 +194,7 @@ func rounded(minutes float64) float64 { return math.Round(minutes * 1e6) }
 
 func (v *view) action(o outlook) Action {
 	a := Action{Kind: o.kind, ExpectedMinutes: o.high, ExpectedAtLeast: o.low}
-	behind := -1
+	var behind int
 	if o.kind == ActRepair {
 		c := v.engine.model.Causes[v.suspects[o.index]]
 		a.ID, a.Title, a.Minutes = c.ID, c.Repair.Title, c.Repair.Minutes

@@ -39,8 +39,10 @@ func TestByRatio(t *testing.T) {
 	}{
 		{"start faults", startFaults, []string{"battery", "fuse", "alternator", "starter", "wiring"}, 94.75, 247.5},
 		{
-			"equal costs", []Attempt{{"A", .20, 1}, {"B", .25, 1}, {"C", .40, 1}, {"D", .15, 1}},
-			[]string{"C", "B", "A", "D"}, 2.10, 2.90,
+			"equal costs",
+			[]Attempt{{"A", .20, 1}, {"B", .25, 1}, {"C", .40, 1}, {"D", .15, 1}},
+			[]string{"C", "B", "A", "D"},
+			2.10, 2.90,
 		},
 	}
 	for _, tt := range tests {

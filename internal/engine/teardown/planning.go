@@ -112,8 +112,10 @@ func (e *Engine) contradictory(tasks []Task) error {
 			for _, f := range e.stateIndexes(t.ForbidsStates) {
 				if s == f {
 					id := e.model.States[s].ID
-					return &ImpossibleError{Chain: []Obstacle{{State: id,
-						Why: fmt.Sprintf("%s needs %s and forbids it", t.Title, e.model.States[s].Title)}}}
+					return &ImpossibleError{Chain: []Obstacle{{
+						State: id,
+						Why:   fmt.Sprintf("%s needs %s and forbids it", t.Title, e.model.States[s].Title),
+					}}}
 				}
 			}
 		}

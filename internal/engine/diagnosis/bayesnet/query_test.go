@@ -35,10 +35,14 @@ func TestQueryPublished(t *testing.T) {
 		posterior string // var=state:p ...
 		tolerance float64
 	}{
-		{"BN-1", load(t, "asia.bif"), "", 1,
-			"tub=yes:.0104 lung=yes:.055 bronc=yes:.45 either=yes:.064828 xray=yes:.11029 dysp=yes:.43597060", 1e-6},
-		{"BN-2", load(t, "asia.bif"), "asia=yes dysp=yes", .00450137,
-			"tub=yes:.087751 lung=yes:.099525 bronc=yes:.811402 either=yes:.182300 xray=yes:.219539 smoke=yes:.625920", 1e-6},
+		{
+			"BN-1", load(t, "asia.bif"), "", 1,
+			"tub=yes:.0104 lung=yes:.055 bronc=yes:.45 either=yes:.064828 xray=yes:.11029 dysp=yes:.43597060", 1e-6,
+		},
+		{
+			"BN-2", load(t, "asia.bif"), "asia=yes dysp=yes", .00450137,
+			"tub=yes:.087751 lung=yes:.099525 bronc=yes:.811402 either=yes:.182300 xray=yes:.219539 smoke=yes:.625920", 1e-6,
+		},
 		{"BN-3", load(t, "asia.bif"), "dysp=yes", .43597060, "bronc=yes:.833967 lung=yes:.102759 tub=yes:.018845 smoke=yes:.633997", 1e-6},
 		{"BN-5a", load(t, "asia.bif"), "xray=yes", .11029, "lung=yes:.488711 tub=yes:.092411", 1e-6},
 		{"BN-5b", load(t, "asia.bif"), "smoke=yes xray=yes", math.NaN(), "lung=yes:.645991 bronc=yes:.6", 1e-6},
@@ -46,6 +50,17 @@ func TestQueryPublished(t *testing.T) {
 		{"BN-7", burglary(), "j=t m=t", math.NaN(), "b=t:.284172", 1e-6},
 		{"BN-9", carStart(t), "start=no", math.NaN(), "fuel=yes:.706814 fuel=no:.293186 plugs=no:.580626 plugs=yes:.419374", 1e-6},
 		{"BN-10", carStart(t), "start=no meter=half", math.NaN(), "fuel=yes:.999309 plugs=yes:.195650", 1e-6},
+		{
+			"BN-12", load(t, "car18.bif"), "", 1,
+			"starts=yes:.280 cranks=yes:.497 battery_voltage=strong:.411 battery_voltage=weak:.178 battery_voltage=dead:.410 " +
+				"spark_quality=good:.254 spark_quality=bad:.233 spark_quality=very_bad:.512 plug_voltage=strong:.363 plug_voltage=weak:.178 " +
+				"plug_voltage=none:.459 starter_system=okay:.596 headlights=bright:.387 headlights=dim:.173 headlights=off:.440 " +
+				"spark_timing=good:.893 spark_timing=bad:.092 spark_timing=very_bad:.015 air_system=okay:.840", 5.1e-4,
+		},
+		{
+			"BN-15", load(t, "car18.bif"), "starts=no", .719616,
+			"battery_voltage=dead:.570438 fuel_system=faulty:.135525 spark_plugs=fouled:.229546 main_fuse=blown:.013896 starter_motor=faulty:.006787", 1e-6,
+		},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -121,6 +136,9 @@ func TestQueryRefuses(t *testing.T) {
 	var impossible *ImpossibleError
 	if _, err := n.Query(map[string]string{"fuel": "no", "start": "yes"}); !errors.As(err, &impossible) {
 		t.Errorf("starting without fuel: %v", err)
+	}
+	if _, err := load(t, "car18.bif").Query(map[string]string{"alternator": "faulty", "charging": "okay"}); !errors.As(err, &impossible) {
+		t.Errorf("BN-14, charging with a faulty alternator: %v", err)
 	}
 	var bad *InvalidError
 	if _, err := n.Query(map[string]string{"fuel": "maybe"}); !errors.As(err, &bad) {

@@ -42,7 +42,7 @@ func TestCodeTable(t *testing.T) {
 func TestCodeRoundTripOfAll(t *testing.T) {
 	seen := map[string]bool{}
 	for v := range 1 << 16 {
-		c := Code(v) //nolint:gosec // 16 bits
+		c := Code(v)
 		text := c.String()
 		back, err := ParseCode(text)
 		if err != nil || back != c || seen[text] {

@@ -1,7 +1,5 @@
 package andor
 
-import "container/heap"
-
 // landmark is a set of actions of which every solution contains at least one.
 type landmark []int
 
@@ -67,7 +65,7 @@ func (c *cutter) propagate() {
 		}
 	}
 	for len(c.queue) > 0 {
-		e := heap.Pop(&c.queue).(factCost)
+		e := c.queue.pop()
 		if e.cost > c.value[e.fact] {
 			continue
 		}
@@ -85,7 +83,7 @@ func (c *cutter) offer(action int, base float64) {
 	for _, f := range c.Actions[action].Add {
 		if v := base + c.cost[action]; v < c.value[f] {
 			c.value[f] = v
-			heap.Push(&c.queue, factCost{f, v})
+			c.queue.push(factCost{f, v})
 		}
 	}
 }
@@ -154,22 +152,4 @@ func (c *cutter) crossing(zone []bool) landmark {
 		}
 	}
 	return cut
-}
-
-type factCost struct {
-	fact int
-	cost float64
-}
-
-type factQueue []factCost
-
-func (q factQueue) Len() int           { return len(q) }
-func (q factQueue) Less(i, j int) bool { return q[i].cost < q[j].cost }
-func (q factQueue) Swap(i, j int)      { q[i], q[j] = q[j], q[i] }
-func (q *factQueue) Push(x any)        { *q = append(*q, x.(factCost)) }
-func (q *factQueue) Pop() any {
-	old := *q
-	last := old[len(old)-1]
-	*q = old[:len(old)-1]
-	return last
 }

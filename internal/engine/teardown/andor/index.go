@@ -32,7 +32,7 @@ func pack(p Problem, facts func(Action) []int) index {
 	next := append([]int32(nil), x.begin...)
 	for i, a := range p.Actions {
 		for _, f := range facts(a) {
-			x.list[next[f]] = int32(i) //nolint:gosec // an index of a slice that fits in memory many times over
+			x.list[next[f]] = int32(i)
 			next[f]++
 		}
 	}

@@ -68,7 +68,7 @@ func TestLogNormal(t *testing.T) {
 	near(t, "sigma", q.Sigma, .540866, 1e-6)
 	near(t, "mean", q.Mean(), 2.315012, 1e-6)
 	near(t, "P80", q.Quantile(.8), 3.152990, 1e-6)
-	m := LogNormalFromMoments(3, math.Pow(.6*3, 2))
+	m := LogNormalFromMoments(3, .6*3*.6*3)
 	near(t, "sigma", m.Sigma, .554513, 1e-6)
 	near(t, "mu", m.Mu, .944870, 1e-6)
 	if zero := LogNormalFromMoments(0, 0); zero.At(3) != 0 {
