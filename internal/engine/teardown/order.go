@@ -26,8 +26,10 @@ type ordering struct {
 	waits       waiting
 	// forbidders counts, by state, operations that forbid it and are still to come.
 	forbidders []int
-	position   string
-	tools      []string
+	// blocked counts, by position, operations that are not ready yet.
+	blocked  map[string]int
+	position string
+	tools    []string
 }
 
 // class is a queue of operations between which nothing need be changed, so that one look judges
@@ -42,11 +44,12 @@ type class struct {
 func (e *Engine) order(start *standing, chosen []int, tasks []Task) ([]job, error) {
 	w := &ordering{
 		engine: e, tasks: tasks, held: newHolding(e, start.states), classOf: map[string]*class{},
-		forbidders: make([]int, len(e.model.States)),
+		forbidders: make([]int, len(e.model.States)), blocked: map[string]int{},
 	}
 	w.now = &standing{off: slices.Clone(start.off), reached: slices.Clone(start.reached)}
 	w.waits = newWaiting(e, w.now, chosen)
 	for _, o := range chosen {
+		w.blocked[e.model.Operations[o].Position]++
 		for _, s := range w.forbids(job{o, -1}) {
 			w.forbidders[s]++
 		}
@@ -76,6 +79,7 @@ func (e *Engine) order(start *standing, chosen []int, tasks []Task) ([]job, erro
 func (w *ordering) admit(operations []int) {
 	for _, o := range operations {
 		m := w.engine.model.Operations[o]
+		w.blocked[m.Position]--
 		key := fmt.Sprint(m.Position, m.Tools, m.NeedsStates, m.ForbidsStates)
 		c := w.classOf[key]
 		if c == nil {
@@ -88,7 +92,8 @@ func (w *ordering) admit(operations []int) {
 }
 
 // next takes an inspection whose targets are open, because what it finds may change everything
-// after it; else the operation that costs least to change to.
+// after it; else the operation that costs least to change to, and among equals one from the
+// position at which least is still blocked, so that it need not be returned to.
 func (w *ordering) next() (job, bool) {
 	for i := range w.inspections {
 		if w.inspectable(&w.inspections[i]) {
@@ -103,7 +108,8 @@ func (w *ordering) next() (job, bool) {
 		if len(c.queue) == 0 || !w.enterable(w.needs(job{c.queue[0], -1})) {
 			continue
 		}
-		if cost := w.change(job{c.queue[0], -1}); best == nil || cost < bestCost {
+		cost := w.change(job{c.queue[0], -1})
+		if best == nil || cost < bestCost || cost == bestCost && w.blockedAt(c) < w.blockedAt(best) {
 			best, bestCost = c, cost
 		}
 	}
@@ -113,6 +119,10 @@ func (w *ordering) next() (job, bool) {
 	o := best.queue[0]
 	best.queue = best.queue[1:]
 	return job{o, -1}, true
+}
+
+func (w *ordering) blockedAt(c *class) int {
+	return w.blocked[w.engine.model.Operations[c.queue[0]].Position]
 }
 
 // inspection is a task that waits for its targets. What is open stays open, so that the targets
