@@ -43,12 +43,13 @@ func decidePostReading(st *State, in sitelog.Input, req *pb.PostReadingRequest) 
 		At: timestamppb.New(at), By: in.Actor.Person, Verdict: verdicts[judgement.Verdict],
 		Counts: judgement.Counts, Reason: judgement.Reason, Risk: judgement.Risk,
 	}
-	events := []proto.Message{&pb.ReadingPosted{Job: sh.job, Reading: reading}}
-	events = append(events, sh.after(in, events...).newlyProved(in.Now)...)
-	after := sh.after(in, events...)
-	answered := after.find(req.GetJoint())
-	return events, &pb.PostReadingResponse{
-		Reading: reading, Next: after.nextTurn(req.GetJoint()), Left: after.left(), JointProved: answered.proved, SheetState: after.state(),
+	posted := &pb.ReadingPosted{Job: sh.job, Reading: reading}
+	after := sh.after(in, posted)
+	proved := after.newlyProved(in.Now)
+	after.advance(in, proved...)
+	return append([]proto.Message{posted}, proved...), &pb.PostReadingResponse{
+		Reading: reading, Next: after.nextTurn(req.GetJoint()), Left: after.left(),
+		JointProved: after.find(req.GetJoint()).proved, SheetState: after.state(),
 	}, nil
 }
 

@@ -154,6 +154,7 @@ func (s *sheet) post(r *pb.Reading) {
 func (s *sheet) correct(m *pb.ReadingCorrected) {
 	s.readings = max(s.readings, m.GetBy().GetNumber())
 	j := s.find(m.GetBy().GetJoint())
+	j.readings = slices.Clone(j.readings)
 	for i, r := range j.readings {
 		if r.GetNumber() == m.GetNumber() {
 			r = proto.CloneOf(r)

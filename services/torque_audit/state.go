@@ -106,14 +106,15 @@ func (s *sheet) allSettled() bool {
 	return !slices.ContainsFunc(s.live(), func(j *joint) bool { return !j.settled() })
 }
 
-// clone gives a sheet on which events can be tried out. Messages are shared:
-// nobody changes one in place.
+// clone gives a sheet on which events can be tried out. Messages and readings
+// are shared: nobody changes one in place, and adding to the clone's readings
+// makes a copy of them.
 func (s *sheet) clone() *sheet {
 	c := *s
 	c.joints = make([]*joint, len(s.joints))
 	for i, j := range s.joints {
 		copied := *j
-		copied.readings = slices.Clone(j.readings)
+		copied.readings = slices.Clip(j.readings)
 		if j.track != nil {
 			copied.track = j.track.Clone()
 		}
@@ -124,9 +125,13 @@ func (s *sheet) clone() *sheet {
 
 // after gives the sheet as it will be once the events are on disk.
 func (s *sheet) after(in sitelog.Input, events ...proto.Message) *sheet {
-	c := s.clone()
+	return s.clone().advance(in, events...)
+}
+
+// advance applies events to a sheet that is a clone.
+func (s *sheet) advance(in sitelog.Input, events ...proto.Message) *sheet {
 	for _, m := range events {
-		c.apply(m, in.Now)
+		s.apply(m, in.Now)
 	}
-	return c
+	return s
 }
