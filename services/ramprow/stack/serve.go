@@ -46,7 +46,8 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 		p.close()
 		return nil
 	}))
-	projecting, stopProjecting := context.WithCancel(ctx)
+	// Read models end when they are closed, after the server: not with the caller's context.
+	projecting, stopProjecting := context.WithCancel(context.WithoutCancel(ctx))
 	projected := make(chan struct{})
 	closers.Add(closer("the read models of "+r.Name, func() error {
 		stopProjecting()

@@ -29,6 +29,15 @@ type WorkshopConfig struct {
 	Telemetry *telemetry.Telemetry
 	// Address of a role; nil takes a free port on the loopback for each.
 	Address func(Role) string
+	// Backend makes what the roles stand on; nil embeds it in Dir.
+	Backend func(*lifecycle.Closers) (*Backend, error)
+}
+
+func (c WorkshopConfig) backend(closers *lifecycle.Closers) (*Backend, error) {
+	if c.Backend != nil {
+		return c.Backend(closers)
+	}
+	return Embedded(c.Dir, c.Telemetry, closers)
 }
 
 // OpenWorkshop prepares everything. Close it, or Run it, which closes it too.
@@ -50,7 +59,7 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 			err = errors.Join(err, w.closers.Close(context.WithoutCancel(ctx)))
 		}
 	}()
-	if w.Backend, err = Embedded(c.Dir, c.Telemetry, w.closers); err != nil {
+	if w.Backend, err = c.backend(w.closers); err != nil {
 		return nil, err
 	}
 	for _, r := range Roles() {

@@ -4283,22 +4283,22 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x06causes\x18\x01 \x03(\v2\x1b.ramprow.job.v1.RankedCauseR\x06causes\x124\n" +
 	"\aactions\x18\x02 \x03(\v2\x1a.ramprow.job.v1.NextActionR\aactions\x12$\n" +
 	"\rcontradiction\x18\x03 \x01(\tR\rcontradiction\x12!\n" +
-	"\fstop_testing\x18\x04 \x01(\bR\vstopTesting\"\x8e\x01\n" +
+	"\fstop_testing\x18\x04 \x01(\bR\vstopTesting\"\xad\x01\n" +
 	"\x12PreviewPlanRequest\x12/\n" +
-	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12$\n" +
-	"\x06causes\x18\x02 \x03(\tB\f\xbaH\t\x92\x01\x06\b\x01\x10\n" +
-	"\x18\x01R\x06causes\x12!\n" +
+	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12C\n" +
+	"\x06causes\x18\x02 \x03(\tB+\xbaH(\x92\x01%\b\x01\x10\n" +
+	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x06causes\x12!\n" +
 	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\"z\n" +
 	"\x13PreviewPlanResponse\x12(\n" +
 	"\x04plan\x18\x01 \x01(\v2\x14.ramprow.job.v1.PlanR\x04plan\x129\n" +
 	"\n" +
-	"while_open\x18\x02 \x03(\v2\x1a.ramprow.job.v1.SuggestionR\twhileOpen\"\xd1\x01\n" +
+	"while_open\x18\x02 \x03(\v2\x1a.ramprow.job.v1.SuggestionR\twhileOpen\"\xf0\x01\n" +
 	"\x17ConfirmDiagnosisRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
-	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12$\n" +
-	"\x06causes\x18\x03 \x03(\tB\f\xbaH\t\x92\x01\x06\b\x01\x10\n" +
-	"\x18\x01R\x06causes\x12 \n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12C\n" +
+	"\x06causes\x18\x03 \x03(\tB+\xbaH(\x92\x01%\b\x01\x10\n" +
+	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x06causes\x12 \n" +
 	"\x06reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x06reason\"w\n" +
 	"\x18ConfirmDiagnosisResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +

@@ -1,0 +1,115 @@
+package e2e_test
+
+import (
+	"context"
+	"io"
+	"log/slog"
+	"testing"
+	"time"
+
+	sdktrace "go.opentelemetry.io/otel/sdk/trace"
+	"google.golang.org/grpc"
+
+	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/rpc"
+	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/telemetry"
+	"ramprow/services/ramprow/stack"
+	"ramprow/services/ramprow/story"
+	"ramprow/services/terminal"
+)
+
+// workshop is every role in this process, over an embedded NATS and Redis.
+type workshop struct {
+	*stack.Workshop
+	telemetry *telemetry.Telemetry
+}
+
+// openWorkshop serves until the test ends. The processor, if any, sees every span.
+func openWorkshop(t *testing.T, dir string, processor sdktrace.SpanProcessor) *workshop {
+	t.Helper()
+	tel, err := telemetry.Start(t.Context(), telemetry.Config{
+		Service: "ramprow-e2e", Log: io.Discard, LogLevel: slog.LevelError, Processor: processor, Getenv: func(string) string { return "" },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := stack.OpenWorkshop(t.Context(), stack.WorkshopConfig{Dir: dir, Telemetry: tel})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(context.WithoutCancel(t.Context()))
+	ended := make(chan error, 1)
+	go func() { ended <- w.Run(ctx) }()
+	t.Cleanup(func() {
+		stop()
+		if err := <-ended; err != nil {
+			t.Errorf("the workshop did not end cleanly: %v", err)
+		}
+	})
+	return &workshop{Workshop: w, telemetry: tel}
+}
+
+func (w *workshop) clients(t *testing.T) *terminal.Clients {
+	t.Helper()
+	clients, err := terminal.Dial(terminal.DialConfig{Addresses: w.Addresses(), Telemetry: w.telemetry})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = clients.Close() })
+	return clients
+}
+
+// conn is a bare connection to one role.
+func (w *workshop) conn(t *testing.T, role string) *grpc.ClientConn {
+	t.Helper()
+	conn, err := rpc.Dial(rpc.ClientConfig{Telemetry: w.telemetry, Target: w.Addresses()[role]})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = conn.Close() })
+	return conn
+}
+
+// as gives a context of somebody at a site.
+func (w *workshop) as(t *testing.T, site, person string, roles ...identity.Role) context.Context {
+	t.Helper()
+	token, err := w.Token(site, person, time.Hour, roles...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rpc.WithToken(t.Context(), token)
+}
+
+const site = "testby"
+
+// tell runs the story at a site and fails the test where it fails.
+func (w *workshop) tell(t *testing.T, site string) story.Ending {
+	t.Helper()
+	ending, err := story.Tell(t.Context(), story.Config{
+		Clients: w.clients(t),
+		Token: func(person string, role identity.Role) (string, error) {
+			return w.Token(site, person, time.Hour, role)
+		},
+		Out: io.Discard,
+		Now: time.Now,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ending
+}
+
+// lasts gives the newest sequence of each service's log of a site.
+func (w *workshop) lasts(t *testing.T, site string) map[string]uint64 {
+	t.Helper()
+	lasts := map[string]uint64{}
+	for _, role := range terminal.RoleNames() {
+		last, err := w.Backend.Log.Last(t.Context(), sitelog.Subject{Service: role, Site: site})
+		if err != nil {
+			t.Fatal(err)
+		}
+		lasts[role] = last.Sequence
+	}
+	return lasts
+}
