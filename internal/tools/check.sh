@@ -1,0 +1,98 @@
+#!/usr/bin/env bash
+# The project's checks, each by its name; without a name, all of them in order.
+#
+#   deploy/test                     all (what CI runs)
+#   internal/tools/check.sh lint    one of: tools generated lint test demo
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+bin=$PWD/bin
+export PATH=$bin:$PATH
+
+say() { printf '\n== %s\n' "$*"; }
+
+# tools builds what the checks need, from the versions in internal/tools/go.mod.
+# The Go build cache makes it a matter of seconds after the first time.
+tools() {
+  say "tools"
+  mkdir -p "$bin"
+  (cd internal/tools && go build -o "$bin/" \
+    github.com/bufbuild/buf/cmd/buf \
+    google.golang.org/protobuf/cmd/protoc-gen-go \
+    google.golang.org/grpc/cmd/protoc-gen-go-grpc \
+    github.com/golangci/golangci-lint/v2/cmd/golangci-lint \
+    github.com/nats-io/nats-server/v2)
+  if ! command -v redis-server >/dev/null; then
+    say "redis-server from the system's packages"
+    if command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
+      apt-get update -qq && apt-get install -y -qq redis-server >/dev/null
+    else
+      echo "redis-server is missing; install it (on Debian: apt-get install redis-server) and run this again" >&2
+      return 1
+    fi
+  fi
+}
+
+generate() { buf generate --template internal/tools/buf.gen.yaml; }
+
+# generated demands that the committed code is what the protos say.
+generated() {
+  say "protos: format, lint, breaking changes, generated code"
+  buf format --diff --exit-code --path proto/ramprow
+  buf lint
+  local before
+  if before=$(git rev-parse --verify --quiet 'HEAD^{commit}'); then
+    # Against the last release where there is one, else against the last commit.
+    before=$(git describe --tags --abbrev=0 2>/dev/null || echo "$before")
+    buf breaking --against ".git#ref=$before"
+  fi
+  local copy
+  copy=$(mktemp -d)
+  cp -r proto "$copy/"
+  generate
+  local changed=0
+  diff -r "$copy/proto" proto >/dev/null || changed=1
+  rm -rf "$copy"
+  if [ "$changed" = 1 ]; then
+    echo "the generated code was not current; it is now: commit it" >&2
+    return 1
+  fi
+}
+
+lint() {
+  say "modules, vet, lint"
+  go mod tidy -diff
+  go vet ./...
+  golangci-lint run ./...
+}
+
+# scripts are checked for syntax: what cannot run here is at least readable.
+scripts() {
+  say "deploy: syntax"
+  local file
+  for file in deploy/test deploy/one-machine/* internal/tools/check.sh .ci/run; do
+    case $file in *.md | *.conf) ;; *) bash -n "$file" ;; esac
+  done
+  go run ./deploy/syntax deploy
+  "$bin/nats-server" -t -c deploy/nats/one-machine.conf
+}
+
+tests() {
+  say "tests"
+  RAMPROW_NATS_SERVER=$bin/nats-server go test -race -shuffle=on -timeout 30m ./...
+}
+
+demo() {
+  say "demo"
+  go run ./services/ramprow demo
+}
+
+all() { tools && generated && lint && scripts && tests && demo; }
+
+if [ $# = 0 ]; then set -- all; fi
+for name in "$@"; do
+  case $name in
+  all | tools | generate | generated | lint | scripts | demo) "$name" ;;
+  test | tests) tests ;;
+  *) echo "no check named $name" >&2 && exit 2 ;;
+  esac
+done
