@@ -65,17 +65,6 @@ lint() {
   golangci-lint run ./...
 }
 
-# scripts are checked for syntax: what cannot run here is at least readable.
-scripts() {
-  say "deploy: syntax"
-  local file
-  for file in deploy/test deploy/one-machine/* internal/tools/check.sh .ci/run; do
-    case $file in *.md | *.conf) ;; *) bash -n "$file" ;; esac
-  done
-  go run ./deploy/syntax deploy
-  "$bin/nats-server" -t -c deploy/nats/one-machine.conf
-}
-
 tests() {
   say "tests"
   RAMPROW_NATS_SERVER=$bin/nats-server go test -race -shuffle=on -timeout 30m ./...
@@ -86,12 +75,12 @@ demo() {
   go run ./services/ramprow demo
 }
 
-all() { tools && generated && lint && scripts && tests && demo; }
+all() { tools && generated && lint && tests && demo; }
 
 if [ $# = 0 ]; then set -- all; fi
 for name in "$@"; do
   case $name in
-  all | tools | generate | generated | lint | scripts | demo) "$name" ;;
+  all | tools | generate | generated | lint | demo) "$name" ;;
   test | tests) tests ;;
   *) echo "no check named $name" >&2 && exit 2 ;;
   esac
