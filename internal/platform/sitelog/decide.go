@@ -17,6 +17,7 @@ func (w *writer[S]) decide(t *task[S]) {
 	if w.repeats(t) {
 		return
 	}
+	t.mark("deciding")
 	d, err := w.ask(t)
 	if err != nil || d.entry == nil {
 		w.attach(waiting[S]{task: t, response: d.response, err: err})
