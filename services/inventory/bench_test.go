@@ -84,7 +84,7 @@ func BenchmarkRebuild(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/movements, "ns/movement")
 	began := time.Now()
-	if _, err := proposeOrders(st, monday); err != nil {
+	if _, err := proposeOrders(st.questions(monday), monday); err != nil {
 		b.Fatal(err)
 	}
 	b.ReportMetric(float64(time.Since(began).Milliseconds()), "ms/proposal-list")

@@ -142,7 +142,7 @@ func TestDamagedDeliveryLeavesTheJobWaiting(t *testing.T) {
 		Order: order, Lines: []*inventoryv1.ReceivedLine{{Part: "SEAL", Quantity: 1, Damaged: 1}},
 	})
 	wantEta(t, s, 1, false, day(7))
-	buys, err := proposeOrders(s.st, s.now)
+	buys, err := proposeOrders(s.st.questions(s.now), s.now)
 	if err != nil || len(buys) != 1 || !slices.Equal(buys[0].GetJobs(), []string{"jobs/1"}) {
 		t.Errorf("proposed %v (%v), want a seal for jobs/1", buys, err)
 	}
@@ -241,7 +241,7 @@ func TestProposalsPutWaitingJobsFirst(t *testing.T) {
 	s.hears(confirmed(1, 0, line("a", "SEAL", 2), line("b", "BOLT", 1)))
 	s.hears(confirmed(2, 5, line("a", "SEAL", 1)))
 
-	buys, err := proposeOrders(s.st, s.now)
+	buys, err := proposeOrders(s.st.questions(s.now), s.now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -269,11 +269,11 @@ func TestProposalFromHistory(t *testing.T) {
 		}
 		s.passes(week)
 	}
-	if buys, err := proposeOrders(s.st, s.now); err != nil || len(buys) != 0 {
+	if buys, err := proposeOrders(s.st.questions(s.now), s.now); err != nil || len(buys) != 0 {
 		t.Fatalf("with %d on hand: %v (%v)", s.st.parts["FILTER"].onHand, buys, err)
 	}
 	must(s, scrapPart, &inventoryv1.ScrapPartRequest{Part: "FILTER", Quantity: s.st.parts["FILTER"].onHand, Reason: "flood"})
-	buys, err := proposeOrders(s.st, s.now)
+	buys, err := proposeOrders(s.st.questions(s.now), s.now)
 	if err != nil || len(buys) != 1 || !strings.Contains(buys[0].GetReason(), "from the shelf") {
 		t.Fatalf("with an empty shelf: %v (%v)", buys, err)
 	}
@@ -288,12 +288,12 @@ func TestCostOfAProposal(t *testing.T) {
 		{math.MaxInt64, 1, 2, math.MaxInt64}, // not representable
 		{math.MaxInt64, 2, 2, math.MaxInt64},
 	} {
-		p := &part{about: &inventoryv1.Part{PriceQuantity: row.per, Cost: &commonv1.Money{MinorUnits: row.cost, CurrencyCode: "EUR"}}}
-		if got := p.costOf(row.quantity).GetMinorUnits(); got != row.want {
+		about := &inventoryv1.Part{PriceQuantity: row.per, Cost: &commonv1.Money{MinorUnits: row.cost, CurrencyCode: "EUR"}}
+		if got := costOf(about, row.quantity).GetMinorUnits(); got != row.want {
 			t.Errorf("%d at %d for %d cost %d, want %d", row.quantity, row.cost, row.per, got, row.want)
 		}
 	}
-	if got := (&part{about: &inventoryv1.Part{}}).costOf(1); got != nil {
+	if got := costOf(&inventoryv1.Part{}, 1); got != nil {
 		t.Errorf("an unknown cost became %v", got)
 	}
 }

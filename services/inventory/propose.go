@@ -20,6 +20,28 @@ import (
 // without a reorder point of their own. Common practice, no source.
 const wantedFill = 0.95
 
+// question is what has to be known of a part to say what to buy of it.
+type question struct {
+	about *inventoryv1.Part
+	stock replenish.Stock
+	rules replenish.Rules
+	jobs  []string // that wait for it, first come first
+}
+
+// questions copies from the state what proposals need, so that they are computed
+// while the site's writer goes on.
+func (st *State) questions(now time.Time) []question {
+	all := make([]question, 0, len(st.parts))
+	for number, p := range st.parts {
+		q := question{about: p.about, stock: st.stockOf(number), rules: p.rules(now)}
+		for _, c := range p.waiting.items {
+			q.jobs = append(q.jobs, c.job)
+		}
+		all = append(all, q)
+	}
+	return all
+}
+
 // proposal is what to buy of one part, with what it is sorted by.
 type proposal struct {
 	urgent bool
@@ -28,15 +50,15 @@ type proposal struct {
 
 // proposeOrders says what to buy today: first what jobs wait for, then what
 // stock needs; within each by supplier and part, as one writes orders.
-func proposeOrders(st *State, now time.Time) ([]*inventoryv1.Proposal, error) {
+func proposeOrders(questions []question, now time.Time) ([]*inventoryv1.Proposal, error) {
 	var all []proposal
-	for number, p := range st.parts {
-		buy, err := replenish.Propose(st.stockOf(number), p.rules(now))
+	for _, q := range questions {
+		buy, err := replenish.Propose(q.stock, q.rules)
 		if err != nil {
-			return nil, fmt.Errorf("propose %s: %w", number, err)
+			return nil, fmt.Errorf("propose %s: %w", q.about.GetNumber(), err)
 		}
 		if buy.Quantity > 0 {
-			all = append(all, proposal{buy.Urgent, p.proposal(buy, now)})
+			all = append(all, proposal{buy.Urgent, q.answer(buy, now)})
 		}
 	}
 	slices.SortFunc(all, func(a, b proposal) int {
@@ -74,32 +96,28 @@ func (p *part) rules(now time.Time) replenish.Rules {
 	}
 }
 
-func (p *part) proposal(buy replenish.Buy, now time.Time) *inventoryv1.Proposal {
-	jobs := make([]string, 0, len(p.waiting.items))
-	for _, c := range p.waiting.items {
-		jobs = append(jobs, c.job)
-	}
+func (q question) answer(buy replenish.Buy, now time.Time) *inventoryv1.Proposal {
 	return &inventoryv1.Proposal{
-		Part:                 p.about.GetNumber(),
-		Title:                p.about.GetTitle(),
-		Supplier:             p.about.GetSupplier(),
+		Part:                 q.about.GetNumber(),
+		Title:                q.about.GetTitle(),
+		Supplier:             q.about.GetSupplier(),
 		Quantity:             buy.Quantity,
-		Cost:                 p.costOf(buy.Quantity),
+		Cost:                 costOf(q.about, buy.Quantity),
 		Reason:               buy.Reason,
-		Jobs:                 jobs,
-		ExpectedIfOrderedNow: timestamppb.New(now.AddDate(0, 0, int(p.about.GetLeadTimeDays()))),
+		Jobs:                 q.jobs,
+		ExpectedIfOrderedNow: timestamppb.New(now.AddDate(0, 0, int(q.about.GetLeadTimeDays()))),
 	}
 }
 
 // costOf is what a quantity costs to buy, rounded up to the minor unit; nil if
 // no cost is known. The cost is for price_quantity units, as the price is. An
 // amount that no int64 holds is given as the largest one.
-func (p *part) costOf(quantity int64) *commonv1.Money {
-	cost := p.about.GetCost()
+func costOf(about *inventoryv1.Part, quantity int64) *commonv1.Money {
+	cost := about.GetCost()
 	if cost.GetMinorUnits() <= 0 || quantity < 0 {
 		return nil
 	}
-	per := uint64(max(1, p.about.GetPriceQuantity()))
+	per := uint64(max(1, about.GetPriceQuantity()))
 	high, low := bits.Mul64(uint64(quantity), uint64(cost.GetMinorUnits())) //nolint:gosec // neither is negative
 	low, carry := bits.Add64(low, per-1, 0)
 	high += carry

@@ -106,12 +106,19 @@ func (s *Server) ProposeOrders(ctx context.Context, _ *inventoryv1.ProposeOrders
 	if err != nil {
 		return nil, err
 	}
-	resp := &inventoryv1.ProposeOrdersResponse{}
-	_, err = s.runner.View(ctx, who.Site, func(st *State) (err error) {
-		resp.Proposals, err = proposeOrders(st, s.now())
-		return err
-	})
-	return resp, err
+	now := s.now()
+	var questions []question
+	if _, err := s.runner.View(ctx, who.Site, func(st *State) error {
+		questions = st.questions(now)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	proposals, err := proposeOrders(questions, now)
+	if err != nil {
+		return nil, err
+	}
+	return &inventoryv1.ProposeOrdersResponse{Proposals: proposals}, nil
 }
 
 // WatchParts implements InventoryServiceServer.

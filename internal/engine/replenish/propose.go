@@ -160,43 +160,26 @@ func (r Rules) level() (level, error) {
 // says little. Common practice, no source.
 const historySmoothing = 0.1
 
-// fromDemand computes the level from the history: Poisson where units are asked
-// for one at a time and seldom, normal where not.
+// fromDemand computes the level from the history: the forecast gives the rate,
+// and the history's own spread the safety.
 func (r Rules) fromDemand(p Profile) (level, error) {
 	rate, err := Forecast(MethodFor(p.Class), r.History, Smoothing{Size: historySmoothing})
 	if err != nil || rate == 0 {
 		return level{}, err
 	}
-	// One period more than the lead time, since stock is looked at once a period.
-	mean := rate * (r.LeadPeriods + 1)
 	lot, err := r.lot(rate)
 	if err != nil {
 		return level{}, err
 	}
-	reorder, how, err := r.coverage(p, mean, lot)
+	reorder, err := Reviewed{Mean: rate, Variance: p.SD * p.SD, Lead: r.LeadPeriods}.ReorderForFill(lot, r.Fill)
 	if err != nil {
 		return level{}, err
 	}
 	return level{
 		known: true, reorder: reorder, upTo: reorder + lot,
-		reason: fmt.Sprintf("%s demand of %.2g a period, %.0f%% from the shelf needs %d (%s)",
-			p.Class, rate, 100*r.Fill, reorder, how),
+		reason: fmt.Sprintf("%s demand of %.2g a period, %.0f%% from the shelf needs %d when ordering",
+			p.Class, rate, 100*r.Fill, reorder),
 	}, nil
-}
-
-// normalFrom is the mean lead-time demand above which a Poisson count is close
-// to normal. Common practice, no source.
-const normalFrom = 20
-
-func (r Rules) coverage(p Profile, mean float64, lot int64) (reorder int64, how string, err error) {
-	variance := p.SD * p.SD * (r.LeadPeriods + 1)
-	if mean < normalFrom && variance <= 1.25*mean {
-		s, err := BaseStock(mean, r.Fill)
-		// A base stock of S orders whenever the position falls below S.
-		return int64(s.Stock) - 1, "Poisson", err
-	}
-	point, err := ReorderPointForFill(LeadDemand{Mean: mean, SD: math.Sqrt(variance)}, float64(lot), r.Fill)
-	return int64(math.Ceil(math.Max(0, point.Reorder))), "normal", err
 }
 
 // lot is the economic quantity, or one period's demand if costs are unknown.
