@@ -2,6 +2,7 @@ package torqueaudit
 
 import (
 	"errors"
+	"fmt"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -110,20 +111,23 @@ func decideCorrectReading(st *State, in sitelog.Input, req *pb.CorrectReadingReq
 			At: timestamppb.New(in.Now), By: in.Actor.Person, Reason: "takes out reading: " + req.GetReason(),
 		},
 	}}
-	events = append(events, sh.corrected(in, events[0], wrong.GetJoint())...)
+	events = append(events, sh.corrected(in, events[0], wrong)...)
 	return events, &pb.CorrectReadingResponse{Sheet: sh.after(in, events...).render()}, nil
 }
 
 // corrected says what a correction brings about: the joint is still proved
 // without the reading, or the sheet that rested on it opens again.
-func (s *sheet) corrected(in sitelog.Input, correction proto.Message, id string) []proto.Message {
-	if !s.find(id).proved {
+func (s *sheet) corrected(in sitelog.Input, correction proto.Message, wrong *pb.Reading) []proto.Message {
+	j := s.find(wrong.GetJoint())
+	if !j.proved || !wrong.GetCounts() {
 		return nil
 	}
 	if proved := s.after(in, correction).newlyProved(in.Now); len(proved) > 0 {
 		return proved
 	}
-	return []proto.Message{&pb.SheetReopened{Job: s.job, PlanRevision: s.revision, Reason: "a reading of " + s.find(id).due.GetTitle() + " was taken out"}}
+	return []proto.Message{&pb.SheetReopened{
+		Job: s.job, PlanRevision: s.revision, Reason: fmt.Sprintf("reading %d of %s was taken out", wrong.GetNumber(), j.due.GetTitle()),
+	}}
 }
 
 func (s *sheet) reading(number uint32) *pb.Reading {

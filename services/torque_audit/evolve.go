@@ -150,7 +150,8 @@ func (s *sheet) post(r *pb.Reading) {
 }
 
 // correct marks the mistaken reading, adds the correction beside it and looks
-// at what is left. Whether the joint is still proved is told by the next event.
+// at what is left. One that never counted was no part of a proof; after any
+// other, the next event tells whether the joint is still proved.
 func (s *sheet) correct(m *pb.ReadingCorrected) {
 	s.readings = max(s.readings, m.GetBy().GetNumber())
 	j := s.find(m.GetBy().GetJoint())
@@ -160,10 +161,10 @@ func (s *sheet) correct(m *pb.ReadingCorrected) {
 			r = proto.CloneOf(r)
 			r.CorrectedBy = m.GetBy().GetNumber()
 			j.readings[i] = r
+			j.proved = j.proved && !r.GetCounts()
 		}
 	}
 	j.readings = append(j.readings, m.GetBy())
-	j.proved = false
 	j.replay()
 }
 

@@ -169,6 +169,10 @@ func TestCorrectionOfNothing(t *testing.T) {
 	s := started(t, cover())
 	posted(s, &pb.PostReadingRequest{Job: job1, Joint: "cover", Fastener: 2, Wrench: bigWrench, TorqueNm: 10})
 	s.complete("cover")
+	before := len(s.log)
 	accepted(s, "ada", decideCorrectReading, &pb.CorrectReadingRequest{Job: job1, Number: 1, Reason: "typed by mistake"})
+	if events := s.log[before:]; len(events) != 1 {
+		t.Errorf("brought about %v", events)
+	}
 	s.wantState(pb.SheetState_SHEET_STATE_COMPLETE)
 }

@@ -64,9 +64,6 @@ func (t *Track) Clone() *Track {
 // Joint is the specification that the track follows, its open tolerances filled in.
 func (t *Track) Joint() Joint { return t.joint }
 
-// Started tells whether any reading has counted.
-func (t *Track) Started() bool { return t.done > 0 }
-
 // passFrom gives the first pass at or after one that concerns a fastener.
 func (t *Track) passFrom(at, fastener int) int {
 	for at < len(t.passes) && !slices.Contains(t.passes[at].order, fastener) {
