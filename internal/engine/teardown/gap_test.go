@@ -51,7 +51,7 @@ func (e *Engine) leastSetup(now *standing, sequence []int, best float64) float64
 	return best
 }
 
-// TestOrderWastesLittleSetup: the greedy order is not optimal; over many cars it loses at most 15 % more than the
+// TestOrderWastesLittleSetup: the order is not proved optimal; over many cars it loses at most 5 % more than the
 // best order.
 func TestOrderWastesLittleSetup(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 9))
@@ -73,14 +73,14 @@ func TestOrderWastesLittleSetup(t *testing.T) {
 		for _, j := range jobs {
 			sequence = append(sequence, j.operation)
 		}
-		greedy, least := e.setupOf(sequence), e.leastSetup(start, nil, math.Inf(1))
-		if greedy < least-1e-9 {
-			t.Fatalf("order with %v beats the best of all orders, %v", greedy, least)
+		ordered, least := e.setupOf(sequence), e.leastSetup(start, nil, math.Inf(1))
+		if ordered < least-1e-9 {
+			t.Fatalf("order with %v beats the best of all orders, %v", ordered, least)
 		}
-		got, best, worst = got+greedy, best+least, max(worst, greedy/least)
+		got, best, worst = got+ordered, best+least, max(worst, ordered/least)
 	}
 	t.Logf("set-up %.1f %% above the best on average, at worst %.2f times", 100*(got/best-1), worst)
-	if got > 1.15*best {
+	if got > 1.05*best {
 		t.Errorf("set-up is %v, the best order's %v", got, best)
 	}
 }

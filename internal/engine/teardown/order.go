@@ -72,6 +72,7 @@ func (e *Engine) order(start *standing, chosen []int, tasks []Task) ([]job, erro
 		w.do(j)
 		out = append(out, j)
 	}
+	e.improve(start, out)
 	return append(out, repairs...), nil
 }
 

@@ -12,7 +12,7 @@ import (
 // reaching through gaps, and states that need one another, pieces off, or are forbidden. Some
 // targets cannot be reached.
 func randomCar(r *rand.Rand) teardown.Model {
-	var m teardown.Model
+	m := teardown.Model{Setup: teardown.Setup{PositionChange: 2, ToolChange: .5}}
 	pieces, states := 1+r.IntN(12), r.IntN(4)
 	name := func(i int) string { return fmt.Sprint("p", i) }
 	some := func(limit, most int) []string {
@@ -78,7 +78,7 @@ func randomOperation(r *rand.Rand, i, states int, some func(limit, most int) []s
 	if states > 0 && r.IntN(2) == 0 {
 		o.NeedsStates = []string{fmt.Sprint("s", r.IntN(states))}
 	}
-	if states > 0 && r.IntN(4) == 0 {
+	if states > 0 && r.IntN(12) == 0 {
 		o.ForbidsStates = []string{fmt.Sprint("s", r.IntN(states))}
 	}
 	return o

@@ -58,6 +58,9 @@ func (s *scripting) write(items []item) {
 		for _, state := range s.engine.jobNeeds(s.tasks, it.job) {
 			s.enter(state, phase, s.title(it.job)+" needs it")
 		}
+		if it.refit {
+			s.clear(it.operation, lastNeed)
+		}
 		s.step(it, phase)
 		for _, state := range slices.Backward(slices.Clone(s.held.states)) {
 			if last, needed := lastNeed[state]; needed && last <= k {
@@ -69,6 +72,20 @@ func (s *scripting) write(items []item) {
 		s.leave(state, PhaseClose, "the work is done")
 	}
 	s.links.settle(s.steps)
+}
+
+// clear leaves states that were held from the start, that nothing needs, and that would be in the way
+// of a piece going back.
+func (s *scripting) clear(operation int, lastNeed map[int]int) {
+	o := s.engine.model.Operations[operation]
+	for _, state := range slices.Backward(slices.Clone(s.held.states)) {
+		m := s.engine.model.States[state]
+		if _, needed := lastNeed[state]; !needed && slices.ContainsFunc(m.NeedsOff, func(id string) bool {
+			return slices.Contains(o.TakesOff, id)
+		}) {
+			s.leave(state, PhaseClose, o.Title+" goes back")
+		}
+	}
 }
 
 func (s *scripting) phase(it item) Phase {
