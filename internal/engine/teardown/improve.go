@@ -38,22 +38,14 @@ func (e *Engine) dependencies(start *standing, jobs []job) map[int][]int {
 		if j.operation < 0 {
 			continue
 		}
-		groups := slices.Clone(e.groups[j.operation])
-		for _, s := range e.requires[j.operation] {
-			for _, id := range e.model.States[s].NeedsOff {
-				groups = append(groups, group{pieces: []int{e.pieces[id]}})
+		for _, g := range e.needsOpen(j.operation) {
+			by := offBy
+			if g.reached {
+				by = reachedBy
 			}
-		}
-		for _, g := range groups {
-			for _, p := range g.pieces {
-				by, opened := offBy[p]
-				if g.reached {
-					by, opened = reachedBy[p]
-				}
-				if opened && !start.satisfies(g) {
-					before[j.operation] = append(before[j.operation], by)
-					break
-				}
+			at := slices.IndexFunc(g.pieces, func(p int) bool { _, opened := by[p]; return opened })
+			if at >= 0 && !start.satisfies(g) {
+				before[j.operation] = append(before[j.operation], by[g.pieces[at]])
 			}
 		}
 		m := e.model.Operations[j.operation]
@@ -66,6 +58,17 @@ func (e *Engine) dependencies(start *standing, jobs []job) map[int][]int {
 		}
 	}
 	return before
+}
+
+// needsOpen is what the operation itself and the states that it requires need open.
+func (e *Engine) needsOpen(operation int) []group {
+	groups := slices.Clone(e.groups[operation])
+	for _, s := range e.requires[operation] {
+		for _, id := range e.model.States[s].NeedsOff {
+			groups = append(groups, group{pieces: []int{e.pieces[id]}})
+		}
+	}
+	return groups
 }
 
 // note keeps the first operation that opened a piece.
