@@ -122,12 +122,14 @@ func (s *sheet) corrected(in sitelog.Input, correction proto.Message, wrong *pb.
 	if !j.proved || !wrong.GetCounts() {
 		return nil
 	}
-	if proved := s.after(in, correction).newlyProved(in.Now); len(proved) > 0 {
-		return proved
+	after := s.after(in, correction)
+	events := after.newlyProved(in.Now)
+	if after.advance(in, events...).find(wrong.GetJoint()).proved {
+		return events
 	}
-	return []proto.Message{&pb.SheetReopened{
+	return append(events, &pb.SheetReopened{
 		Job: s.job, PlanRevision: s.revision, Reason: fmt.Sprintf("reading %d of %s was taken out", wrong.GetNumber(), j.due.GetTitle()),
-	}}
+	})
 }
 
 func (s *sheet) reading(number uint32) *pb.Reading {

@@ -187,6 +187,40 @@ func TestThroughTheServer(t *testing.T) {
 	}
 }
 
+// TestChangingOnesMind corrects, reopens and departs by gRPC.
+func TestChangingOnesMind(t *testing.T) {
+	b := newBench(t)
+	registered, err := b.client.SetWrench(b.ctx, &pb.SetWrenchRequest{RequestId: "wrench-0001", Wrench: torqueAngleWrench()})
+	b.must(err)
+	read, err := b.client.GetWrench(b.ctx, &pb.GetWrenchRequest{Wrench: bigWrench, MinRevision: registered.GetReceipt().GetRevision()})
+	b.must(err)
+	if !proto.Equal(read.GetWrench(), registered.GetWrench()) {
+		t.Errorf("registered %v, read %v", registered.GetWrench(), read.GetWrench())
+	}
+	b.say(confirmed(1, cover()))
+	b.say(&jobv1.StepStarted{Job: job1, Step: "close.cover"})
+	b.await("the joint is open", func(s *pb.Sheet) bool { return s.GetJoints()[0].GetState() == pb.JointState_JOINT_STATE_OPEN })
+	_, err = b.client.PostReading(b.ctx, &pb.PostReadingRequest{RequestId: "reading-1", Job: job1, Joint: "cover", Fastener: 1, Wrench: bigWrench, TorqueNm: 10})
+	b.must(err)
+	corrected, err := b.client.CorrectReading(b.ctx, &pb.CorrectReadingRequest{RequestId: "correct-1", Job: job1, Number: 1, Reason: "wrong bolt"})
+	b.must(err)
+	if got := corrected.GetSheet().GetJoints()[0].GetReadings(); len(got) != 2 || got[0].GetCorrectedBy() != 2 {
+		t.Errorf("readings %v", got)
+	}
+	_, err = b.client.SignDeparture(b.ctx, &pb.SignDepartureRequest{RequestId: "depart-01", Job: job1, Joint: "cover", FirstPerson: "ada", Reason: "no room"})
+	wantReason(t, err, "SECOND_PERSON_NEEDED")
+	departed, err := b.client.SignDeparture(b.ctx, &pb.SignDepartureRequest{RequestId: "depart-02", Job: job1, Joint: "cover", FirstPerson: "ben", Reason: "no room"})
+	b.must(err)
+	if departed.GetSheet().GetState() != pb.SheetState_SHEET_STATE_TO_SIGN {
+		t.Errorf("after the departure %v", departed.GetSheet())
+	}
+	reopened, err := b.client.ReopenSheet(b.ctx, &pb.ReopenSheetRequest{RequestId: "reopen-01", Job: job1, Joints: []string{"cover"}, Reason: "room after all"})
+	b.must(err)
+	if reopened.GetSheet().GetState() != pb.SheetState_SHEET_STATE_REOPENED || reopened.GetReceipt().GetRevision() == 0 {
+		t.Errorf("reopened %v", reopened)
+	}
+}
+
 func TestListsAndRefusalsThroughTheServer(t *testing.T) {
 	b := newBench(t)
 	var revision uint64
