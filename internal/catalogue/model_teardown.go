@@ -17,12 +17,19 @@ const (
 
 // TeardownModel gives the car as the teardown engine sees it. While a feature is
 // open the model is careful: a piece, a blocking or a book's way that may be
-// there is taken to be there, a short cut only if it surely is.
-func (c *Catalogue) TeardownModel(facts Facts) teardown.Model {
+// there is taken to be there, a short cut only if it surely is. Operations that
+// are done already stay in the model with their pieces, whatever the car has
+// turned out to be since: they have to be put back.
+func (c *Catalogue) TeardownModel(facts Facts, done ...string) teardown.Model {
 	model := teardown.Model{Setup: teardown.Setup{PositionChange: positionChangeMinutes, ToolChange: toolChangeMinutes}}
 	present := presence{}
 	for _, piece := range c.message.GetPieces() {
 		present[piece.GetId()] = facts.Holds(piece.GetWhen()) != No
+	}
+	for _, id := range done {
+		for _, piece := range slices.Concat(c.operations[id].GetTakesOff(), c.operations[id].GetReaches()) {
+			present[piece] = true
+		}
 	}
 	for _, piece := range c.message.GetPieces() {
 		if present[piece.GetId()] {
@@ -30,7 +37,7 @@ func (c *Catalogue) TeardownModel(facts Facts) teardown.Model {
 		}
 	}
 	for _, operation := range c.message.GetOperations() {
-		if usable(operation, facts) && present.any(operation) {
+		if slices.Contains(done, operation.GetId()) || usable(operation, facts) && present.any(operation) {
 			model.Operations = append(model.Operations, c.teardownOperation(operation, facts, present))
 		}
 	}

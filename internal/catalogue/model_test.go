@@ -177,3 +177,25 @@ func TestPartsPrice(t *testing.T) {
 		}
 	}
 }
+
+// TestDoneOperationsStay: a trim that was taken off must be put back, even if
+// the car has turned out to be of the body that should have none.
+func TestDoneOperationsStay(t *testing.T) {
+	c := small(t)
+	hatch := factsOf(t, c, map[string]string{"body": "hatch"})
+	all := c.TeardownModel(factsOf(t, c, map[string]string{"body": "estate"}))
+	for _, operation := range all.Operations {
+		has := func(m teardown.Model) bool {
+			return slices.ContainsFunc(m.Operations, func(o teardown.Operation) bool { return o.ID == operation.ID })
+		}
+		if !has(c.TeardownModel(hatch, operation.ID)) {
+			t.Errorf("%s is done and has left the model", operation.ID)
+		}
+		if _, err := teardown.New(c.TeardownModel(hatch, operation.ID)); err != nil {
+			t.Errorf("with %s done: %v", operation.ID, err)
+		}
+	}
+	if len(all.Operations) != len(c.TeardownModel(hatch).Operations)+1 {
+		t.Error("the fixture has no operation that a hatch lacks")
+	}
+}
