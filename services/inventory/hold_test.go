@@ -348,6 +348,44 @@ func TestExpiredHoldServesWhoWaits(t *testing.T) {
 	}
 }
 
+func TestRenewing(t *testing.T) {
+	s := newSite(t)
+	s.list("SEAL", "BOLT", "HOSE")
+	for _, n := range []string{"SEAL", "BOLT", "HOSE"} {
+		s.receive(n, 2)
+	}
+	renew := func(job int) error {
+		_, err := do(s, renewHold, &inventoryv1.RenewHoldRequest{Job: jobName(job)})
+		return err
+	}
+	wantReason(t, renew(1), "HOLD_NOT_FOUND")
+	s.hears(confirmed(1, 0, line("hose", "HOSE", 1),
+		either(line("seal", "SEAL", 2), "f", "x"), either(line("bolt", "BOLT", 2), "f", "y")))
+	s.hears(&jobv1.DesignFound{Job: "jobs/1", Feature: "f", Value: "x"})
+
+	// Alive: it ends later.
+	s.passes(10 * 24 * time.Hour)
+	check(t, renew(1))
+	s.passes(10 * 24 * time.Hour)
+	wantState(t, s, 1, stateHeld)
+	s.passes(4 * 24 * time.Hour)
+	wantState(t, s, 1, stateExpired)
+	// Expired: what it lost is wanted again, behind who came meanwhile, but not
+	// what the car does not need.
+	s.hears(confirmed(2, 0, line("seal", "SEAL", 1)))
+	check(t, renew(1))
+	wantLine(t, s, 1, "seal", lineShort, 1)
+	wantLine(t, s, 1, "hose", lineHeld, 1)
+	wantLine(t, s, 1, "bolt", lineReleased, 0)
+
+	// Given up and then cancelled: over for good.
+	must(s, releaseHold, &inventoryv1.ReleaseHoldRequest{Job: "jobs/1", Reason: "wait"})
+	s.hears(&jobv1.JobCancelled{Job: "jobs/1"})
+	wantReason(t, renew(1), "JOB_OVER")
+	s.hears(confirmed(3, 0))
+	wantReason(t, renew(3), "NOTHING_TO_RENEW")
+}
+
 func TestManyExpireInSmallCommits(t *testing.T) {
 	s := newSite(t)
 	s.list("SEAL")

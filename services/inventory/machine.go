@@ -46,10 +46,7 @@ func evolve(st *State, e sitelog.Event) {
 	case *inventoryv1.PartsReturned:
 		st.setHold(m.GetHold(), e.Time)
 	case *inventoryv1.HoldReleased:
-		st.setHold(m.GetHold(), e.Time)
-		if m.GetExpired() {
-			st.lastExpiry = e.Time
-		}
+		st.endHold(m, e.Time)
 	case *inventoryv1.HoldExtended:
 		st.extend(m)
 	case *inventoryv1.OrderPlaced:

@@ -93,7 +93,11 @@ func (w *world) command() {
 	case 5:
 		err = run(w, returnParts, &inventoryv1.ReturnPartsRequest{Job: w.job(), Lines: append(w.names(), "line-0")})
 	case 6:
-		err = run(w, releaseHold, &inventoryv1.ReleaseHoldRequest{Job: w.job(), Reason: "by hand"})
+		if rapid.Bool().Draw(w.t, "renew") {
+			err = run(w, renewHold, &inventoryv1.RenewHoldRequest{Job: w.job()})
+		} else {
+			err = run(w, releaseHold, &inventoryv1.ReleaseHoldRequest{Job: w.job(), Reason: "by hand"})
+		}
 	case 7:
 		err = run(w, placeOrder, &inventoryv1.PlaceOrderRequest{Supplier: "northgate", Lines: w.orderLines(2)})
 	case 8:

@@ -27,11 +27,11 @@ func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, err
 		return narrow(st, in, m), nil
 	case *jobv1.JobCancelled:
 		return release(st, in, ending{
-			job: m.GetJob(), state: inventoryv1.HoldState_HOLD_STATE_RELEASED, reason: "job cancelled: " + m.GetReason(),
+			job: m.GetJob(), state: inventoryv1.HoldState_HOLD_STATE_RELEASED, reason: "job cancelled: " + m.GetReason(), over: true,
 		}), nil
 	case *jobv1.InvoiceClosed:
 		return release(st, in, ending{
-			job: m.GetJob(), state: inventoryv1.HoldState_HOLD_STATE_SETTLED, reason: "job invoiced",
+			job: m.GetJob(), state: inventoryv1.HoldState_HOLD_STATE_SETTLED, reason: "job invoiced", over: true,
 		}), nil
 	case *jobv1.StepStarted:
 		if m.GetFirst() {
@@ -77,12 +77,13 @@ type ending struct {
 	job    string
 	state  inventoryv1.HoldState
 	reason string
+	over   bool // the job ends with it
 }
 
 // release ends a job's hold, if there is anything to end.
 func release(st *State, in sitelog.Input, e ending) []proto.Message {
 	h := st.holds[e.job]
-	if h == nil || ended(h.doc) || h.doc.GetState() == e.state {
+	if h == nil || h.over || h.doc.GetState() == e.state && e.state == inventoryv1.HoldState_HOLD_STATE_SETTLED {
 		return nil
 	}
 	d := newDraft(st, in)
@@ -103,7 +104,7 @@ func (d *draft) release(e ending) {
 	doc.State = e.state
 	expired := e.state == inventoryv1.HoldState_HOLD_STATE_EXPIRED
 	d.tell(e.job, func(doc *inventoryv1.Hold) proto.Message {
-		return &inventoryv1.HoldReleased{Job: e.job, Hold: doc, Reason: e.reason, Expired: expired}
+		return &inventoryv1.HoldReleased{Job: e.job, Hold: doc, Reason: e.reason, Expired: expired, JobOver: e.over}
 	})
 }
 

@@ -103,6 +103,16 @@ func (s *Server) ReleaseHold(ctx context.Context, req *inventoryv1.ReleaseHoldRe
 	return resp, nil
 }
 
+// RenewHold implements InventoryServiceServer.
+func (s *Server) RenewHold(ctx context.Context, req *inventoryv1.RenewHoldRequest) (*inventoryv1.RenewHoldResponse, error) {
+	resp, receipt, err := command.Run(ctx, s.runner, req, with(renewHold, req))
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
 // PlaceOrder implements InventoryServiceServer.
 func (s *Server) PlaceOrder(ctx context.Context, req *inventoryv1.PlaceOrderRequest) (*inventoryv1.PlaceOrderResponse, error) {
 	resp, receipt, err := command.Run(ctx, s.runner, req, with(placeOrder, req))

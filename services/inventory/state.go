@@ -56,6 +56,10 @@ type holding struct {
 	doc *inventoryv1.Hold
 	// since is when the job came to want parts: its age in every queue.
 	since time.Time
+	// lost are the lines that were given up when the hold ended, and over tells
+	// that the job ended with it.
+	lost map[string]bool
+	over bool
 	// were are the parts of the hold before: their rows change with it too.
 	were []string
 }
@@ -123,6 +127,20 @@ func (st *State) setHold(doc *inventoryv1.Hold, at time.Time) {
 	}
 	st.expiries.insert(expiryOf(doc))
 	st.arrivals.insert(arrivalOf(doc))
+}
+
+// endHold remembers what a hold loses as it ends, so that it can be renewed.
+func (st *State) endHold(m *inventoryv1.HoldReleased, at time.Time) {
+	lost := map[string]bool{}
+	for _, l := range st.holds[m.GetJob()].doc.GetLines() {
+		lost[l.GetLine()] = open(l)
+	}
+	st.setHold(m.GetHold(), at)
+	h := st.holds[m.GetJob()]
+	h.lost, h.over = lost, m.GetJobOver()
+	if m.GetExpired() {
+		st.lastExpiry = at
+	}
 }
 
 // ended tells whether a hold was given up, so that a new one starts anew.

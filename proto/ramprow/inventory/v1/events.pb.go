@@ -410,11 +410,13 @@ func (x *PartsReturned) GetLines() []string {
 
 // HoldReleased ends a hold: cancelled, settled by hand, or expired.
 type HoldReleased struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Hold          *Hold                  `protobuf:"bytes,2,opt,name=hold,proto3" json:"hold,omitempty"`
-	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
-	Expired       bool                   `protobuf:"varint,4,opt,name=expired,proto3" json:"expired,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Job     string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Hold    *Hold                  `protobuf:"bytes,2,opt,name=hold,proto3" json:"hold,omitempty"`
+	Reason  string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	Expired bool                   `protobuf:"varint,4,opt,name=expired,proto3" json:"expired,omitempty"`
+	// The job is cancelled or invoiced: the hold cannot be renewed.
+	JobOver       bool `protobuf:"varint,5,opt,name=job_over,json=jobOver,proto3" json:"job_over,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -473,6 +475,13 @@ func (x *HoldReleased) GetReason() string {
 func (x *HoldReleased) GetExpired() bool {
 	if x != nil {
 		return x.Expired
+	}
+	return false
+}
+
+func (x *HoldReleased) GetJobOver() bool {
+	if x != nil {
+		return x.JobOver
 	}
 	return false
 }
@@ -761,12 +770,13 @@ const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\rPartsReturned\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
 	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x14\n" +
-	"\x05lines\x18\x03 \x03(\tR\x05lines\"\x82\x01\n" +
+	"\x05lines\x18\x03 \x03(\tR\x05lines\"\x9d\x01\n" +
 	"\fHoldReleased\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
 	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12\x18\n" +
-	"\aexpired\x18\x04 \x01(\bR\aexpired\"[\n" +
+	"\aexpired\x18\x04 \x01(\bR\aexpired\x12\x19\n" +
+	"\bjob_over\x18\x05 \x01(\bR\ajobOver\"[\n" +
 	"\fHoldExtended\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x129\n" +
 	"\n" +

@@ -1283,6 +1283,110 @@ func (x *ReleaseHoldResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+type RenewHoldRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenewHoldRequest) Reset() {
+	*x = RenewHoldRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenewHoldRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenewHoldRequest) ProtoMessage() {}
+
+func (x *RenewHoldRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenewHoldRequest.ProtoReflect.Descriptor instead.
+func (*RenewHoldRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *RenewHoldRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RenewHoldRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+type RenewHoldResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Hold          *Hold                  `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenewHoldResponse) Reset() {
+	*x = RenewHoldResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenewHoldResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenewHoldResponse) ProtoMessage() {}
+
+func (x *RenewHoldResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenewHoldResponse.ProtoReflect.Descriptor instead.
+func (*RenewHoldResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *RenewHoldResponse) GetHold() *Hold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *RenewHoldResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type PlaceOrderRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1294,7 +1398,7 @@ type PlaceOrderRequest struct {
 
 func (x *PlaceOrderRequest) Reset() {
 	*x = PlaceOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1306,7 +1410,7 @@ func (x *PlaceOrderRequest) String() string {
 func (*PlaceOrderRequest) ProtoMessage() {}
 
 func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1319,7 +1423,7 @@ func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderRequest.ProtoReflect.Descriptor instead.
 func (*PlaceOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PlaceOrderRequest) GetRequestId() string {
@@ -1353,7 +1457,7 @@ type PlaceOrderResponse struct {
 
 func (x *PlaceOrderResponse) Reset() {
 	*x = PlaceOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1365,7 +1469,7 @@ func (x *PlaceOrderResponse) String() string {
 func (*PlaceOrderResponse) ProtoMessage() {}
 
 func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1378,7 +1482,7 @@ func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderResponse.ProtoReflect.Descriptor instead.
 func (*PlaceOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PlaceOrderResponse) GetOrder() *Order {
@@ -1407,7 +1511,7 @@ type ConfirmOrderRequest struct {
 
 func (x *ConfirmOrderRequest) Reset() {
 	*x = ConfirmOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1419,7 +1523,7 @@ func (x *ConfirmOrderRequest) String() string {
 func (*ConfirmOrderRequest) ProtoMessage() {}
 
 func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1432,7 +1536,7 @@ func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ConfirmOrderRequest) GetRequestId() string {
@@ -1473,7 +1577,7 @@ type ConfirmOrderResponse struct {
 
 func (x *ConfirmOrderResponse) Reset() {
 	*x = ConfirmOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1485,7 +1589,7 @@ func (x *ConfirmOrderResponse) String() string {
 func (*ConfirmOrderResponse) ProtoMessage() {}
 
 func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1498,7 +1602,7 @@ func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ConfirmOrderResponse) GetOrder() *Order {
@@ -1526,7 +1630,7 @@ type CancelOrderRequest struct {
 
 func (x *CancelOrderRequest) Reset() {
 	*x = CancelOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1538,7 +1642,7 @@ func (x *CancelOrderRequest) String() string {
 func (*CancelOrderRequest) ProtoMessage() {}
 
 func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1551,7 +1655,7 @@ func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderRequest.ProtoReflect.Descriptor instead.
 func (*CancelOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *CancelOrderRequest) GetRequestId() string {
@@ -1585,7 +1689,7 @@ type CancelOrderResponse struct {
 
 func (x *CancelOrderResponse) Reset() {
 	*x = CancelOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1597,7 +1701,7 @@ func (x *CancelOrderResponse) String() string {
 func (*CancelOrderResponse) ProtoMessage() {}
 
 func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1610,7 +1714,7 @@ func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderResponse.ProtoReflect.Descriptor instead.
 func (*CancelOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CancelOrderResponse) GetOrder() *Order {
@@ -1637,7 +1741,7 @@ type GetOrderRequest struct {
 
 func (x *GetOrderRequest) Reset() {
 	*x = GetOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1649,7 +1753,7 @@ func (x *GetOrderRequest) String() string {
 func (*GetOrderRequest) ProtoMessage() {}
 
 func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1662,7 +1766,7 @@ func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderRequest.ProtoReflect.Descriptor instead.
 func (*GetOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *GetOrderRequest) GetOrder() string {
@@ -1688,7 +1792,7 @@ type GetOrderResponse struct {
 
 func (x *GetOrderResponse) Reset() {
 	*x = GetOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1700,7 +1804,7 @@ func (x *GetOrderResponse) String() string {
 func (*GetOrderResponse) ProtoMessage() {}
 
 func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1713,7 +1817,7 @@ func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderResponse.ProtoReflect.Descriptor instead.
 func (*GetOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *GetOrderResponse) GetOrder() *Order {
@@ -1735,7 +1839,7 @@ type ListOrdersRequest struct {
 
 func (x *ListOrdersRequest) Reset() {
 	*x = ListOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1747,7 +1851,7 @@ func (x *ListOrdersRequest) String() string {
 func (*ListOrdersRequest) ProtoMessage() {}
 
 func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1760,7 +1864,7 @@ func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ListOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListOrdersRequest) GetPageSize() int32 {
@@ -1801,7 +1905,7 @@ type ListOrdersResponse struct {
 
 func (x *ListOrdersResponse) Reset() {
 	*x = ListOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1813,7 +1917,7 @@ func (x *ListOrdersResponse) String() string {
 func (*ListOrdersResponse) ProtoMessage() {}
 
 func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1826,7 +1930,7 @@ func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ListOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ListOrdersResponse) GetOrders() []*Order {
@@ -1855,7 +1959,7 @@ type ListMovementsRequest struct {
 
 func (x *ListMovementsRequest) Reset() {
 	*x = ListMovementsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1867,7 +1971,7 @@ func (x *ListMovementsRequest) String() string {
 func (*ListMovementsRequest) ProtoMessage() {}
 
 func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1880,7 +1984,7 @@ func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListMovementsRequest) GetPart() string {
@@ -1921,7 +2025,7 @@ type ListMovementsResponse struct {
 
 func (x *ListMovementsResponse) Reset() {
 	*x = ListMovementsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1933,7 +2037,7 @@ func (x *ListMovementsResponse) String() string {
 func (*ListMovementsResponse) ProtoMessage() {}
 
 func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1946,7 +2050,7 @@ func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListMovementsResponse) GetMovements() []*Movement {
@@ -1972,7 +2076,7 @@ type ProposeOrdersRequest struct {
 
 func (x *ProposeOrdersRequest) Reset() {
 	*x = ProposeOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1984,7 +2088,7 @@ func (x *ProposeOrdersRequest) String() string {
 func (*ProposeOrdersRequest) ProtoMessage() {}
 
 func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1997,7 +2101,7 @@ func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ProposeOrdersRequest) GetMinRevision() uint64 {
@@ -2016,7 +2120,7 @@ type ProposeOrdersResponse struct {
 
 func (x *ProposeOrdersResponse) Reset() {
 	*x = ProposeOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2028,7 +2132,7 @@ func (x *ProposeOrdersResponse) String() string {
 func (*ProposeOrdersResponse) ProtoMessage() {}
 
 func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2041,7 +2145,7 @@ func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ProposeOrdersResponse) GetProposals() []*Proposal {
@@ -2059,7 +2163,7 @@ type WatchPartsRequest struct {
 
 func (x *WatchPartsRequest) Reset() {
 	*x = WatchPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2071,7 +2175,7 @@ func (x *WatchPartsRequest) String() string {
 func (*WatchPartsRequest) ProtoMessage() {}
 
 func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2084,7 +2188,7 @@ func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsRequest.ProtoReflect.Descriptor instead.
 func (*WatchPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
 }
 
 type WatchPartsResponse struct {
@@ -2098,7 +2202,7 @@ type WatchPartsResponse struct {
 
 func (x *WatchPartsResponse) Reset() {
 	*x = WatchPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2110,7 +2214,7 @@ func (x *WatchPartsResponse) String() string {
 func (*WatchPartsResponse) ProtoMessage() {}
 
 func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2123,7 +2227,7 @@ func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsResponse.ProtoReflect.Descriptor instead.
 func (*WatchPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *WatchPartsResponse) GetPart() *Part {
@@ -2159,7 +2263,7 @@ type ReceivedLine struct {
 
 func (x *ReceivedLine) Reset() {
 	*x = ReceivedLine{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2171,7 +2275,7 @@ func (x *ReceivedLine) String() string {
 func (*ReceivedLine) ProtoMessage() {}
 
 func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2184,7 +2288,7 @@ func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceivedLine.ProtoReflect.Descriptor instead.
 func (*ReceivedLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReceivedLine) GetPart() string {
@@ -2308,6 +2412,13 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"{\n" +
 	"\x13ReleaseHoldResponse\x12.\n" +
 	"\x04hold\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x82\x01\n" +
+	"\x10RenewHoldRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"y\n" +
+	"\x11RenewHoldResponse\x12.\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd4\x01\n" +
 	"\x11PlaceOrderRequest\x12=\n" +
 	"\n" +
@@ -2374,7 +2485,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\x8d\x10\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\xf6\x10\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12b\n" +
@@ -2403,6 +2514,8 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\vReturnParts\x12(.ramprow.inventory.v1.ReturnPartsRequest\x1a).ramprow.inventory.v1.ReturnPartsResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12m\n" +
 	"\vReleaseHold\x12(.ramprow.inventory.v1.ReleaseHoldRequest\x1a).ramprow.inventory.v1.ReleaseHoldResponse\"\t\x8a\xb5\x18\x05\n" +
+	"\x03\x02\x04\x01\x12g\n" +
+	"\tRenewHold\x12&.ramprow.inventory.v1.RenewHoldRequest\x1a'.ramprow.inventory.v1.RenewHoldResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12i\n" +
 	"\n" +
 	"PlaceOrder\x12'.ramprow.inventory.v1.PlaceOrderRequest\x1a(.ramprow.inventory.v1.PlaceOrderResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -2437,7 +2550,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_inventory_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*SetPartRequest)(nil),        // 0: ramprow.inventory.v1.SetPartRequest
 	(*SetPartResponse)(nil),       // 1: ramprow.inventory.v1.SetPartResponse
@@ -2461,111 +2574,117 @@ var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*ReturnPartsResponse)(nil),   // 19: ramprow.inventory.v1.ReturnPartsResponse
 	(*ReleaseHoldRequest)(nil),    // 20: ramprow.inventory.v1.ReleaseHoldRequest
 	(*ReleaseHoldResponse)(nil),   // 21: ramprow.inventory.v1.ReleaseHoldResponse
-	(*PlaceOrderRequest)(nil),     // 22: ramprow.inventory.v1.PlaceOrderRequest
-	(*PlaceOrderResponse)(nil),    // 23: ramprow.inventory.v1.PlaceOrderResponse
-	(*ConfirmOrderRequest)(nil),   // 24: ramprow.inventory.v1.ConfirmOrderRequest
-	(*ConfirmOrderResponse)(nil),  // 25: ramprow.inventory.v1.ConfirmOrderResponse
-	(*CancelOrderRequest)(nil),    // 26: ramprow.inventory.v1.CancelOrderRequest
-	(*CancelOrderResponse)(nil),   // 27: ramprow.inventory.v1.CancelOrderResponse
-	(*GetOrderRequest)(nil),       // 28: ramprow.inventory.v1.GetOrderRequest
-	(*GetOrderResponse)(nil),      // 29: ramprow.inventory.v1.GetOrderResponse
-	(*ListOrdersRequest)(nil),     // 30: ramprow.inventory.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil),    // 31: ramprow.inventory.v1.ListOrdersResponse
-	(*ListMovementsRequest)(nil),  // 32: ramprow.inventory.v1.ListMovementsRequest
-	(*ListMovementsResponse)(nil), // 33: ramprow.inventory.v1.ListMovementsResponse
-	(*ProposeOrdersRequest)(nil),  // 34: ramprow.inventory.v1.ProposeOrdersRequest
-	(*ProposeOrdersResponse)(nil), // 35: ramprow.inventory.v1.ProposeOrdersResponse
-	(*WatchPartsRequest)(nil),     // 36: ramprow.inventory.v1.WatchPartsRequest
-	(*WatchPartsResponse)(nil),    // 37: ramprow.inventory.v1.WatchPartsResponse
-	(*ReceivedLine)(nil),          // 38: ramprow.inventory.v1.ReceivedLine
-	(*Part)(nil),                  // 39: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 40: ramprow.common.v1.Receipt
-	(*Hold)(nil),                  // 41: ramprow.inventory.v1.Hold
-	(HoldState)(0),                // 42: ramprow.inventory.v1.HoldState
-	(*OrderLine)(nil),             // 43: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                 // 44: ramprow.inventory.v1.Order
-	(*Movement)(nil),              // 45: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),              // 46: ramprow.inventory.v1.Proposal
+	(*RenewHoldRequest)(nil),      // 22: ramprow.inventory.v1.RenewHoldRequest
+	(*RenewHoldResponse)(nil),     // 23: ramprow.inventory.v1.RenewHoldResponse
+	(*PlaceOrderRequest)(nil),     // 24: ramprow.inventory.v1.PlaceOrderRequest
+	(*PlaceOrderResponse)(nil),    // 25: ramprow.inventory.v1.PlaceOrderResponse
+	(*ConfirmOrderRequest)(nil),   // 26: ramprow.inventory.v1.ConfirmOrderRequest
+	(*ConfirmOrderResponse)(nil),  // 27: ramprow.inventory.v1.ConfirmOrderResponse
+	(*CancelOrderRequest)(nil),    // 28: ramprow.inventory.v1.CancelOrderRequest
+	(*CancelOrderResponse)(nil),   // 29: ramprow.inventory.v1.CancelOrderResponse
+	(*GetOrderRequest)(nil),       // 30: ramprow.inventory.v1.GetOrderRequest
+	(*GetOrderResponse)(nil),      // 31: ramprow.inventory.v1.GetOrderResponse
+	(*ListOrdersRequest)(nil),     // 32: ramprow.inventory.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),    // 33: ramprow.inventory.v1.ListOrdersResponse
+	(*ListMovementsRequest)(nil),  // 34: ramprow.inventory.v1.ListMovementsRequest
+	(*ListMovementsResponse)(nil), // 35: ramprow.inventory.v1.ListMovementsResponse
+	(*ProposeOrdersRequest)(nil),  // 36: ramprow.inventory.v1.ProposeOrdersRequest
+	(*ProposeOrdersResponse)(nil), // 37: ramprow.inventory.v1.ProposeOrdersResponse
+	(*WatchPartsRequest)(nil),     // 38: ramprow.inventory.v1.WatchPartsRequest
+	(*WatchPartsResponse)(nil),    // 39: ramprow.inventory.v1.WatchPartsResponse
+	(*ReceivedLine)(nil),          // 40: ramprow.inventory.v1.ReceivedLine
+	(*Part)(nil),                  // 41: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),            // 42: ramprow.common.v1.Receipt
+	(*Hold)(nil),                  // 43: ramprow.inventory.v1.Hold
+	(HoldState)(0),                // 44: ramprow.inventory.v1.HoldState
+	(*OrderLine)(nil),             // 45: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                 // 46: ramprow.inventory.v1.Order
+	(*Movement)(nil),              // 47: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),              // 48: ramprow.inventory.v1.Proposal
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
-	39, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
-	39, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	40, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	39, // 3: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	39, // 4: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	38, // 5: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
-	39, // 6: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	40, // 7: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	39, // 8: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	40, // 9: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	39, // 10: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	40, // 11: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 12: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	42, // 13: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	41, // 14: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	41, // 15: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	40, // 16: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 17: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	40, // 18: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 19: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	40, // 20: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 21: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	44, // 22: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	40, // 23: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 24: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	44, // 25: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	40, // 26: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 27: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	40, // 28: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 29: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	44, // 30: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	45, // 31: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	46, // 32: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	39, // 33: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	41, // 34: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	0,  // 35: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 36: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	4,  // 37: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	6,  // 38: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	8,  // 39: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	10, // 40: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	12, // 41: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	14, // 42: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	16, // 43: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	18, // 44: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	20, // 45: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	22, // 46: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	24, // 47: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	26, // 48: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	28, // 49: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	30, // 50: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	32, // 51: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	34, // 52: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	36, // 53: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 54: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	3,  // 55: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	5,  // 56: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	7,  // 57: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	9,  // 58: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	11, // 59: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	13, // 60: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	15, // 61: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	17, // 62: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	19, // 63: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	21, // 64: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	23, // 65: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	25, // 66: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	27, // 67: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	29, // 68: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	31, // 69: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	33, // 70: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	35, // 71: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	37, // 72: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	54, // [54:73] is the sub-list for method output_type
-	35, // [35:54] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	41, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
+	41, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	42, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 3: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	41, // 4: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	40, // 5: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
+	41, // 6: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	42, // 7: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 8: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	42, // 9: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 10: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	42, // 11: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 12: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	44, // 13: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	43, // 14: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	43, // 15: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	42, // 16: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 17: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	42, // 18: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 19: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	42, // 20: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 21: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	42, // 22: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	45, // 23: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	46, // 24: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	42, // 25: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	45, // 26: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	46, // 27: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	42, // 28: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 29: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	42, // 30: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 31: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	46, // 32: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	47, // 33: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	48, // 34: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	41, // 35: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	43, // 36: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	0,  // 37: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 38: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	4,  // 39: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	6,  // 40: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	8,  // 41: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	10, // 42: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	12, // 43: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	14, // 44: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	16, // 45: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	18, // 46: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	20, // 47: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	22, // 48: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	24, // 49: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	26, // 50: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	28, // 51: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	30, // 52: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	32, // 53: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	34, // 54: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	36, // 55: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	38, // 56: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 57: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	3,  // 58: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	5,  // 59: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	7,  // 60: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	9,  // 61: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	11, // 62: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	13, // 63: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	15, // 64: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	17, // 65: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	19, // 66: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	21, // 67: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	23, // 68: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	25, // 69: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	27, // 70: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	29, // 71: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	31, // 72: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	33, // 73: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	35, // 74: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	37, // 75: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	39, // 76: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	57, // [57:77] is the sub-list for method output_type
+	37, // [37:57] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -2580,7 +2699,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_inventory_service_proto_rawDesc), len(file_ramprow_inventory_v1_inventory_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   39,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -30,6 +30,7 @@ const (
 	InventoryService_IssueParts_FullMethodName    = "/ramprow.inventory.v1.InventoryService/IssueParts"
 	InventoryService_ReturnParts_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReturnParts"
 	InventoryService_ReleaseHold_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
+	InventoryService_RenewHold_FullMethodName     = "/ramprow.inventory.v1.InventoryService/RenewHold"
 	InventoryService_PlaceOrder_FullMethodName    = "/ramprow.inventory.v1.InventoryService/PlaceOrder"
 	InventoryService_ConfirmOrder_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ConfirmOrder"
 	InventoryService_CancelOrder_FullMethodName   = "/ramprow.inventory.v1.InventoryService/CancelOrder"
@@ -69,6 +70,9 @@ type InventoryServiceClient interface {
 	ReturnParts(ctx context.Context, in *ReturnPartsRequest, opts ...grpc.CallOption) (*ReturnPartsResponse, error)
 	// ReleaseHold gives a job's held lines free.
 	ReleaseHold(ctx context.Context, in *ReleaseHoldRequest, opts ...grpc.CallOption) (*ReleaseHoldResponse, error)
+	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
+	// at the end of the queue.
+	RenewHold(ctx context.Context, in *RenewHoldRequest, opts ...grpc.CallOption) (*RenewHoldResponse, error)
 	// PlaceOrder keeps what was ordered from a supplier.
 	PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error)
 	// ConfirmOrder keeps what the supplier answered; holds and bays follow.
@@ -205,6 +209,16 @@ func (c *inventoryServiceClient) ReleaseHold(ctx context.Context, in *ReleaseHol
 	return out, nil
 }
 
+func (c *inventoryServiceClient) RenewHold(ctx context.Context, in *RenewHoldRequest, opts ...grpc.CallOption) (*RenewHoldResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RenewHoldResponse)
+	err := c.cc.Invoke(ctx, InventoryService_RenewHold_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *inventoryServiceClient) PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PlaceOrderResponse)
@@ -323,6 +337,9 @@ type InventoryServiceServer interface {
 	ReturnParts(context.Context, *ReturnPartsRequest) (*ReturnPartsResponse, error)
 	// ReleaseHold gives a job's held lines free.
 	ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error)
+	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
+	// at the end of the queue.
+	RenewHold(context.Context, *RenewHoldRequest) (*RenewHoldResponse, error)
 	// PlaceOrder keeps what was ordered from a supplier.
 	PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error)
 	// ConfirmOrder keeps what the supplier answered; holds and bays follow.
@@ -381,6 +398,9 @@ func (UnimplementedInventoryServiceServer) ReturnParts(context.Context, *ReturnP
 }
 func (UnimplementedInventoryServiceServer) ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReleaseHold not implemented")
+}
+func (UnimplementedInventoryServiceServer) RenewHold(context.Context, *RenewHoldRequest) (*RenewHoldResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenewHold not implemented")
 }
 func (UnimplementedInventoryServiceServer) PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PlaceOrder not implemented")
@@ -625,6 +645,24 @@ func _InventoryService_ReleaseHold_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InventoryService_RenewHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenewHoldRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).RenewHold(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_RenewHold_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).RenewHold(ctx, req.(*RenewHoldRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InventoryService_PlaceOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PlaceOrderRequest)
 	if err := dec(in); err != nil {
@@ -812,6 +850,10 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReleaseHold",
 			Handler:    _InventoryService_ReleaseHold_Handler,
+		},
+		{
+			MethodName: "RenewHold",
+			Handler:    _InventoryService_RenewHold_Handler,
 		},
 		{
 			MethodName: "PlaceOrder",
