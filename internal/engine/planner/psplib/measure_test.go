@@ -2,15 +2,16 @@ package psplib_test
 
 import (
 	"encoding/csv"
-	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strconv"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"ramprow/internal/engine/planner/check"
 	"ramprow/internal/engine/planner/psplib"
 	"ramprow/internal/engine/planner/rcpsp"
 )
@@ -101,38 +102,10 @@ func solve(t *testing.T, file string, schedules int) rcpsp.Result {
 		t.Errorf("%s: %v", file, err)
 		return rcpsp.Result{}
 	}
-	if err := feasible(p, r); err != nil {
-		t.Errorf("%s: %v", file, err)
+	for _, v := range check.Project(p, r.Starts, r.Makespan) {
+		t.Errorf("%s: %v", file, v)
 	}
 	return r
-}
-
-// feasible is the checker: period by period, with nothing of the solver's.
-func feasible(p rcpsp.Project, r rcpsp.Result) error {
-	for r_, capacity := range p.Capacities {
-		for period := range r.Makespan {
-			held := 0
-			for a, start := range r.Starts {
-				if start <= period && period < start+p.Durations[a] {
-					held += p.Demands[a][r_]
-				}
-			}
-			if held > capacity {
-				return fmt.Errorf("period %d holds %d of resource %d, which has %d", period, held, r_, capacity)
-			}
-		}
-	}
-	for a, start := range r.Starts {
-		if start < 0 || start+p.Durations[a] > r.Makespan {
-			return fmt.Errorf("activity %d lies outside the project at %d", a, start)
-		}
-		for _, s := range p.Successors[a] {
-			if r.Starts[s] < start+p.Durations[a] {
-				return fmt.Errorf("activity %d starts at %d before %d is done", s, r.Starts[s], a)
-			}
-		}
-	}
-	return nil
 }
 
 // table reads instance, n, best known, critical path from a table of best known values.
@@ -159,22 +132,10 @@ func table(t *testing.T, file string) map[string][2]int {
 	return known
 }
 
+// words splits an environment variable.
 func words(name, otherwise string) []string {
-	text := os.Getenv(name)
-	if text == "" {
-		text = otherwise
+	if text := os.Getenv(name); text != "" {
+		return strings.Fields(text)
 	}
-	var out []string
-	var word string
-	for _, c := range text + " " {
-		if c != ' ' {
-			word += string(c)
-			continue
-		}
-		if word != "" {
-			out = append(out, word)
-		}
-		word = ""
-	}
-	return out
+	return strings.Fields(otherwise)
 }

@@ -74,7 +74,8 @@ func compile(p Project) (forward, backward *network, err error) {
 	return forward, &mirror, nil
 }
 
-// maxPeriods bounds the sum of durations, and so the memory of a profile.
+// maxPeriods bounds the sum of durations times the words of resources, and so the
+// memory of a profile: 32 MB.
 const maxPeriods = 1 << 22
 
 func (p Project) check() error {
@@ -91,8 +92,8 @@ func (p Project) check() error {
 		if p.Durations[a] < 0 {
 			return fmt.Errorf("rcpsp: activity %d has a duration of %d", a, p.Durations[a])
 		}
-		if sum += p.Durations[a]; sum > maxPeriods {
-			return fmt.Errorf("rcpsp: the durations sum up to more than %d periods; use longer periods", maxPeriods)
+		if sum += p.Durations[a]; sum*(1+len(p.Capacities)/lanes) > maxPeriods {
+			return fmt.Errorf("rcpsp: the durations sum up to more than %d periods for every four resources; use longer periods", maxPeriods)
 		}
 		if len(p.Demands[a]) != len(p.Capacities) {
 			return fmt.Errorf("rcpsp: activity %d demands %d resources of %d", a, len(p.Demands[a]), len(p.Capacities))

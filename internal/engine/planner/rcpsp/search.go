@@ -65,13 +65,14 @@ func (s *search) done() bool {
 	return s.left <= 0 || s.made > 0 && s.best.makespan == s.bound
 }
 
-// decode generates one schedule from the list in a direction.
-func (s *search) decode(dir int, finish []int32) schedule {
+// decode generates one schedule from the list in a direction, counts it, and
+// keeps it if it is the best so far.
+func (s *search) decode(dir int) schedule {
+	finish := make([]int32, len(s.list))
 	made := schedule{finish: finish, makespan: s.decoder.serial(s.nets[dir], s.list, finish)}
 	s.left--
 	if s.made++; s.made == 1 || made.makespan < s.best.makespan {
-		s.best = schedule{append(s.best.finish[:0], finish...), made.makespan}
-		s.bestDir = dir
+		s.best, s.bestDir = made, dir
 	}
 	return made
 }
