@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ramprow/internal/platform/fault"
+	"ramprow/services/terminal"
 )
 
 // version is set when a release is built.
@@ -26,9 +27,14 @@ func rootCommand() *cobra.Command {
 		&cobra.Group{ID: groupPeople, Title: "Work with it:"},
 		&cobra.Group{ID: groupCare, Title: "Look after it:"},
 	)
-	root.AddCommand(
-		demoCommand(),
-	)
+	root.AddCommand(upCommand(), demoCommand(), serveCommand(), rebuildCommand(), tokenCommand(), benchCommand())
+	for _, tree := range terminal.Commands() {
+		tree.GroupID = groupPeople
+		if tree.Name() == "catalogue" || tree.Name() == "log" {
+			tree.GroupID = groupCare
+		}
+		root.AddCommand(tree)
+	}
 	return root
 }
 

@@ -1,0 +1,116 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ramprow/internal/platform/config"
+	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/lifecycle"
+	"ramprow/internal/platform/rpc"
+	"ramprow/internal/platform/telemetry"
+	"ramprow/services/ramprow/stack"
+	"ramprow/services/terminal"
+)
+
+// serveConfig is what one role in its own process is told.
+type serveConfig struct {
+	broker config.Broker
+	redis  config.ReadModels
+	listen config.Listen
+	tokens config.Tokens
+	drain  time.Duration
+	format string
+}
+
+func (c *serveConfig) sections() []config.Section {
+	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens}
+}
+
+func serveCommand() *cobra.Command {
+	c := &serveConfig{}
+	command := &cobra.Command{
+		Use:       "serve ROLE",
+		Short:     "Run one role over a NATS and a Redis server that run by themselves",
+		GroupID:   groupRun,
+		Example:   "  ramprow serve job --nats-url nats://127.0.0.1:4222 --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem",
+		ValidArgs: terminal.RoleNames(),
+		Args:      cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs),
+	}
+	unread := bindSections(command, c.sections()...)
+	command.Flags().DurationVar(&c.drain, "drain-delay", 0, "time between being out of service and draining, for balancers to notice")
+	command.Flags().StringVar(&c.format, "log-format", string(telemetry.FormatText), "text or json")
+	command.RunE = func(command *cobra.Command, args []string) error {
+		if unread != nil {
+			return unread
+		}
+		role, err := stack.RoleNamed(args[0])
+		if err != nil {
+			return err
+		}
+		if c.listen.Address == "" {
+			c.listen.Address = role.Address()
+		}
+		if err := config.Validate(c.sections()...); err != nil {
+			return err
+		}
+		return c.serve(command.Context(), command.ErrOrStderr(), role)
+	}
+	return command
+}
+
+// bindSections gives a command the flags of sections, and the error of an
+// environment variable that cannot be read, for when the command runs.
+func bindSections(command *cobra.Command, sections ...config.Section) error {
+	flags := flag.NewFlagSet(command.Name(), flag.ContinueOnError)
+	err := config.Bind(flags, os.Getenv, sections...)
+	command.Flags().AddGoFlagSet(flags)
+	return err
+}
+
+// serve runs a role until a signal comes or ctx ends.
+func (c *serveConfig) serve(ctx context.Context, notes io.Writer, role stack.Role) (err error) {
+	keys, err := identity.LoadPublicKeys(c.tokens.Files()...)
+	if err != nil {
+		return err
+	}
+	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: keys})
+	if err != nil {
+		return err
+	}
+	t, err := telemetry.Start(ctx, telemetry.Config{
+		Service: "ramprow-" + role.Name, Version: version, LogLevel: slog.LevelInfo, LogFormat: telemetry.Format(c.format), Log: notes,
+	})
+	if err != nil {
+		return err
+	}
+	closers := &lifecycle.Closers{}
+	closers.Add(lifecycle.Closer{Name: "telemetry", Close: t.Shutdown})
+	service, err := c.start(ctx, role, t, verifier, closers)
+	if err != nil {
+		return errors.Join(err, closers.Close(context.WithoutCancel(ctx)))
+	}
+	t.Logger().InfoContext(ctx, "serving", "role", role.Name, "address", service.Address)
+	process := lifecycle.Process{Log: t.Logger(), Closers: closers, Ready: service.Ready, DrainDelay: c.drain}
+	return process.Run(ctx, service.Tasks()...)
+}
+
+func (c *serveConfig) start(ctx context.Context, role stack.Role, t *telemetry.Telemetry, verifier *identity.Verifier, closers *lifecycle.Closers) (*stack.Service, error) {
+	backend, err := stack.Outside(c.broker, c.redis, t, closers)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", role.Name, err)
+	}
+	place := stack.Place{Address: c.listen.Address, Verifier: verifier}
+	if c.listen.Certificate != "" {
+		place.TLS = &rpc.ServerTLS{Certificate: c.listen.Certificate, Key: c.listen.Key, ClientCA: c.listen.ClientCA}
+	}
+	return role.Start(ctx, backend, place, closers)
+}

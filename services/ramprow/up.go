@@ -1,0 +1,136 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/telemetry"
+	"ramprow/services/ramprow/stack"
+	"ramprow/services/terminal"
+)
+
+// upConfig is what `ramprow up` is told.
+type upConfig struct {
+	dir       string
+	site      string
+	freePorts bool
+}
+
+const (
+	defaultSite = "main"
+	upTokenTTL  = 30 * 24 * time.Hour
+)
+
+func upCommand() *cobra.Command {
+	c := upConfig{}
+	command := &cobra.Command{
+		Use:     "up",
+		Short:   "Run a whole workshop here: every role, with its log in a folder",
+		GroupID: groupRun,
+		Example: "  ramprow up\n  ramprow up --data /var/lib/ramprow --site north",
+		Args:    cobra.NoArgs,
+		RunE: func(command *cobra.Command, _ []string) error {
+			return up(command.Context(), command.OutOrStdout(), c)
+		},
+	}
+	command.Flags().StringVar(&c.dir, "data", terminal.DefaultDir, "folder for the log and the keys; what is there is continued")
+	command.Flags().StringVar(&c.site, "site", defaultSite, "the workshop's name in tokens")
+	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7101 to 7104")
+	return command
+}
+
+// up serves until a signal comes or ctx ends.
+func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
+	if !identity.ValidSite(c.site) {
+		return fmt.Errorf("--site %q cannot be a name; use lower-case letters, digits and hyphens", c.site)
+	}
+	unlock, err := lockFolder(c.dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, unlock()) }()
+	t, err := telemetry.Start(ctx, telemetry.Config{Service: "ramprow", Version: version, LogLevel: slog.LevelWarn})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, t.Shutdown(context.WithoutCancel(ctx))) }()
+	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t}
+	if !c.freePorts {
+		config.Address = stack.Role.Address
+	}
+	workshop, err := stack.OpenWorkshop(ctx, config)
+	if err != nil {
+		return err
+	}
+	// Run first: it closes the workshop whatever happens, and answers while the
+	// greeting is read.
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	ended := make(chan error, 1)
+	go func() { ended <- workshop.Run(ctx) }()
+	if err := greet(out, workshop, c); err != nil {
+		stop()
+		return errors.Join(err, <-ended)
+	}
+	return <-ended
+}
+
+// greet leaves tokens and addresses in the folder and says how to use them.
+func greet(out io.Writer, workshop *stack.Workshop, c upConfig) error {
+	for role, address := range workshop.Addresses() {
+		if err := leave(terminal.AddressFile(c.dir, role), address); err != nil {
+			return err
+		}
+	}
+	for _, role := range identity.Roles() {
+		word := terminal.RoleWord(role)
+		token, err := workshop.Token(c.site, word, upTokenTTL, role)
+		if err != nil {
+			return err
+		}
+		if err := leave(terminal.TokenFile(c.dir, word), token); err != nil {
+			return err
+		}
+	}
+	return printGreeting(out, workshop, c)
+}
+
+// leave writes a file that only its owner may read, whole or not at all.
+func leave(path, text string) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return fmt.Errorf("make %s: %w", filepath.Dir(path), err)
+	}
+	fresh := path + ".new"
+	if err := os.WriteFile(fresh, []byte(text+"\n"), 0o600); err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	if err := os.Rename(fresh, path); err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return nil
+}
+
+func printGreeting(out io.Writer, workshop *stack.Workshop, c upConfig) error {
+	text := fmt.Sprintf("The workshop %q is open. Its log is in %s; Ctrl-C closes it, and `ramprow up` goes on from there.\n\n", c.site, c.dir)
+	for _, s := range workshop.Services {
+		text += fmt.Sprintf("  %-14s%s\n", s.Role, s.Address)
+	}
+	text += "\nIn another terminal, as dispatcher, parts-clerk, technician or owner:\n"
+	if c.dir != terminal.DefaultDir {
+		text += fmt.Sprintf("  export %s=%s\n", terminal.DataVariable, c.dir)
+	}
+	text += fmt.Sprintf("  export %s=owner\n  ramprow catalogue import FILE\n  ramprow job list\n", terminal.RoleVariable)
+	if _, err := io.WriteString(out, text); err != nil {
+		return fmt.Errorf("greet: %w", err)
+	}
+	return nil
+}
