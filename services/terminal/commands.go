@@ -35,7 +35,7 @@ func tree(use, short, example string, build ...func(*options) *cobra.Command) *c
 // that it does not know is an error, not a reason to help and be content.
 func group(use, short, example string) *cobra.Command {
 	return &cobra.Command{
-		Use: use, Short: short, Example: example, DisableFlagsInUseLine: true,
+		Use: use, Short: short, Example: example, DisableFlagsInUseLine: true, SuggestionsMinimumDistance: 2,
 		Args: func(command *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return nil

@@ -89,7 +89,9 @@ func unit(u commonv1.Unit) string {
 }
 
 // quantity writes a figure with its unit.
-func quantity(n int64, u commonv1.Unit) string { return strings.TrimSpace(fmt.Sprintf("%d %s", n, unit(u))) }
+func quantity(n int64, u commonv1.Unit) string {
+	return strings.TrimSpace(fmt.Sprintf("%d %s", n, unit(u)))
+}
 
 func figures[N int64 | uint32 | uint64](n N) string { return fmt.Sprintf("%d", n) }
 
