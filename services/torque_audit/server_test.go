@@ -3,6 +3,7 @@ package torqueaudit
 import (
 	"context"
 	"crypto/ed25519"
+	"errors"
 	"fmt"
 	"io"
 	"testing"
@@ -30,7 +31,7 @@ const patience = 30 * time.Second
 // embedded Redis, with a job service that only says what it is told to.
 type bench struct {
 	t      testing.TB
-	ctx    context.Context //nolint:containedctx // the test's own
+	ctx    context.Context
 	client pb.TorqueAuditServiceClient
 	jobs   *sitelog.Runner[struct{}]
 	said   int
@@ -74,7 +75,9 @@ func (b *bench) views(log sitelog.Log, runner *sitelog.Runner[*State]) *readmode
 	go func() { done <- projector.Run(ctx) }()
 	b.t.Cleanup(func() {
 		stop()
-		<-done
+		if err := <-done; !errors.Is(err, context.Canceled) {
+			b.t.Errorf("projector: %v", err)
+		}
 		b.must(store.Close())
 	})
 	return readmodel.NewViews(projector, runner)

@@ -18,7 +18,7 @@ func TestRegisterRefuses(t *testing.T) {
 		change func(*pb.Wrench)
 		reason string
 	}{
-		{"empty range", func(w *pb.Wrench) { w.MaxNm = w.MinNm }, "WRENCH_INVALID"},
+		{"empty range", func(w *pb.Wrench) { w.MaxNm = w.GetMinNm() }, "WRENCH_INVALID"},
 		{"no deviation", func(w *pb.Wrench) { w.DeviationPercent = 0 }, "WRENCH_INVALID"},
 		{"calibrated tomorrow", func(w *pb.Wrench) { w.CalibratedAt = timestamppb.New(noon.AddDate(0, 0, 1)) }, "WRENCH_INVALID"},
 		{"due before calibrated", func(w *pb.Wrench) { w.CalibrationDue = timestamppb.New(noon.AddDate(-1, 0, 0)) }, "WRENCH_INVALID"},

@@ -32,8 +32,12 @@ func TestStagedSpecifications(t *testing.T) {
 		want  int
 	}{
 		{"S1 loosened in between", Joint{Fasteners: 2, Parts: NewParts, Stages: []Stage{
-			{Kind: Torque, Torque: nm(40, 3)}, {Kind: Angle, Angle: nm(90, 5)}, {Kind: BackOff, Angle: Window{Target: 360}},
-			{Kind: Torque, Torque: nm(40, 3)}, {Kind: Angle, Angle: nm(90, 5)}, {Kind: Angle, Angle: nm(90, 5)},
+			{Kind: Torque, Torque: nm(40, 3)},
+			{Kind: Angle, Angle: nm(90, 5)},
+			{Kind: BackOff, Angle: Window{Target: 360}},
+			{Kind: Torque, Torque: nm(40, 3)},
+			{Kind: Angle, Angle: nm(90, 5)},
+			{Kind: Angle, Angle: nm(90, 5)},
 		}}, 12},
 		{"S2 torque floor after the turn", Joint{Fasteners: 4, Stages: []Stage{torque(61), torque(88), torque(88), floored}}, 16},
 		{"S3 subsets, verified", Joint{Fasteners: 14, Stages: []Stage{
