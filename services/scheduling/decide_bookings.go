@@ -12,6 +12,9 @@ import (
 // moveBooking puts a job where it is wished and arranges the rest around it. A
 // wish that cannot be met is refused with the facts that stand in its way.
 func (st *State) moveBooking(req *schedulingv1.MoveBookingRequest, in sitelog.Input) ([]proto.Message, *schedulingv1.MoveBookingResponse, error) {
+	if begun := st.open[req.GetJob()]; begun != nil && begun.started() {
+		return st.correctBegun(begun, req, in)
+	}
 	w, err := st.movable(req.GetJob())
 	if err != nil {
 		return nil, nil, err
@@ -89,8 +92,7 @@ func (st *State) movable(job string) (*work, error) {
 		return nil, noBooking(job)
 	}
 	if w.started() {
-		return nil, fault.New(fault.Precondition, "BOOKING_STARTED", "work on %s has begun in %s; an opened car stays until it is closed", job, orElse(w.booking.GetBay(), "a bay")).
-			With("job", job)
+		return nil, begunStays(w)
 	}
 	return w, nil
 }

@@ -215,3 +215,38 @@ func TestAWaitingJobIsTriedAgainWhenResourcesChange(t *testing.T) {
 	s.apply(events)
 	wantState(t, s.booking("jobs/1"), booked)
 }
+
+// TestBegunWorkIsHandedOver: anna falls ill; ben takes over, and the car stays.
+func TestBegunWorkIsHandedOver(t *testing.T) {
+	s := open(t)
+	s.set(person("people/cleo", "paint"))
+	s.book("jobs/1", 4*time.Hour)
+	s.hear(began("jobs/1"))
+	s.wait(time.Hour)
+	who := s.booking("jobs/1").GetTechnician()
+	events, _, err := s.st.blockResource(&schedulingv1.BlockResourceRequest{
+		Resource: who, When: interval(s.now, s.now.AddDate(0, 0, 1)), Reason: "ill",
+	}, s.input())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.apply(events)
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Tue 12:00") // she would go on tomorrow
+
+	req := move("jobs/1")
+	req.Technician = "people/cleo"
+	_, _, err = s.st.moveBooking(req, s.input())
+	if f := wantFault(t, err, fault.Precondition, "WISH_IMPOSSIBLE"); !strings.Contains(f.Message, "people/cleo has not engine") {
+		t.Errorf("refused with %q", f.Message)
+	}
+	req.Technician = map[string]string{"people/anna": "people/ben", "people/ben": "people/anna"}[who]
+	events, resp, err := s.st.moveBooking(req, s.input())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.apply(events)
+	wantWhen(t, resp.GetBooking(), "bays/one", "Mon 08:00", "Mon 12:00")
+	req.Bay = "bays/two"
+	_, _, err = s.st.moveBooking(req, s.input())
+	_ = wantFault(t, err, fault.Precondition, "BOOKING_STARTED")
+}

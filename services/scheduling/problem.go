@@ -99,6 +99,10 @@ func (st *State) planned(w *work, now time.Time, o order) planner.Job {
 		j.Started = st.begun(w, now)
 	case w.started():
 		j.Started = startedOf(w, timeOf(b.GetStartedAt()), w.since())
+		if d.GetJob() == o.moving {
+			j.Started.Bay = orElse(o.wish.Bay, j.Started.Bay)
+			j.Started.Person = orElse(o.wish.Person, j.Started.Person)
+		}
 	case d.GetJob() == o.moving:
 		wish := o.wish
 		j.Wish, j.Current, j.Pinned = &wish, nil, false

@@ -135,6 +135,9 @@ func (w *walk) move() {
 	if rapid.Bool().Draw(w.t, "there") {
 		req.Bay = "bays/b0"
 	}
+	if rapid.Bool().Draw(w.t, "with") {
+		req.Technician = "people/p0"
+	}
 	events, _, err := w.st.moveBooking(req, w.input())
 	w.decided(events, err)
 }
