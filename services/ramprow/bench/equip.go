@@ -14,12 +14,12 @@ import (
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
-// The invented workshop has so much of everything that a job waits for its
-// turn, never for something that is not there.
+// The invented workshop is one of a usual size, whose shelf never runs out: a
+// job waits for its turn, never for something that is not there.
 const (
-	baysPerKind  = 4
-	technicians  = 12
-	toolsPerType = 6
+	baysPerKind  = 2
+	technicians  = 6
+	toolsPerType = 3
 	stockPerPart = 1_000_000
 )
 

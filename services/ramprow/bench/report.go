@@ -54,12 +54,14 @@ type Aim struct {
 
 // Diagnosis is the time from the call of ConfirmDiagnosis to the booking on the board.
 type Diagnosis struct {
-	Asked int     `json:"asked"`
-	Jobs  int     `json:"jobs"`
-	P50   float64 `json:"p50_ms"`
-	P95   float64 `json:"p95_ms"`
-	P99   float64 `json:"p99_ms"`
-	Max   float64 `json:"max_ms"`
+	Asked int `json:"asked"`
+	Jobs  int `json:"jobs"`
+	// OnBoard is how many other jobs have a bay meanwhile.
+	OnBoard int     `json:"others_on_board"`
+	P50     float64 `json:"p50_ms"`
+	P95     float64 `json:"p95_ms"`
+	P99     float64 `json:"p99_ms"`
+	Max     float64 `json:"max_ms"`
 }
 
 func newReport(c Config) *Report {
@@ -111,7 +113,7 @@ func medianOf(rounds []round, figure func(round) float64) float64 {
 
 func diagnosisOf(asked int, took []time.Duration) *Diagnosis {
 	at := func(p float64) float64 { return millis(Percentile(took, p)) }
-	return &Diagnosis{Asked: asked, Jobs: len(took), P50: at(50), P95: at(95), P99: at(99), Max: at(100)}
+	return &Diagnosis{Asked: asked, Jobs: len(took), OnBoard: jobsOnBoard, P50: at(50), P95: at(95), P99: at(99), Max: at(100)}
 }
 
 func millis(d time.Duration) float64 { return float64(d.Nanoseconds()) / 1e6 }

@@ -48,8 +48,8 @@ func (r *Report) tellDiagnosis(b *strings.Builder) {
 	if d == nil {
 		return
 	}
-	fmt.Fprintf(b, "\nFrom ConfirmDiagnosis to the booking on the board, %d jobs one after another: p50 %s, p95 %s, p99 %s, longest %s ms.\n",
-		d.Jobs, ms(d.P50), ms(d.P95), ms(d.P99), ms(d.Max))
+	fmt.Fprintf(b, "\nFrom ConfirmDiagnosis to the booking on the board, %d jobs one after another with %d others on the board:\np50 %s, p95 %s, p99 %s, longest %s ms.\n",
+		d.Jobs, d.OnBoard, ms(d.P50), ms(d.P95), ms(d.P99), ms(d.Max))
 	if d.Jobs < d.Asked {
 		fmt.Fprintf(b, "Its time was over before all %d jobs were there.\n", d.Asked)
 	}
