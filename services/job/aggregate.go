@@ -73,6 +73,14 @@ type Progress struct {
 	Note      string
 }
 
+// workedUntil is the hands-on time up to a moment.
+func (p Progress) workedUntil(at time.Time) time.Duration {
+	if p.RunningAt.IsZero() {
+		return p.Worked
+	}
+	return p.Worked + max(0, at.Sub(p.RunningAt))
+}
+
 // clone gives a job that can be evolved without the first one noticing.
 func (j *Job) clone() *Job {
 	c := *j

@@ -31,7 +31,7 @@ func confirm(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.Confir
 		if reason == "" {
 			reason = "another diagnosis was confirmed"
 		}
-		return []proto.Message{revised(j, plan, causes, j.Vehicle, reason)}, nil
+		return revised(j, in, &jobv1.PlanRevised{Vehicle: j.Vehicle, Causes: causes, Plan: plan, Reason: reason}), nil
 	}
 	return []proto.Message{&jobv1.DiagnosisConfirmed{
 		Job:           j.Name,
@@ -45,18 +45,22 @@ func confirm(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.Confir
 	}}, nil
 }
 
-// revised says what changes against the plan before.
-func revised(j *Job, plan *jobv1.Plan, causes []string, car *jobv1.Vehicle, reason string) *jobv1.PlanRevised {
-	var done []string
-	for _, s := range plan.GetSteps() {
+// revised completes a revision by what changes against the plan before. One that
+// leaves nothing to do finishes the work, since no step will.
+func revised(j *Job, in sitelog.Input, m *jobv1.PlanRevised) []proto.Message {
+	m.Job = j.Name
+	m.Change = durationpb.New(m.GetPlan().GetEffort().GetP50().AsDuration() - j.left().GetP50().AsDuration())
+	for _, s := range m.GetPlan().GetSteps() {
 		if j.stepDone(s.GetId()) {
-			done = append(done, s.GetId())
+			m.StepsDone = append(m.StepsDone, s.GetId())
 		}
 	}
-	return &jobv1.PlanRevised{
-		Job: j.Name, Vehicle: car, Causes: causes, Plan: plan, Reason: reason, StepsDone: done,
-		Change: durationpb.New(plan.GetEffort().GetP50().AsDuration() - j.left().GetP50().AsDuration()),
+	after := j.clone()
+	after.apply(m, happening{at: in.Now})
+	if after.allDone() && after.FinishedAt.IsZero() {
+		return []proto.Message{m, &jobv1.WorkFinished{Job: j.Name, Worked: durationpb.New(after.totalWorked())}}
 	}
+	return []proto.Message{m}
 }
 
 // earliest is when the car can be in a bay.

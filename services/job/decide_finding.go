@@ -16,6 +16,9 @@ import (
 // reportFinding keeps what was found and draws what follows from it at once: a
 // design narrows or changes the plan, a broken part leaves debris to be counted.
 func reportFinding(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.ReportFindingRequest) ([]proto.Message, error) {
+	if err := findingKnown(j, c, req); err != nil {
+		return nil, err
+	}
 	if err := findingFits(c, req); err != nil {
 		return nil, err
 	}
@@ -37,6 +40,20 @@ func reportFinding(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.
 		jobv1.FindingKind_FINDING_KIND_CAUSE_NOT_FOUND, jobv1.FindingKind_FINDING_KIND_OTHER:
 	}
 	return events, nil
+}
+
+// findingKnown checks what a finding names, whatever its kind.
+func findingKnown(j *Job, c *catalogue.Catalogue, req *jobv1.ReportFindingRequest) error {
+	switch {
+	case req.GetPiece() != "" && c.Piece(req.GetPiece()) == nil:
+		return unknown("piece", req.GetPiece(), c)
+	case req.GetCause() != "" && c.Cause(req.GetCause()) == nil:
+		return unknown("cause", req.GetCause(), c)
+	case req.GetStep() != "":
+		_, err := j.plannedStep(req.GetStep())
+		return err
+	}
+	return nil
 }
 
 // findingFits checks the fields that a kind of finding needs.
@@ -101,15 +118,32 @@ func designFound(j *Job, c *catalogue.Catalogue, in sitelog.Input, feature, valu
 	if sameWork(after.Plan, plan) {
 		return []proto.Message{found}, nil
 	}
-	reason := fmt.Sprintf("%s is %s", c.Feature(feature).GetTitle(), value)
-	return []proto.Message{found, revised(j, plan, j.Causes, after.Vehicle, reason)}, nil
+	follow := revised(j, in, &jobv1.PlanRevised{
+		Vehicle: after.Vehicle, Causes: j.Causes, Plan: plan, Reason: fmt.Sprintf("%s is %s", found.GetTitle(), value),
+	})
+	return append([]proto.Message{found}, follow...), nil
 }
 
 // sameWork reports whether two plans ask for the same steps, parts and joints.
+// Their order does not matter: a plan's own says what must come before what.
 func sameWork(a, b *jobv1.Plan) bool {
-	return slices.EqualFunc(a.GetSteps(), b.GetSteps(), func(x, y *jobv1.PlannedStep) bool { return x.GetId() == y.GetId() }) &&
-		slices.EqualFunc(a.GetParts(), b.GetParts(), func(x, y *jobv1.PartWanted) bool { return proto.Equal(x, y) }) &&
-		slices.EqualFunc(a.GetJoints(), b.GetJoints(), func(x, y *jobv1.JointDue) bool { return proto.Equal(x, y) })
+	return sameByID(a.GetSteps(), b.GetSteps(), (*jobv1.PlannedStep).GetId, func(_, _ *jobv1.PlannedStep) bool { return true }) &&
+		sameByID(a.GetParts(), b.GetParts(), (*jobv1.PartWanted).GetLine, samePart) &&
+		sameByID(a.GetJoints(), b.GetJoints(), (*jobv1.JointDue).GetJoint, sameJoint)
+}
+
+func samePart(a, b *jobv1.PartWanted) bool { return proto.Equal(a, b) }
+func sameJoint(a, b *jobv1.JointDue) bool  { return proto.Equal(a, b) }
+
+func sameByID[T any](a, b []T, id func(T) string, same func(T, T) bool) bool {
+	byID := make(map[string]T, len(a))
+	for _, item := range a {
+		byID[id(item)] = item
+	}
+	return len(a) == len(b) && !slices.ContainsFunc(b, func(item T) bool {
+		other, there := byID[id(item)]
+		return !there || !same(other, item)
+	})
 }
 
 func explainPiece(j *Job, in sitelog.Input, req *jobv1.ExplainPieceRequest) ([]proto.Message, error) {

@@ -144,7 +144,7 @@ func pauseStep(j *Job, in sitelog.Input, req *jobv1.PauseStepRequest) ([]proto.M
 		return nil, err
 	}
 	return []proto.Message{&jobv1.StepPaused{
-		Job: j.Name, Step: req.GetStep(), Reason: req.GetReason(), Worked: durationpb.New(j.worked(req.GetStep(), in.Now)),
+		Job: j.Name, Step: req.GetStep(), Reason: req.GetReason(), Worked: durationpb.New(j.Progress[req.GetStep()].workedUntil(in.Now)),
 	}}, nil
 }
 
@@ -155,15 +155,6 @@ func resumeStep(j *Job, req *jobv1.ResumeStepRequest) ([]proto.Message, error) {
 	return []proto.Message{&jobv1.StepResumed{Job: j.Name, Step: req.GetStep()}}, nil
 }
 
-// worked is the hands-on time of a step up to now.
-func (j *Job) worked(step string, now time.Time) time.Duration {
-	p := j.Progress[step]
-	if p.RunningAt.IsZero() {
-		return p.Worked
-	}
-	return p.Worked + max(0, now.Sub(p.RunningAt))
-}
-
 // finishStep says all that a finished step means: pieces that moved, tools that
 // went on or came off, and with the last one that the work is finished.
 func finishStep(j *Job, in sitelog.Input, req *jobv1.FinishStepRequest) ([]proto.Message, error) {
@@ -171,7 +162,7 @@ func finishStep(j *Job, in sitelog.Input, req *jobv1.FinishStepRequest) ([]proto
 	if err != nil {
 		return nil, err
 	}
-	worked := j.worked(s.GetId(), in.Now)
+	worked := j.Progress[s.GetId()].workedUntil(in.Now)
 	if req.GetWorked() != nil {
 		worked = req.GetWorked().AsDuration()
 	}

@@ -11,21 +11,10 @@ import (
 )
 
 // diagnose ranks causes and next actions by what is on record of the car.
-func diagnose(j *Job, c *catalogue.Catalogue) (*jobv1.DiagnoseResponse, error) {
-	facts, err := c.Facts(j.Vehicle.GetFeatures(), clock(j.Vehicle.GetBuilt()))
-	if err != nil {
-		return nil, err
-	}
-	car, err := c.DiagnosisModel(facts, float64(j.Vehicle.GetOdometerKm()))
-	if err != nil {
-		return nil, fault.New(fault.Internal, "DIAGNOSIS_FAILED", "the catalogue's fault model cannot be used").Because(err)
-	}
-	engine, err := diagnosis.New(car.Model)
-	if err != nil {
-		return nil, fault.New(fault.Internal, "DIAGNOSIS_FAILED", "the catalogue's fault model cannot be used").Because(err)
-	}
-	evidence := j.evidence(c)
-	evidence.Opened = car.Opened(j.openPieces(c))
+func diagnose(j *Job, c *catalogue.Catalogue, d *diagnoser) (*jobv1.DiagnoseResponse, error) {
+	engine := d.engine
+	evidence := d.speaking(j.evidence(c))
+	evidence.Opened = d.car.Opened(j.openPieces(c))
 	answer, err := engine.Diagnose(evidence)
 	if impossible, ok := errors.AsType[*diagnosis.ImpossibleError](err); ok {
 		return &jobv1.DiagnoseResponse{Contradiction: impossible.Error()}, nil
@@ -108,6 +97,20 @@ func (j *Job) evidence(c *catalogue.Catalogue) diagnosis.Evidence {
 			ev.Excluded = append(ev.Excluded, f.GetCause())
 		}
 	}
+	return ev
+}
+
+// speaking keeps the evidence that says something of this car: a test of what
+// it does not have, or a cause that it cannot have, is not in its model.
+func (d *diagnoser) speaking(ev diagnosis.Evidence) diagnosis.Evidence {
+	model := d.car.Model
+	ev.Observations = slices.DeleteFunc(ev.Observations, func(o diagnosis.Observation) bool {
+		return !slices.ContainsFunc(model.Findings, func(f diagnosis.Finding) bool { return f.ID == o.Of }) &&
+			!slices.ContainsFunc(model.Tests, func(t diagnosis.Test) bool { return t.ID == o.Of })
+	})
+	ev.Excluded = slices.DeleteFunc(ev.Excluded, func(id string) bool {
+		return !slices.ContainsFunc(model.Causes, func(c diagnosis.Cause) bool { return c.ID == id })
+	})
 	return ev
 }
 

@@ -13,17 +13,16 @@ import (
 func (j *Job) applyWork(m proto.Message, h happening) bool {
 	switch m := m.(type) {
 	case *jobv1.DiagnosisConfirmed:
-		j.adopt(m.GetPlan(), m.GetCauses())
+		j.adopt(m.GetPlan(), m.GetCauses(), h.at)
 		j.TraceID = h.trace
 	case *jobv1.PlanRevised:
-		j.adopt(m.GetPlan(), m.GetCauses())
+		j.adopt(m.GetPlan(), m.GetCauses(), h.at)
 		j.DoneBefore = m.GetStepsDone()
 		if m.GetVehicle() != nil {
 			j.Vehicle = m.GetVehicle()
 		}
 	case *jobv1.StepStarted:
-		j.Order = append(j.Order, m.GetStep())
-		j.Progress[m.GetStep()] = Progress{State: jobv1.StepState_STEP_STATE_STARTED, StartedAt: h.at, RunningAt: h.at, By: h.by}
+		j.start(m.GetStep(), h)
 	case *jobv1.StepPaused:
 		j.progress(m.GetStep(), func(p *Progress) {
 			p.State, p.RunningAt, p.Worked = jobv1.StepState_STEP_STATE_PAUSED, time.Time{}, m.GetWorked().AsDuration()
@@ -44,16 +43,37 @@ func (j *Job) applyWork(m proto.Message, h happening) bool {
 	return true
 }
 
-// adopt takes a plan. A step under way that is no longer in it is dropped with
-// the time it took; one that comes back is planned again.
-func (j *Job) adopt(plan *jobv1.Plan, causes []string) {
-	j.Plan, j.Causes = plan, causes
-	j.FinishedAt = time.Time{}
-	for id, p := range j.Progress {
-		if p.State != jobv1.StepState_STEP_STATE_DONE && j.step(id) == nil {
-			p.State, p.RunningAt = jobv1.StepState_STEP_STATE_DROPPED, time.Time{}
-			j.Progress[id] = p
+// start begins a step. One that was dropped and came back goes on from the time
+// that it took before.
+func (j *Job) start(step string, h happening) {
+	j.progress(step, func(p *Progress) {
+		p.State, p.RunningAt, p.By = jobv1.StepState_STEP_STATE_STARTED, h.at, h.by
+		if p.StartedAt.IsZero() {
+			p.StartedAt = h.at
+			j.Order = append(j.Order, step)
 		}
+	})
+}
+
+// adopt takes a plan. A step under way that is no longer in it is dropped with
+// the time it took; one that comes back is planned again. Work that was finished
+// stays finished when the plan brings nothing new.
+func (j *Job) adopt(plan *jobv1.Plan, causes []string, at time.Time) {
+	j.Plan, j.Causes = plan, causes
+	if !j.allDone() {
+		j.FinishedAt = time.Time{}
+	}
+	for id := range j.Progress {
+		j.progress(id, func(p *Progress) {
+			switch planned := j.step(id) != nil; {
+			case p.State == jobv1.StepState_STEP_STATE_DONE:
+			case !planned:
+				p.Worked = p.workedUntil(at)
+				p.State, p.RunningAt = jobv1.StepState_STEP_STATE_DROPPED, time.Time{}
+			case p.State == jobv1.StepState_STEP_STATE_DROPPED:
+				p.State = jobv1.StepState_STEP_STATE_PLANNED
+			}
+		})
 	}
 }
 

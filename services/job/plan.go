@@ -29,14 +29,21 @@ type planner struct {
 	ids map[string]int
 }
 
-// planFor plans the repair of causes from the car as it stands. Steps that are
-// done stay in the plan, so it is whole. Pure: the engine's seed is the job's number.
-func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, error) {
+func newPlanner(j *Job, c *catalogue.Catalogue, causes []string) (*planner, error) {
 	facts, err := c.Facts(j.Vehicle.GetFeatures(), clock(j.Vehicle.GetBuilt()))
 	if err != nil {
 		return nil, err
 	}
-	p := &planner{catalogue: c, facts: facts, job: j, causes: causes, ids: map[string]int{}}
+	return &planner{catalogue: c, facts: facts, job: j, causes: causes, ids: map[string]int{}}, nil
+}
+
+// planFor plans the repair of causes from the car as it stands. Steps that are
+// done stay in the plan, so it is whole. Pure: the engine's seed is the job's number.
+func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, error) {
+	p, err := newPlanner(j, c, causes)
+	if err != nil {
+		return nil, err
+	}
 	answer, err := p.ask()
 	if err != nil {
 		return nil, err
@@ -55,28 +62,50 @@ func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, erro
 	p.addParts()
 	p.addJoints()
 	p.addNeeds()
+	if err := p.addBays(); err != nil {
+		return nil, err
+	}
 	p.price()
 	return p.plan, nil
 }
 
 // ask has the engine plan the repairs that are not done yet.
 func (p *planner) ask() (teardown.Plan, error) {
-	var tasks []teardown.Task
-	for _, id := range p.causes {
-		if p.catalogue.Cause(id) == nil {
-			return teardown.Plan{}, unknown("cause", id, p.catalogue)
-		}
-		if !slices.Contains(p.job.Car.Repaired, id) {
-			tasks = append(tasks, p.catalogue.RepairTask(id, p.facts))
-		}
+	tasks, err := p.tasks()
+	if err != nil {
+		return teardown.Plan{}, err
 	}
 	engine, err := teardown.New(p.catalogue.TeardownModel(p.facts))
 	if err != nil {
 		return teardown.Plan{}, planRefused(err)
 	}
-	start := teardown.CarState{Done: p.job.Car.Off, States: p.job.Car.States}
-	plan, err := engine.Plan(start, tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
+	plan, err := engine.Plan(p.start(), tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
 	return plan, planRefused(err)
+}
+
+// start is the car as it stands.
+func (p *planner) start() teardown.CarState {
+	return teardown.CarState{Done: p.job.Car.Off, States: p.job.Car.States}
+}
+
+// tasks are the repairs of the causes that are not done yet.
+func (p *planner) tasks() ([]teardown.Task, error) {
+	var tasks []teardown.Task
+	for _, id := range p.causes {
+		cause := p.catalogue.Cause(id)
+		if cause == nil {
+			return nil, unknown("cause", id, p.catalogue)
+		}
+		if !p.may(cause.GetWhen()) {
+			return nil, fault.New(fault.Invalid, "CAUSE_NOT_ON_CAR",
+				"%s cannot be: this car is not built so; correct what is known of it, or name another cause", cause.GetTitle()).
+				WithField("cause", "%s is impossible on this car", id)
+		}
+		if !slices.Contains(p.job.Car.Repaired, id) {
+			tasks = append(tasks, p.catalogue.RepairTask(id, p.facts))
+		}
+	}
+	return tasks, nil
 }
 
 // effortCorrelation of the logarithms of two steps' times on one car: the same

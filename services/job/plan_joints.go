@@ -74,6 +74,7 @@ func narrowed(plan *jobv1.Plan, feature, value string) *jobv1.Plan {
 		parts = append(parts, l)
 	}
 	plan.Parts = parts
+	plan.PartsEstimate.MinorUnits = dearest(parts)
 	for _, j := range plan.GetJoints() {
 		j.Designs = narrowedDesigns(j.GetDesigns(), feature, value)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"ramprow/internal/platform/fault"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
@@ -34,7 +35,6 @@ func (p *planner) addNeeds() {
 	}
 	slices.Sort(p.plan.GetSkills())
 	p.plan.UntilPartsNeeded = durationpb.New(before)
-	p.plan.BayKinds = p.bayKinds()
 }
 
 // needTool books a special tool from its first use to its last.
@@ -52,24 +52,30 @@ func (p *planner) needTool(id, step string) {
 	})
 }
 
-// bayKinds are those in which every step can be done. A stripped car does not
-// move, so the step that is hardest to please decides.
-func (p *planner) bayKinds() []string {
-	var kinds []string
+// addBays lists the bay kinds in which every open step can be done. A stripped
+// car does not move, so if no kind suits all of them, there is no plan.
+func (p *planner) addBays() error {
 	for _, s := range p.plan.GetSteps() {
-		if s.GetKind() != jobv1.PlannedStep_KIND_TAKE_OFF && s.GetKind() != jobv1.PlannedStep_KIND_REFIT {
+		moves := s.GetKind() == jobv1.PlannedStep_KIND_TAKE_OFF || s.GetKind() == jobv1.PlannedStep_KIND_REFIT
+		if !moves || p.job.stepDone(s.GetId()) {
 			continue
 		}
 		wanted := p.catalogue.Operation(s.GetSource()).GetBayKinds()
-		switch {
-		case len(wanted) == 0:
-		case len(kinds) == 0:
-			kinds = slices.Clone(wanted)
-		default:
-			kinds = slices.DeleteFunc(kinds, func(k string) bool { return !slices.Contains(wanted, k) })
+		if len(wanted) == 0 {
+			continue
+		}
+		if len(p.plan.GetBayKinds()) == 0 {
+			p.plan.BayKinds = slices.Clone(wanted)
+			continue
+		}
+		p.plan.BayKinds = slices.DeleteFunc(p.plan.GetBayKinds(), func(k string) bool { return !slices.Contains(wanted, k) })
+		if len(p.plan.GetBayKinds()) == 0 {
+			return fault.New(fault.Precondition, "NO_BAY_FITS",
+				"no kind of bay suits all of this work: %s needs another one than the steps before it; plan the causes one after the other", s.GetTitle()).
+				With("step", s.GetId())
 		}
 	}
-	return kinds
+	return nil
 }
 
 // price is labour at the mean effort of every step and all parts; of

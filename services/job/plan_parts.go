@@ -103,10 +103,7 @@ func (p *planner) may(when []*cataloguev1.Condition) bool { return p.facts.Holds
 
 func (p *planner) addLine(s *jobv1.PlannedStep, use *cataloguev1.PartUse, feature, value string) {
 	part := p.catalogue.Part(use.GetPart())
-	line := s.GetId() + ":" + use.GetPart()
-	if value != "" {
-		line += ":" + value
-	}
+	line := p.lineName(s, use.GetPart(), value)
 	if i := slices.IndexFunc(p.plan.GetParts(), func(w *jobv1.PartWanted) bool { return w.GetLine() == line }); i >= 0 {
 		p.plan.Parts[i].Quantity += use.GetQuantity()
 		p.plan.Parts[i].Price = p.priceOf(part, p.plan.GetParts()[i].GetQuantity())
@@ -118,6 +115,22 @@ func (p *planner) addLine(s *jobv1.PlannedStep, use *cataloguev1.PartUse, featur
 		Price: p.priceOf(part, use.GetQuantity()), ForStep: s.GetId(),
 	})
 	s.PartLines = append(s.PartLines, line)
+}
+
+// lineName is stable over revisions: a line that was for one of several designs
+// keeps its name when that design turns out to be the car's, since it is held,
+// or issued, under it.
+func (p *planner) lineName(s *jobv1.PlannedStep, part, value string) string {
+	line := s.GetId() + ":" + part
+	if value != "" {
+		return line + ":" + value
+	}
+	for _, l := range p.job.Plan.GetParts() {
+		if l.GetForStep() == s.GetId() && l.GetPart() == part && l.GetFeature() == "" {
+			return l.GetLine()
+		}
+	}
+	return line
 }
 
 func (p *planner) priceOf(part *cataloguev1.Part, quantity int64) *commonv1.Money {

@@ -36,6 +36,10 @@ func react(s *State, f sitelog.Foreign, _ sitelog.Input) ([]proto.Message, error
 		return s.noteBooking(m.GetBooking())
 	case *schedulingv1.BookingFinished:
 		return s.noteBooking(m.GetBooking())
+	case *schedulingv1.BookingCancelled:
+		return s.noteBooking(&schedulingv1.Booking{
+			Job: m.GetBooking().GetJob(), PlanRevision: m.GetBooking().GetPlanRevision(), WaitingFor: "the booking was cancelled: " + m.GetReason(),
+		})
 	}
 	return s.reactToAudit(f.Message)
 }
@@ -102,18 +106,18 @@ func (s *State) reactToAudit(m proto.Message) ([]proto.Message, error) {
 	switch m := m.(type) {
 	case *torqueauditv1.SheetOpened:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
-			a.State, a.PlanRevision, a.Joints = jobv1.AuditState_AUDIT_STATE_OPEN, m.GetPlanRevision(), count(m.GetJoints())
+			a.State, a.PlanRevision, a.Joints, a.Reason = jobv1.AuditState_AUDIT_STATE_OPEN, m.GetPlanRevision(), count(m.GetJoints()), ""
 		})
 	case *torqueauditv1.SheetRevised:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
-			a.State, a.PlanRevision, a.Joints = jobv1.AuditState_AUDIT_STATE_OPEN, m.GetPlanRevision(), count(m.GetJoints())
+			a.State, a.PlanRevision, a.Joints, a.Reason = jobv1.AuditState_AUDIT_STATE_OPEN, m.GetPlanRevision(), count(m.GetJoints()), ""
 		})
 	case *torqueauditv1.JointProved:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) { a.JointsProved++ })
 	case *torqueauditv1.SheetCompleted:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
 			a.State, a.PlanRevision = jobv1.AuditState_AUDIT_STATE_COMPLETE, m.GetPlanRevision()
-			a.Joints, a.JointsProved = m.GetJoints(), m.GetJoints()
+			a.Joints, a.JointsProved, a.Reason = m.GetJoints(), m.GetJoints(), ""
 		})
 	case *torqueauditv1.SheetReopened:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
@@ -136,7 +140,8 @@ func (s *State) noteAudit(job string, change func(*jobv1.AuditStatus)) ([]proto.
 		status = proto.CloneOf(j.Audit)
 	}
 	change(status)
-	if proto.Equal(status, j.Audit) {
+	status.JointsProved = min(status.GetJointsProved(), status.GetJoints()) // a revised sheet may have fewer
+	if proto.Equal(status, j.Audit) || status.GetPlanRevision() < j.Audit.GetPlanRevision() {
 		return nil, nil
 	}
 	return []proto.Message{&jobv1.AuditNoted{Job: j.Name, Status: status}}, nil

@@ -21,12 +21,12 @@ type Server struct {
 	jobv1.UnimplementedJobServiceServer
 	runner *sitelog.Runner[*State]
 	views  *readmodel.Views[*State]
-	now    func() time.Time
+	cars   diagnosers
 }
 
 // NewServer makes a server over a site's writer and its views.
-func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
-	return &Server{runner: runner, views: views, now: now}
+func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], _ func() time.Time) *Server {
+	return &Server{runner: runner, views: views}
 }
 
 // Register puts the service on a gRPC server.

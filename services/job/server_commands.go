@@ -133,6 +133,9 @@ func (s *Server) ConfirmDiagnosis(ctx context.Context, req *jobv1.ConfirmDiagnos
 	if err != nil {
 		return nil, err
 	}
+	if job.GetTraceId() == "" {
+		job.TraceId = receipt.GetTraceId() // a decision does not know the trace that its commit will carry
+	}
 	return &jobv1.ConfirmDiagnosisResponse{Job: job, Receipt: receipt}, nil
 }
 

@@ -78,7 +78,11 @@ func (s *Server) Diagnose(ctx context.Context, req *jobv1.DiagnoseRequest) (*job
 	if err != nil {
 		return nil, err
 	}
-	return diagnose(j, c)
+	d, err := s.cars.of(j, c)
+	if err != nil {
+		return nil, err
+	}
+	return diagnose(j, c, d)
 }
 
 // PreviewPlan shows what repairing these causes would take.
@@ -90,11 +94,17 @@ func (s *Server) PreviewPlan(ctx context.Context, req *jobv1.PreviewPlanRequest)
 	if err := refuseFinished(j); err != nil {
 		return nil, err
 	}
-	plan, err := planFor(j, c, slices.Sorted(slices.Values(req.GetCauses())))
+	causes := slices.Sorted(slices.Values(req.GetCauses()))
+	response := &jobv1.PreviewPlanResponse{}
+	if response.Plan, err = planFor(j, c, causes); err != nil {
+		return nil, err
+	}
+	d, err := s.cars.of(j, c)
 	if err != nil {
 		return nil, err
 	}
-	return &jobv1.PreviewPlanResponse{Plan: plan}, nil
+	response.WhileOpen, err = whileOpen(j, c, causes, d)
+	return response, err
 }
 
 // PreviewInvoice shows the invoice as it would be, and what is missing.
@@ -122,8 +132,8 @@ func (s *Server) GetJob(ctx context.Context, req *jobv1.GetJobRequest) (*jobv1.G
 	}
 	job := &jobv1.Job{}
 	_, err = s.views.Get(ctx, who.Site, readmodel.Key{Model: modelJob, ID: req.GetJob()}, req.GetMinRevision(), job)
-	if fault.KindOf(err) == fault.NotFound && err != nil {
-		_, err = newState(who.Site).job(req.GetJob())
+	if fault.KindOf(err) == fault.NotFound {
+		return nil, jobNotFound(req.GetJob())
 	}
 	if err != nil {
 		return nil, err

@@ -52,7 +52,11 @@ func (s *State) job(name string) (*Job, error) {
 	if j, ok := s.jobs[name]; ok {
 		return j, nil
 	}
-	return nil, fault.New(fault.NotFound, "JOB_NOT_FOUND",
+	return nil, jobNotFound(name)
+}
+
+func jobNotFound(name string) error {
+	return fault.New(fault.NotFound, "JOB_NOT_FOUND",
 		"there is no %s at this site; 'ramprow job list' shows those that there are", name).With("job", name)
 }
 

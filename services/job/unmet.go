@@ -2,6 +2,7 @@ package job
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -41,12 +42,35 @@ func (j *Job) unmetWork() []*jobv1.UnmetCondition {
 	if open := j.openSteps(); open > 0 {
 		list = append(list, condition("STEPS_OPEN", j.Name, technician, "%d of %d steps are not done; the technician finishes them", open, len(j.Plan.GetSteps())))
 	}
+	return append(list, j.unmetParts()...)
+}
+
+// unmetParts: what is held must go to the car or back on the shelf, and what was
+// issued must be in the plan, since only that is charged.
+func (j *Job) unmetParts() []*jobv1.UnmetCondition {
+	hold := "holds/" + numberOf(j.Name)
 	if j.Parts.GetPlanRevision() < j.Plan.GetRevision() {
-		list = append(list, condition("PARTS_OPEN", "holds/"+numberOf(j.Name), clerk, "inventory has not answered the present plan yet"))
-	} else if n := j.Parts.GetOpenLines(); n > 0 {
-		list = append(list, condition("PARTS_OPEN", "holds/"+numberOf(j.Name), clerk, "%d lines are neither issued nor released; the parts clerk settles them", n))
+		return []*jobv1.UnmetCondition{condition("PARTS_OPEN", hold, clerk, "inventory has not answered the present plan yet; the parts clerk looks at the hold")}
+	}
+	var list []*jobv1.UnmetCondition
+	if n := j.Parts.GetOpenLines(); n > 0 {
+		list = append(list, condition("PARTS_OPEN", hold, clerk, "%d lines are neither issued nor released; the parts clerk settles them", n))
+	}
+	if extra := j.issuedInVain(); len(extra) > 0 {
+		list = append(list, condition("PARTS_NOT_RETURNED", hold, clerk, "issued, but not for this work any more: %s; the parts clerk takes them back", strings.Join(extra, ", ")))
 	}
 	return list
+}
+
+// issuedInVain lists lines at the car that the plan no longer has.
+func (j *Job) issuedInVain() []string {
+	var lines []string
+	for _, id := range j.Parts.GetIssuedLines() {
+		if !slices.ContainsFunc(j.Plan.GetParts(), func(l *jobv1.PartWanted) bool { return l.GetLine() == id }) {
+			lines = append(lines, id)
+		}
+	}
+	return lines
 }
 
 func (j *Job) openSteps() int {
@@ -119,7 +143,9 @@ func (j *Job) lastDrive() (at time.Time, passed bool) {
 func (j *Job) unmetReading(moment jobv1.ReadingMoment, since time.Time, words string) []*jobv1.UnmetCondition {
 	var last *jobv1.CodeReport
 	for _, r := range j.Reports {
-		if r.GetMoment() == moment && !r.GetReadAt().AsTime().Before(since) {
+		// A terminal that was out of reach may post an older reading late.
+		newest := last == nil || !r.GetReadAt().AsTime().Before(last.GetReadAt().AsTime())
+		if r.GetMoment() == moment && !r.GetReadAt().AsTime().Before(since) && newest {
 			last = r
 		}
 	}

@@ -145,7 +145,15 @@ func (j *Job) waitingFor() string {
 			return unmet[0].GetDescription()
 		}
 		return "the invoice"
-	case jobv1.JobState_JOB_STATE_UNSPECIFIED, jobv1.JobState_JOB_STATE_IN_WORK, jobv1.JobState_JOB_STATE_CLOSED, jobv1.JobState_JOB_STATE_CANCELLED:
+	case jobv1.JobState_JOB_STATE_IN_WORK:
+		next := j.nextStep()
+		if next == nil || j.Progress[next.GetId()].State == jobv1.StepState_STEP_STATE_STARTED {
+			return ""
+		}
+		if unmet := j.beforeStart(next); len(unmet) > 0 {
+			return unmet[0].Description
+		}
+	case jobv1.JobState_JOB_STATE_UNSPECIFIED, jobv1.JobState_JOB_STATE_CLOSED, jobv1.JobState_JOB_STATE_CANCELLED:
 	}
 	return ""
 }
