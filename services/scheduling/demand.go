@@ -2,6 +2,7 @@ package scheduling
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,7 +27,10 @@ func wantPlan(d *schedulingv1.Demand, plan *jobv1.Plan, now time.Time) {
 	d.Skills, d.BayKinds = plan.GetSkills(), plan.GetBayKinds()
 	d.Tools = nil
 	for _, need := range plan.GetTools() {
-		d.Tools = append(d.Tools, need.GetTool())
+		// A tool that is put on twice is one piece all the same.
+		if !slices.Contains(d.GetTools(), need.GetTool()) {
+			d.Tools = append(d.Tools, need.GetTool())
+		}
 	}
 	d.UntilPartsNeeded = plan.GetUntilPartsNeeded()
 }

@@ -70,8 +70,8 @@ func (s *shop) shiftRight() *board {
 		if !ok {
 			continue
 		}
-		if t, ok := b.room(job, c, max(s.release(job), at(s.jobs[job].Current.When.Start)), math.Inf(1)); ok {
-			b.put(job, &slot{choice: c, span: t.span, waited: t.waited})
+		if sl, ok := b.placed(job, c, max(s.release(job), at(s.jobs[job].Current.When.Start))); ok {
+			b.put(job, sl)
 		}
 	}
 	b.insertRest()
@@ -163,23 +163,27 @@ func (b *board) cheapest(job int, allowed func(choice) bool) *slot {
 		from = append(from, at(cur.When.Start))
 	}
 	bounds := map[*windows]float64{}
-	var winner *slot
-	least := math.Inf(1)
+	least, start := math.Inf(1), instant(0)
+	var winner choice
 	for _, c := range s.choices[job] {
 		if !allowed(c) || s.bound(job, c.open, from[0], bounds) >= least {
 			continue
 		}
 		for _, f := range from {
-			t, ok := b.room(job, c, f, least)
+			when, ok := b.room(job, c, f, least, nil)
 			if !ok {
 				continue
 			}
-			if cost := s.cost(job, c, t.span).Total(); cost < least {
-				winner, least = &slot{choice: c, span: t.span, waited: t.waited}, cost
+			if cost := s.cost(job, c, when).Total(); cost < least {
+				winner, least, start = c, cost, f
 			}
 		}
 	}
-	return winner
+	if math.IsInf(least, 1) {
+		return nil
+	}
+	sl, _ := b.placed(job, winner, start)
+	return sl
 }
 
 // bound is the least that a job can cost in some windows: its end as if nothing

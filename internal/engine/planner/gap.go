@@ -1,62 +1,74 @@
 package planner
 
-// trial is the outcome of looking for room on one choice.
-type trial struct {
-	span   span
-	waited []Cause
-}
+import "math"
 
 // room gives the first span from a moment on in which a choice can do a job, and
-// false if its end would cost as much as limit or there is none.
-// Every jump over something is noted: the last one decided the start.
+// false if its end would cost as much as limit or there is none. Every jump over
+// something is told to note, if there is one: the last one decided the start.
 //
 // A conflict that overlaps [t, end) overlaps every later span that starts before
 // the conflict ends, since later starts end no earlier: so jumping to the latest
 // end of all conflicts never misses room.
-func (b *board) room(job int, c choice, from instant, limit float64) (trial, bool) {
+func (b *board) room(job int, c choice, from instant, limit float64, note func(Cause)) (span, bool) {
 	s := b.shop
 	t := from
-	out := trial{}
 	for {
 		opens, ok := c.open.next(t)
 		if !ok {
-			return trial{}, false
+			return span{}, false
 		}
-		if opens > t {
+		if opens > t && note != nil {
 			closed, _ := s.closedBy(c, t)
-			out.note(Cause{Kind: CauseClosed, Resource: closed.name, Until: opens.time(s.zone)})
+			note(Cause{Kind: CauseClosed, Resource: closed.name, Until: opens.time(s.zone)})
 		}
 		if t = opens.ceil(s.problem.Grid); t > opens {
 			continue // the grid may lie beyond the window
 		}
 		end, ok := c.open.finish(t, s.work(job))
 		if !ok || end > c.expires || s.ending(job, end).Total() >= limit {
-			return trial{}, false
+			return span{}, false
 		}
 		blocked := b.obstacles(c, span{t, end})
 		if len(blocked) == 0 {
-			out.span = span{t, end}
-			return out, true
+			return span{t, end}, true
 		}
-		last := blocked[0]
-		for _, o := range blocked[1:] {
-			switch {
-			case o.span.end > last.span.end:
-				last = o
-			case o.span.end == last.span.end && o.job == last.job:
-				last.resource += ", " + o.resource
-			}
+		last := latest(blocked)
+		if note != nil {
+			note(s.cause(last))
 		}
-		out.note(s.cause(last))
 		t = last.span.end
 	}
 }
 
-func (t *trial) note(c Cause) {
-	if n := len(t.waited); n > 0 && t.waited[n-1].Kind == c.Kind && t.waited[n-1].Resource == c.Resource && t.waited[n-1].Job == c.Job {
-		t.waited = t.waited[:n-1]
+// latest gives the obstacle that ends last, with the names of all resources that
+// the same job holds until then.
+func latest(blocked []obstacle) obstacle {
+	last := blocked[0]
+	for _, o := range blocked[1:] {
+		switch {
+		case o.span.end > last.span.end:
+			last = o
+		case o.span.end == last.span.end && o.job == last.job:
+			last.resource += ", " + o.resource
+		}
 	}
-	t.waited = append(t.waited, c)
+	return last
+}
+
+// placed is a slot with the causes that it waited for.
+func (b *board) placed(job int, c choice, from instant) (*slot, bool) {
+	var waited []Cause
+	when, ok := b.room(job, c, from, math.Inf(1), func(next Cause) {
+		if n := len(waited); n > 0 && waited[n-1].about(next) {
+			waited = waited[:n-1] // the same once more: only its last end counts
+		}
+		waited = append(waited, next)
+	})
+	return &slot{choice: c, span: when, waited: waited}, ok
+}
+
+func (c Cause) about(o Cause) bool {
+	return c.Kind == o.Kind && c.Resource == o.Resource && c.Job == o.Job
 }
 
 // closedBy gives the resource whose calendar is closed at a moment: the person

@@ -21,6 +21,8 @@ type board struct {
 	slots []*slot // per job; nil: not placed
 	// held lists per bay, person and tool the jobs that hold it, by start.
 	bays, people, tools [][]int
+	// found is where obstacles puts its answer.
+	found []obstacle
 }
 
 func newBoard(s *shop) *board {
@@ -73,9 +75,10 @@ type obstacle struct {
 	span     span
 }
 
-// obstacles gives everything that overlaps a span on a choice's resources.
+// obstacles gives everything that overlaps a span on a choice's resources. The
+// answer holds until the next call.
 func (b *board) obstacles(c choice, within span) []obstacle {
-	var found []obstacle
+	found := b.found[:0]
 	look := func(r resource, held []int) {
 		for _, job := range held {
 			s := b.slots[job].span
@@ -101,6 +104,7 @@ func (b *board) obstacles(c choice, within span) []obstacle {
 	for _, t := range c.tools {
 		look(b.shop.tools[t], b.tools[t])
 	}
+	b.found = found
 	return found
 }
 
