@@ -39,21 +39,38 @@
 //
 //   - A command that was answered is in the log exactly once, whatever happened
 //     to publishes, connections and writers.
+//
 //   - An unknown outcome is resolved by reading what stands behind the guard.
 //     The same commit may be appended again, since its guard lets one copy in.
+//
 //   - The state is the fold of the log. What was decided on top of a commit that
 //     was not taken is thrown away and decided again.
+//
 //   - A refusal, a view and an answer without events hold for a state that was
 //     the newest at some time during the call.
+//
 //   - Every event of a followed log is handled or parked once, in order. Its
 //     effects, and how far that log was read, are one commit. What was of no
 //     interest is looked at again after a restart or a lost race.
+//
 //   - Commits are chained by number and SHA-256. A writer never builds on a log
 //     that does not fit together; it stops with a DamagedError, and other sites go on.
+//
 //   - Entries of one commit share one time, and decisions see that time. While
 //     the log does not answer, the open batch keeps the time of its first entry.
+//
 //   - Nothing here tells the time but Options.Now. Timers only wake a writer.
 //
-// A request_id is remembered for RequestMemory. Replay starts at the beginning
-// of the log (see load.go for the place of snapshots).
+//   - A snapshot is only ever a shorter way to the same state. It is used if the
+//     log holds the very commit that it names, and thrown away when in doubt.
+//
+// A request_id is remembered for RequestMemory.
+//
+// # Snapshots
+//
+// A snapshot is due every so many commits. It is captured when a commit takes
+// off, because the state then holds that commit and nothing more; encoded and
+// stored beside the writer once it has landed; and forgotten if it does not.
+// What was damaged in the log before a snapshot is not seen by a start from it:
+// Verify walks the whole log.
 package sitelog

@@ -29,6 +29,7 @@ type (
 		expected uint64
 		commit   *logv1.Commit
 		message  Message
+		capture  *capture // when a snapshot is due once this is on disk
 	}
 
 	// landing is how a flight ended.
@@ -56,6 +57,9 @@ func (w *writer[S]) launch() error {
 		return fmt.Errorf("encode commit %d: %w", f.commit.GetNumber(), err)
 	}
 	f.message = Message{Header: headersOf(f.commit), Data: data}
+	if w.saver.due(w.o) {
+		f.capture = w.takeCapture()
+	}
 	span := w.publishSpan(f)
 	size := attribute.Int("ramprow.batch.decisions", len(f.entries))
 	for _, waits := range f.waiting {

@@ -36,6 +36,8 @@ func (w *writer[S]) settle(f *flight[S], sequence uint64) {
 		w.chain.extend(sequence, f.message.Data)
 		w.committedAt = f.time
 		w.ledger.requests.remember(f.commit, sequence)
+		w.saver.count(f.message.Data)
+		w.saveInBackground(f.capture)
 	}
 	at := attribute.Int64("ramprow.revision", int64(sequence)) //nolint:gosec // far below the limit
 	for _, waits := range f.waiting {

@@ -6,14 +6,19 @@ import (
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
-// load rebuilds a site from the start of its log. This is the place where a
-// snapshot shortens the way: start from its state, ledger and chain instead of
-// from nothing, and read what comes after its sequence. Replay makes no spans.
+// load rebuilds a site from its snapshot and what comes after it in the log, or
+// from the start of the log. Replay makes no spans.
 func (w *writer[S]) load() error {
 	return w.persist(func() error {
-		w.state = w.machine.New(w.subject.Site)
-		w.ledger = newLedger()
-		w.chain = Chain{Subject: w.subject}
+		restored, err := w.snapshots().Restore(w.ctx, w.subject.Site)
+		if err != nil {
+			return err
+		}
+		if restored == nil {
+			restored = &Restored[S]{State: w.machine.New(w.subject.Site), Chain: Chain{Subject: w.subject}, ledger: newLedger()}
+		}
+		w.state, w.ledger, w.chain, w.committedAt = restored.State, restored.ledger, restored.Chain, restored.committedAt
+		w.saver.began(restored.size)
 		return w.read()
 	})
 }
@@ -44,6 +49,7 @@ func (w *writer[S]) replay(r Record) error {
 	}
 	w.chain = next
 	w.note(commit, r.Sequence)
+	w.saver.count(r.Data)
 	return nil
 }
 

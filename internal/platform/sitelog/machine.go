@@ -29,6 +29,15 @@ type Machine[S any] struct {
 	// Fire decides what is due at in.Now. It must leave Due later than in.Now
 	// once its events are applied, or return an error.
 	Fire func(state S, in Input) ([]proto.Message, error)
+	// Snapshot takes what is needed of a state before it changes again, and gives
+	// the function that encodes it, which runs in another goroutine. Nil: this
+	// machine has no snapshots, and every start reads the whole log.
+	Snapshot func(state S) (encode func() ([]byte, error))
+	// Restore gives the state back. It may keep data.
+	Restore func(site string, data []byte) (S, error)
+	// Schema names what Snapshot writes. Another number makes all older snapshots
+	// void: change it with the encoding, and with Evolve.
+	Schema uint32
 }
 
 // Actor is who causes something.

@@ -21,6 +21,10 @@ const (
 	DefaultQueue          = 1024
 	DefaultPartitions     = 16
 	DefaultDrainTimeout   = 10 * time.Second
+	// A snapshot is due after so many commits or bytes of the log; what comes
+	// after it takes some tens of milliseconds to read.
+	DefaultSnapshotCommits = 1000
+	DefaultSnapshotBytes   = 8 << 20
 )
 
 // Options of a Runner. The zero value works.
@@ -44,6 +48,11 @@ type Options struct {
 	Partitions int
 	// DrainTimeout bounds how long Close waits for a log that does not answer.
 	DrainTimeout time.Duration
+	// Snapshots keeps the states of machines that can be restored; nil: none are kept.
+	Snapshots SnapshotStore
+	// SnapshotCommits and SnapshotBytes say how much is written between two snapshots.
+	SnapshotCommits int
+	SnapshotBytes   int
 }
 
 func (o Options) withDefaults() Options {
@@ -62,6 +71,8 @@ func (o Options) withDefaults() Options {
 	o.MaxBatch = positiveOr(o.MaxBatch, DefaultMaxBatch)
 	o.MaxCommitBytes = positiveOr(o.MaxCommitBytes, DefaultMaxCommitBytes)
 	o.Queue = positiveOr(o.Queue, DefaultQueue)
+	o.SnapshotCommits = positiveOr(o.SnapshotCommits, DefaultSnapshotCommits)
+	o.SnapshotBytes = positiveOr(o.SnapshotBytes, DefaultSnapshotBytes)
 	o.Partitions = positiveOr(o.Partitions, DefaultPartitions)
 	if o.DrainTimeout <= 0 {
 		o.DrainTimeout = DefaultDrainTimeout

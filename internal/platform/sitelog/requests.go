@@ -31,16 +31,23 @@ type (
 		at          int64 // seconds of the commit's time
 	}
 
-	// requests remembers the request ids of one site.
+	// answered is a request with the place of its first answer.
+	answered struct {
+		key digest
+		remembered
+	}
+
+	// requests remembers the request ids of one site. What stands in order is
+	// never changed, so a snapshot may read a part of it while it grows.
 	requests struct {
-		known map[digest]remembered
-		order []digest // oldest first; order[gone:] is alive
-		gone  int
+		order []answered        // oldest first
+		gone  uint64            // how many stood before order[0] and are forgotten
+		known map[digest]uint64 // the place in order, the forgotten ones counted
 	}
 )
 
 func newRequests() *requests {
-	return &requests{known: map[digest]remembered{}}
+	return &requests{known: map[digest]uint64{}}
 }
 
 func keyOf(requestID string) digest {
@@ -72,7 +79,10 @@ func Fingerprint(method string, request proto.Message) ([]byte, error) {
 
 func (r *requests) find(requestID string) (remembered, bool) {
 	place, ok := r.known[keyOf(requestID)]
-	return place, ok
+	if !ok {
+		return remembered{}, false
+	}
+	return r.order[place-r.gone].remembered, true
 }
 
 // remember takes a durable commit's commands, and forgets what has become too old.
@@ -83,30 +93,31 @@ func (r *requests) remember(commit *logv1.Commit, sequence uint64) {
 		if cause.GetRequestId() == "" {
 			continue
 		}
-		key := keyOf(cause.GetRequestId())
-		if _, again := r.known[key]; !again {
-			r.order = append(r.order, key)
-		}
-		r.known[key] = remembered{
+		r.add(answered{key: keyOf(cause.GetRequestId()), remembered: remembered{
 			fingerprint: short(cause.GetFingerprint()),
 			sequence:    sequence,
 			entry:       uint32(i), //nolint:gosec // bounded by MaxBatch
 			at:          at,
-		}
+		}})
 	}
 	r.forget(at - int64(RequestMemory/time.Second))
 }
 
+func (r *requests) add(a answered) {
+	r.known[a.key] = r.gone + uint64(len(r.order))
+	r.order = append(r.order, a)
+}
+
 // forget drops what is older than a time in seconds. Only the front is looked
-// at: after a clock went back, an id is kept longer, never shorter.
+// at: after a clock went back, an id is kept longer, never shorter. The memory
+// of what is cut off goes when order next grows.
 func (r *requests) forget(before int64) {
-	for r.gone < len(r.order) && r.known[r.order[r.gone]].at < before {
-		delete(r.known, r.order[r.gone])
+	for len(r.order) > 0 && r.order[0].at < before {
+		if key := r.order[0].key; r.known[key] == r.gone {
+			delete(r.known, key)
+		}
+		r.order = r.order[1:]
 		r.gone++
-	}
-	if r.gone > len(r.order)/2 && r.gone > 1024 {
-		r.order = append([]digest(nil), r.order[r.gone:]...)
-		r.gone = 0
 	}
 }
 

@@ -62,6 +62,8 @@ func (m Machine[S]) check() error {
 		return fmt.Errorf("sitelog: the machine of %s follows others and has no React", m.Service)
 	case (m.Due == nil) != (m.Fire == nil):
 		return fmt.Errorf("sitelog: the machine of %s has only one of Due and Fire", m.Service)
+	case (m.Snapshot == nil) != (m.Restore == nil):
+		return fmt.Errorf("sitelog: the machine of %s has only one of Snapshot and Restore", m.Service)
 	}
 	for _, service := range m.Follows {
 		if !ValidName(service) || service == m.Service {

@@ -42,6 +42,7 @@ type writer[S any] struct {
 
 	foreign followers
 	alarm   alarm
+	saver   saver
 }
 
 // run is the writer's goroutine.
@@ -58,6 +59,10 @@ func (w *writer[S]) run() {
 		err = w.step()
 	}
 	w.end(err)
+	w.saver.wait()
+	if err == nil {
+		w.saveLast()
+	}
 }
 
 // step does what can be done at once, then waits for one thing to happen.

@@ -36,6 +36,10 @@ func TestConformance(t *testing.T) {
 	sitelogtest.Run(t, func(t *testing.T) sitelog.Log { return connect(t, start(t, t.TempDir())) })
 }
 
+func TestSnapshots(t *testing.T) {
+	sitelogtest.RunSnapshots(t, func(t *testing.T) sitelog.SnapshotStore { return connect(t, start(t, t.TempDir())).Snapshots() })
+}
+
 var subject = sitelog.Subject{Service: "torque-audit", Site: "main-street"}
 
 func TestNames(t *testing.T) {

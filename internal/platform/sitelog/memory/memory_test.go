@@ -68,3 +68,7 @@ func TestTamperAndRemove(t *testing.T) {
 		t.Errorf("left is %v, %v", data, err)
 	}
 }
+
+func TestSnapshots(t *testing.T) {
+	sitelogtest.RunSnapshots(t, func(*testing.T) sitelog.SnapshotStore { return &memory.Snapshots{} })
+}
