@@ -71,7 +71,7 @@ func TestTheSameSeedGivesTheSame(t *testing.T) {
 // so nothing of the method is taken for granted.
 func TestAgainstEveryStartTime(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		n := rapid.IntRange(1, 5).Draw(t, "n")
+		n := rapid.IntRange(1, 4).Draw(t, "n")
 		resources := rapid.IntRange(0, 6).Draw(t, "resources") // more than a word holds
 		p := rcpsp.Project{Durations: make([]int, n), Demands: make([][]int, n), Successors: make([][]int, n)}
 		for range resources {
