@@ -52,24 +52,50 @@ func newSite[S any](p Projection[S], name string) *site[S] {
 	}
 }
 
-// begin prepares for following a log up to target and beyond. Another log than
-// before starts the fold anew. It gives the sequence to go on from.
-func (s *site[S]) begin(log string, target uint64, found position) uint64 {
+// begin starts the fold of another log than before: from the start, or from the
+// state of a snapshot. The rows that were touched before a snapshot are not
+// known, so a Redis that stands further back than it gets all rows anew.
+func (s *site[S]) begin(log string, target uint64, found position, restored *sitelog.Restored[S]) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if s.log != log {
+	s.offerAll()
+	s.state = s.projection.Machine.New(s.subject.Site)
+	s.chain = sitelog.Chain{Subject: s.subject}
+	s.log, s.commit, s.target = log, "", target
+	s.touched, s.since, s.applied = map[Key]uint64{}, 0, 0
+	s.found, s.verified = found, !found.vouches(log)
+	s.serving = found.vouches(log)
+	if restored != nil {
+		s.state, s.chain, s.commit = restored.State, restored.Chain, restored.CommitID
+		s.since = s.chain.Sequence
 		s.offerAll()
-		s.state = s.projection.Machine.New(s.subject.Site)
-		s.chain = sitelog.Chain{Subject: s.subject}
-		s.log, s.commit = log, ""
-		s.touched, s.since, s.applied = map[Key]uint64{}, 0, 0
-		s.found, s.verified = found, !found.vouches(log)
-		s.serving = found.vouches(log)
+		s.meet()
 	}
+}
+
+// goOn prepares for following the log up to target and beyond; before the fold
+// is there, its state is not shown. It gives the sequence to go on from.
+func (s *site[S]) goOn(target uint64) uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	s.target = target
 	s.failure = nil
 	s.signal()
 	return s.chain.Sequence
+}
+
+func (s *site[S]) knows(log string) bool {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	return s.log == log
+}
+
+// meet notes that the fold stands at the commit that Redis spoke of. mu is held.
+func (s *site[S]) meet() {
+	if s.found.Sequence == s.chain.Sequence && s.found.Commit == s.commit {
+		s.verified = true
+		s.applied = s.chain.Sequence
+	}
 }
 
 // fold applies one record, if it continues the chain. Either all of its events are in the state, or none.
@@ -95,10 +121,7 @@ func (s *site[S]) fold(r sitelog.Record) error {
 		}
 	}
 	s.chain, s.commit = chain, commit.GetId()
-	if s.found.Sequence == r.Sequence && s.found.Commit == s.commit {
-		s.verified = true
-		s.applied = r.Sequence
-	}
+	s.meet()
 	s.trim()
 	s.signal()
 	return nil

@@ -105,9 +105,15 @@ type bench struct {
 // start runs a projector. Its views fall back to the projector's own fold.
 func start(t testing.TB, log sitelog.Log, url string, version int) *bench {
 	t.Helper()
+	return run(t, Config[*notes]{Projection: notesProjection(version), Log: log}, url)
+}
+
+func run(t testing.TB, c Config[*notes], url string) *bench {
+	t.Helper()
 	store, err := Connect(Options{URL: url})
 	must(t, err)
-	projector, err := NewProjector(Config[*notes]{Projection: notesProjection(version), Log: log, Store: store})
+	c.Store = store
+	projector, err := NewProjector(c)
 	must(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan struct{})
@@ -117,7 +123,7 @@ func start(t testing.TB, log sitelog.Log, url string, version int) *bench {
 	}()
 	stop := func() { cancel(); <-ended }
 	t.Cleanup(func() { stop(); _ = store.Close() })
-	return &bench{t: t, log: log, store: store, projector: projector, views: NewViews(projector, projector), stop: stop}
+	return &bench{t: t, log: c.Log, store: store, projector: projector, views: NewViews(projector, projector), stop: stop}
 }
 
 // strict gives views without a fallback: what they answer stands in Redis.

@@ -27,7 +27,8 @@ type Projection[S any] struct {
 	// same state: the new rows are built beside the old ones, which the previous
 	// program goes on reading.
 	Version int
-	// Machine gives the service's name, New and Evolve; nothing else of it is used.
+	// Machine gives the service's name, New and Evolve, and Restore for the
+	// snapshots that its writer takes; nothing else of it is used.
 	Machine sitelog.Machine[S]
 	// Models names every model that Touched and Keys speak of.
 	Models []string

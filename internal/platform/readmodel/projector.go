@@ -16,6 +16,8 @@ type Config[S any] struct {
 	Log        sitelog.Log
 	Store      *Store
 	Logger     *slog.Logger // nil: no logging
+	// Snapshots shortens the way to the present state; nil: the whole log is read.
+	Snapshots sitelog.SnapshotStore
 }
 
 // Projector keeps the rows of all sites of one service up to date.
@@ -97,15 +99,16 @@ func (p *Projector[S]) followOnce(ctx context.Context, s *site[S]) error {
 	if err != nil {
 		found = position{} // The writer looks again, as often as needed.
 	}
-	after, err := p.begin(ctx, s, found)
+	after, err := p.begin(ctx, s, found, p.Snapshots)
 	if err != nil {
 		return err
 	}
 	return p.Log.Follow(ctx, s.subject, after, s.fold)
 }
 
-// begin learns which log it is and how far it reaches.
-func (p *Projector[S]) begin(ctx context.Context, s *site[S], found position) (after uint64, err error) {
+// begin learns which log it is and how far it reaches, and restores the fold of a
+// log that is new to it.
+func (p *Projector[S]) begin(ctx context.Context, s *site[S], found position, store sitelog.SnapshotStore) (after uint64, err error) {
 	last, err := p.Log.Last(ctx, s.subject)
 	if err != nil {
 		return 0, err
@@ -114,7 +117,16 @@ func (p *Projector[S]) begin(ctx context.Context, s *site[S], found position) (a
 	if err != nil {
 		return 0, err
 	}
-	return s.begin(log, last.Sequence, found), nil
+	if s.knows(log) {
+		return s.goOn(last.Sequence), nil
+	}
+	snapshots := sitelog.Snapshots[S]{Store: store, Log: p.Log, Machine: p.Projection.Machine, Logger: p.Logger}
+	restored, err := snapshots.Restore(ctx, s.subject.Site)
+	if err != nil {
+		return 0, err
+	}
+	s.begin(log, last.Sequence, found, restored)
+	return s.goOn(last.Sequence), nil
 }
 
 var errEnough = errors.New("enough read")

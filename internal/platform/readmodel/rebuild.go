@@ -22,7 +22,8 @@ func (p *Projector[S]) Rebuild(ctx context.Context, name string, progress func(d
 		return fault.New(fault.NotFound, "LOG_NOT_FOUND",
 			"there is no log of %s for the site %q", s.subject.Service, name).With("site", name)
 	}
-	if _, err := p.begin(ctx, s, position{}); err != nil {
+	// A rebuild is asked for when something is in doubt, so it trusts no snapshot.
+	if _, err := p.begin(ctx, s, position{}, nil); err != nil {
 		return unavailable(err)
 	}
 	if err := p.Log.Read(ctx, s.subject, 0, s.fold); err != nil {
