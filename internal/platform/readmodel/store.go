@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"github.com/redis/go-redis/v9"
 )
@@ -96,22 +97,23 @@ func replaceRow(ctx context.Context, pipe redis.Pipeliner, ks keyspace, row rend
 	if isThere && row.value != nil && before == string(row.value) {
 		return nil
 	}
-	old, err := membersOf(before)
+	old, _, err := unpackRow(before)
 	if err != nil {
 		// A damaged row cannot say where it is listed: only a rebuild cleans that up.
 		return fmt.Errorf("%w: %w", errHoles, err)
 	}
-	now, err := membersOf(string(row.value))
+	now, _, err := unpackRow(string(row.value))
 	if err != nil {
 		return err
 	}
-	for m := range old {
-		if !now[m] {
+	// A row is listed a few times at most: looking through is less work than maps.
+	for _, m := range old {
+		if !slices.Contains(now, m) {
 			pipe.ZRem(ctx, ks.index(row.key.Model, m.name), m.value)
 		}
 	}
-	for m := range now {
-		if !old[m] {
+	for _, m := range now {
+		if !slices.Contains(old, m) {
 			pipe.ZAdd(ctx, ks.index(row.key.Model, m.name), redis.Z{Member: m.value})
 		}
 	}
@@ -122,18 +124,6 @@ func replaceRow(ctx context.Context, pipe redis.Pipeliner, ks keyspace, row rend
 		pipe.Unlink(ctx, ks.row(row.key))
 	}
 	return nil
-}
-
-func membersOf(packed string) (map[member]bool, error) {
-	index, _, err := unpackRow(packed)
-	if err != nil {
-		return nil, err
-	}
-	set := make(map[member]bool, len(index))
-	for _, m := range index {
-		set[m] = true
-	}
-	return set, nil
 }
 
 // position reads where the rows of a site stand.
