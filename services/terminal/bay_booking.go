@@ -19,7 +19,7 @@ func bayBookings(o *options) *cobra.Command {
 		Short:   "List bookings by their start",
 		Example: "  ramprow bay bookings",
 		RunE: o.run(func(ctx context.Context, s *session, _ []string) error {
-			rows, err := collect(limit, func(size int32, token string) ([]*schedulingv1.Booking, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*schedulingv1.Booking, string, error) {
 				r, err := s.Scheduling.ListBookings(ctx, &schedulingv1.ListBookingsRequest{
 					PageSize: size, PageToken: token, WithFinished: finished, MinRevision: s.atLeast,
 				})

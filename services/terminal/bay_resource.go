@@ -38,7 +38,7 @@ func bayList(o *options) *cobra.Command {
 }
 
 func (s *session) resources(ctx context.Context, limit int, kind schedulingv1.ResourceKind) ([]*schedulingv1.Resource, error) {
-	return collect(limit, func(size int32, token string) ([]*schedulingv1.Resource, string, error) {
+	return collect(s, limit, func(size int32, token string) ([]*schedulingv1.Resource, string, error) {
 		r, err := s.Scheduling.ListResources(ctx, &schedulingv1.ListResourcesRequest{PageSize: size, PageToken: token, Kind: kind, MinRevision: s.atLeast})
 		return r.GetResources(), r.GetNextPageToken(), err
 	})

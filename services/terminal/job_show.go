@@ -24,7 +24,7 @@ func jobList(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			rows, err := collect(limit, func(size int32, token string) ([]*jobv1.JobSummary, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*jobv1.JobSummary, string, error) {
 				r, err := s.Job.ListJobs(ctx, &jobv1.ListJobsRequest{
 					PageSize: size, PageToken: token, State: wanted, WithFinished: finished, MinRevision: s.atLeast,
 				})
@@ -167,7 +167,7 @@ func jobStory(o *options) *cobra.Command {
 		Short:   "Tell what happened to a job, event by event",
 		Example: "  ramprow job story 17",
 		RunE: o.onJob(func(ctx context.Context, s *session, job string, _ []string) error {
-			rows, err := collect(limit, func(size int32, token string) ([]*jobv1.HistoryEntry, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*jobv1.HistoryEntry, string, error) {
 				r, err := s.Job.GetJobHistory(ctx, &jobv1.GetJobHistoryRequest{Job: job, PageSize: size, PageToken: token, MinRevision: s.atLeast})
 				return r.GetEntries(), r.GetNextPageToken(), err
 			})

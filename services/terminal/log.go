@@ -89,7 +89,7 @@ func logParked(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			rows, err := collect(limit, func(size int32, token string) ([]*logv1.ParkedEvent, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*logv1.ParkedEvent, string, error) {
 				r, err := client.ListParked(ctx, &logv1.ListParkedRequest{PageSize: size, PageToken: token})
 				return r.GetParked(), r.GetNextPageToken(), err
 			})

@@ -1,6 +1,10 @@
 package terminal
 
-import "github.com/spf13/cobra"
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+)
 
 const (
 	pageSize     = 200
@@ -13,7 +17,7 @@ func limitFlag(command *cobra.Command, limit *int) {
 }
 
 // collect reads page after page until the list or the limit ends.
-func collect[M any](limit int, page func(size int32, token string) ([]M, string, error)) ([]M, error) {
+func collect[M any](s *session, limit int, page func(size int32, token string) ([]M, string, error)) ([]M, error) {
 	var all []M
 	token := ""
 	for {
@@ -26,7 +30,11 @@ func collect[M any](limit int, page func(size int32, token string) ([]M, string,
 			return nil, err
 		}
 		all = append(all, rows...)
-		if next == "" || limit > 0 && len(all) >= limit {
+		if next == "" {
+			return all, nil
+		}
+		if limit > 0 && len(all) >= limit {
+			_, _ = fmt.Fprintf(s.notes, "Only %d are shown; --limit 0 shows all.\n", len(all)) // an aside
 			return all, nil
 		}
 		token = next

@@ -28,7 +28,7 @@ func partsList(o *options) *cobra.Command {
 		Short:   "List parts with what the shelf holds",
 		Example: "  ramprow parts list --needing-order\n  ramprow parts list --prefix MO-42",
 		RunE: o.run(func(ctx context.Context, s *session, _ []string) error {
-			rows, err := collect(limit, func(size int32, token string) ([]*inventoryv1.Part, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*inventoryv1.Part, string, error) {
 				r, err := s.Inventory.ListParts(ctx, &inventoryv1.ListPartsRequest{
 					PageSize: size, PageToken: token, NeedingOrder: needing, Prefix: prefix, MinRevision: s.atLeast,
 				})
@@ -117,7 +117,7 @@ func partsMovements(o *options) *cobra.Command {
 		Short:   "Explain what is on hand, newest first",
 		Example: "  ramprow parts movements MO-4212",
 		RunE: o.run(func(ctx context.Context, s *session, args []string) error {
-			rows, err := collect(limit, func(size int32, token string) ([]*inventoryv1.Movement, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*inventoryv1.Movement, string, error) {
 				r, err := s.Inventory.ListMovements(ctx, &inventoryv1.ListMovementsRequest{
 					Part: args[0], PageSize: size, PageToken: token, MinRevision: s.atLeast,
 				})

@@ -23,7 +23,7 @@ func partsHolds(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			rows, err := collect(limit, func(size int32, token string) ([]*inventoryv1.Hold, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*inventoryv1.Hold, string, error) {
 				r, err := s.Inventory.ListHolds(ctx, &inventoryv1.ListHoldsRequest{PageSize: size, PageToken: token, State: wanted, MinRevision: s.atLeast})
 				return r.GetHolds(), r.GetNextPageToken(), err
 			})

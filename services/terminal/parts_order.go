@@ -144,7 +144,7 @@ func partsOrders(o *options) *cobra.Command {
 		Short:   "List orders line by line, newest first",
 		Example: "  ramprow parts orders\n  ramprow parts orders --with-finished",
 		RunE: o.run(func(ctx context.Context, s *session, _ []string) error {
-			orders, err := collect(limit, func(size int32, token string) ([]*inventoryv1.Order, string, error) {
+			orders, err := collect(s, limit, func(size int32, token string) ([]*inventoryv1.Order, string, error) {
 				r, err := s.Inventory.ListOrders(ctx, &inventoryv1.ListOrdersRequest{
 					PageSize: size, PageToken: token, WithFinished: finished, MinRevision: s.atLeast,
 				})

@@ -1,12 +1,15 @@
 package terminal
 
 import (
+	"bytes"
 	"context"
+	"io"
 	"net"
 	"strings"
 	"sync"
 	"testing"
 
+	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/health"
@@ -164,5 +167,67 @@ func TestTheCommandThatSendsAReadingAgainIsTheSameReading(t *testing.T) {
 	}
 	if !proto.Equal(first, f.posted[0]) {
 		t.Errorf("sent again as %v, was %v", f.posted[0], first)
+	}
+}
+
+// stopper ends a run as soon as it asks for a value, as Ctrl-C does.
+type stopper struct {
+	bytes.Buffer
+	stop context.CancelFunc
+}
+
+func (s *stopper) Write(p []byte) (int, error) {
+	if bytes.Contains(p, []byte("left in this round")) {
+		s.stop()
+	}
+	return s.Buffer.Write(p)
+}
+
+func TestStoppingIsHeardWhileNobodyTypes(t *testing.T) {
+	alone(t)
+	f := &flaky{bolt: 1}
+	silent, _ := io.Pipe()
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	out := &stopper{stop: cancel}
+	root := &cobra.Command{Use: "ramprow", SilenceErrors: true, SilenceUsage: true}
+	root.AddCommand(Commands()...)
+	root.SetIn(silent)
+	root.SetOut(out)
+	root.SetArgs([]string{"tighten", "run", "17", "--wrench", "w1", "--token", "x", "--torque-audit-address", f.serve(t)})
+	if err := root.ExecuteContext(ctx); err != nil {
+		t.Errorf("got %v", err)
+	}
+	if !strings.HasSuffix(out.String(), "0 readings kept.\nNext: ramprow tighten run 17 --wrench WRENCH\n") {
+		t.Errorf("got\n%s", out.String())
+	}
+}
+
+func TestListsAreReadPageByPage(t *testing.T) {
+	for _, tt := range []struct {
+		limit, rows, pages int
+		note               string
+	}{
+		{0, 450, 3, ""},
+		{450, 450, 3, ""},
+		{250, 250, 2, "Only 250 are shown; --limit 0 shows all.\n"},
+		{1, 1, 1, "Only 1 are shown; --limit 0 shows all.\n"},
+	} {
+		var notes bytes.Buffer
+		pages, left := 0, 450
+		rows, err := collect(&session{notes: &notes}, tt.limit, func(size int32, token string) ([]int, string, error) {
+			if (token == "") != (pages == 0) {
+				t.Errorf("page %d came with the token %q", pages, token)
+			}
+			pages++
+			page := make([]int, min(int(size), left))
+			if left -= len(page); left == 0 {
+				return page, "", nil
+			}
+			return page, "more", nil
+		})
+		if err != nil || len(rows) != tt.rows || pages != tt.pages || notes.String() != tt.note {
+			t.Errorf("limit %d: %d rows in %d pages, %q, %v", tt.limit, len(rows), pages, notes.String(), err)
+		}
 	}
 }

@@ -27,7 +27,7 @@ func tightenSheets(o *options) *cobra.Command {
 		Short:   "List tightening audits, newest job first",
 		Example: "  ramprow tighten sheets",
 		RunE: o.run(func(ctx context.Context, s *session, _ []string) error {
-			rows, err := collect(limit, func(size int32, token string) ([]*torqueauditv1.SheetSummary, string, error) {
+			rows, err := collect(s, limit, func(size int32, token string) ([]*torqueauditv1.SheetSummary, string, error) {
 				r, err := s.Audit.ListSheets(ctx, &torqueauditv1.ListSheetsRequest{
 					PageSize: size, PageToken: token, WithFinished: finished, MinRevision: s.atLeast,
 				})

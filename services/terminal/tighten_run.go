@@ -1,14 +1,12 @@
 package terminal
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
 	"os/signal"
 	"strings"
 	"syscall"
-	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -95,15 +93,12 @@ func (b *bench) work(ctx context.Context) error {
 	if err := b.look(ctx); err != nil {
 		return err
 	}
-	lines := bufio.NewScanner(b.in)
+	input := typedLines(ctx, b.in)
 	for b.turn != nil {
 		if err := b.tell("%s", b.ask()); err != nil {
 			return err
 		}
-		if !lines.Scan() {
-			break
-		}
-		err := b.line(ctx, strings.TrimSpace(lines.Text()))
+		err := b.hear(ctx, input)
 		if errors.Is(err, errStop) {
 			break
 		}
@@ -111,17 +106,30 @@ func (b *bench) work(ctx context.Context) error {
 			return err
 		}
 	}
-	if err := lines.Err(); err != nil {
-		return fmt.Errorf("read the next value: %w", err)
-	}
 	return b.farewell()
+}
+
+// hear waits for a line and does what it says.
+func (b *bench) hear(ctx context.Context, input <-chan typedLine) error {
+	select {
+	case <-ctx.Done():
+		return errStop
+	case next, ok := <-input:
+		switch {
+		case !ok:
+			return errStop
+		case next.err != nil:
+			return fmt.Errorf("read the next value: %w", next.err)
+		}
+		return b.line(ctx, strings.TrimSpace(next.text))
+	}
 }
 
 // look asks the sheet what is next.
 func (b *bench) look(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, b.timeout)
-	defer cancel()
-	r, err := b.Audit.GetNextTurn(ctx, &torqueauditv1.GetNextTurnRequest{Job: b.job, Joint: b.joint, MinRevision: b.revision})
+	r, err := patiently(ctx, b, "the sheet is asked", func(ctx context.Context) (*torqueauditv1.GetNextTurnResponse, error) {
+		return b.Audit.GetNextTurn(ctx, &torqueauditv1.GetNextTurnRequest{Job: b.job, Joint: b.joint, MinRevision: b.revision})
+	})
 	if err != nil {
 		return err
 	}
@@ -208,52 +216,11 @@ func (b *bench) post(ctx context.Context, reading *torqueauditv1.PostReadingRequ
 	if err != nil {
 		return err
 	}
-	if b.joint != "" && r.GetNext().GetJoint() != b.joint {
-		return b.look(ctx) // the sheet goes on elsewhere; this person does not
+	if r.GetNext() == nil {
+		return b.look(ctx) // this joint has no more turns; the sheet may go on elsewhere
 	}
 	b.turned(r.GetNext(), r.GetLeft())
 	return nil
-}
-
-const (
-	firstPause = 250 * time.Millisecond
-	lastPause  = 5 * time.Second
-)
-
-// send repeats a reading under its request id while the server is away: it is
-// kept once, however often it arrives.
-func (b *bench) send(ctx context.Context, reading *torqueauditv1.PostReadingRequest) (*torqueauditv1.PostReadingResponse, error) {
-	for pause := firstPause; ; pause = min(2*pause, lastPause) {
-		r, err := b.sendOnce(ctx, reading)
-		if err == nil || !away(err) && ctx.Err() == nil {
-			return r, err
-		}
-		if ctx.Err() == nil {
-			_, _ = fmt.Fprintf(b.notes, "  no answer (%v); the reading is kept and sent again in %s\n", err, pause) // an aside
-		}
-		select {
-		case <-ctx.Done():
-			return nil, fmt.Errorf("stopped before the last reading was answered; send it again, it is kept once:\n  %s", again(reading))
-		case <-time.After(pause):
-		}
-	}
-}
-
-func (b *bench) sendOnce(ctx context.Context, reading *torqueauditv1.PostReadingRequest) (*torqueauditv1.PostReadingResponse, error) {
-	ctx, cancel := context.WithTimeout(ctx, b.timeout)
-	defer cancel()
-	return b.Audit.PostReading(ctx, reading)
-}
-
-// again is the command that sends the very same reading.
-func again(r *torqueauditv1.PostReadingRequest) string {
-	command := fmt.Sprintf("ramprow tighten post %s %s %d --stage %d --wrench %s --torque %g --angle %g --at %s --request-id %s",
-		number(r.GetJob()), r.GetJoint(), r.GetFastener(), r.GetStage(), number(r.GetWrench()), r.GetTorqueNm(), r.GetAngleDeg(),
-		r.GetAt().AsTime().Format(time.RFC3339Nano), r.GetRequestId())
-	if r.GetMoved() {
-		command += " --moved"
-	}
-	return command
 }
 
 // refused shows a refusal and asks anew; what no retyping can mend ends the run.

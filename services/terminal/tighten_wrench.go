@@ -38,7 +38,7 @@ func tightenWrenches(o *options) *cobra.Command {
 }
 
 func (s *session) wrenches(ctx context.Context) ([]*torqueauditv1.Wrench, error) {
-	return collect(0, func(size int32, token string) ([]*torqueauditv1.Wrench, string, error) {
+	return collect(s, 0, func(size int32, token string) ([]*torqueauditv1.Wrench, string, error) {
 		r, err := s.Audit.ListWrenches(ctx, &torqueauditv1.ListWrenchesRequest{PageSize: size, PageToken: token, MinRevision: s.atLeast})
 		return r.GetWrenches(), r.GetNextPageToken(), err
 	})
