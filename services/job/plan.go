@@ -75,17 +75,22 @@ func (p *planner) ask() (teardown.Plan, error) {
 	if err != nil {
 		return teardown.Plan{}, err
 	}
-	engine, err := teardown.New(p.catalogue.TeardownModel(p.facts))
+	model := p.catalogue.TeardownModel(p.facts)
+	engine, err := teardown.New(model)
 	if err != nil {
 		return teardown.Plan{}, planRefused(err)
 	}
-	plan, err := engine.Plan(p.start(), tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
+	plan, err := engine.Plan(p.start(model), tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
 	return plan, planRefused(err)
 }
 
-// start is the car as it stands.
-func (p *planner) start() teardown.CarState {
-	return teardown.CarState{Done: p.job.Car.Off, States: p.job.Car.States}
+// start is the car as it stands. What it turned out not to have cannot go back
+// on: a step that was ticked off for it leaves pieces for somebody to explain.
+func (p *planner) start(model teardown.Model) teardown.CarState {
+	off := slices.DeleteFunc(slices.Clone(p.job.Car.Off), func(id string) bool {
+		return !slices.ContainsFunc(model.Operations, func(o teardown.Operation) bool { return o.ID == id })
+	})
+	return teardown.CarState{Done: off, States: p.job.Car.States}
 }
 
 // tasks are the repairs of the causes that are not done yet.

@@ -149,3 +149,24 @@ func TestNoBayFits(t *testing.T) {
 	wantRefusal(t, err, "NO_BAY_FITS")
 	s.do(confirming("follower-4")) // the first job is pinned to the edition that it was opened with
 }
+
+// TestTickedOffButNotThere takes off what only other designs have, and then sees
+// which one it is: nothing puts it back, and its pieces are to be explained.
+func TestTickedOffButNotThere(t *testing.T) {
+	const rail = "oil-rail-off"
+	s := ready(t, "valve-leaks")
+	for next := s.job().nextStep(); next != nil && !slices.Contains(s.job().Car.Off, rail); next = s.job().nextStep() {
+		s.step(next.GetId())
+	}
+	wantNames(t, s.do(design("carrier")), "FindingReported DesignFound PlanRevised")
+	if s.job().step("refit."+rail) != nil {
+		t.Error("the rail that is not there goes back on")
+	}
+	if !strings.Contains(s.unmetTypes(), "PIECE_UNACCOUNTED") {
+		t.Errorf("unmet: %s", s.unmetTypes())
+	}
+	s.do(design("bar")) // it was a mistake: there it is again
+	if s.job().step("refit."+rail) == nil {
+		t.Error("the rail stays off")
+	}
+}

@@ -275,7 +275,9 @@ func booking(j *Job) *schedulingv1.Booking {
 	}
 }
 
-func (s *site) book() { s.t.Helper(); s.hear(&schedulingv1.BookingMade{Booking: booking(s.job())}) }
+func bookingMade(j *Job) proto.Message { return &schedulingv1.BookingMade{Booking: booking(j)} }
+
+func (s *site) book() { s.t.Helper(); s.hear(bookingMade(s.job())) }
 
 // prove completes the audit of the present plan.
 func (s *site) prove() {

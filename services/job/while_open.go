@@ -28,11 +28,12 @@ func whileOpen(j *Job, c *catalogue.Catalogue, causes []string, d *diagnoser) ([
 	if err != nil {
 		return nil, err
 	}
-	engine, err := teardown.New(c.TeardownModel(p.facts))
+	model := c.TeardownModel(p.facts)
+	engine, err := teardown.New(model)
 	if err != nil {
 		return nil, planRefused(err)
 	}
-	ranked, err := engine.WhileOpen(p.start(), tasks, p.candidates(d.car.Model.Causes), teardown.Options{})
+	ranked, err := engine.WhileOpen(p.start(model), tasks, p.candidates(d.car.Model.Causes), teardown.Options{})
 	if err != nil {
 		return nil, planRefused(err)
 	}
