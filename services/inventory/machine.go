@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/statecode"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -17,13 +18,16 @@ const (
 // Machine is the inventory as a state machine over its site's log.
 func Machine() sitelog.Machine[*State] {
 	return sitelog.Machine[*State]{
-		Service: Service,
-		New:     newState,
-		Evolve:  evolve,
-		Follows: []string{jobService, schedulingService},
-		React:   react,
-		Due:     due,
-		Fire:    fire,
+		Service:  Service,
+		New:      newState,
+		Evolve:   evolve,
+		Follows:  []string{jobService, schedulingService},
+		React:    react,
+		Due:      due,
+		Fire:     fire,
+		Snapshot: snapshot,
+		Restore:  restore,
+		Schema:   statecode.Schema[kept](foldVersion),
 	}
 }
 

@@ -30,6 +30,7 @@ type site struct {
 	st      *State
 	now     time.Time
 	history []proto.Message
+	events  []sitelog.Event // the same with their times
 	number  uint64
 }
 
@@ -52,7 +53,9 @@ func (s *site) commit(events []proto.Message) {
 		if err := proto.Unmarshal(packed, read); err != nil {
 			s.t.Fatalf("decode %T: %v", m, err)
 		}
-		evolve(s.st, sitelog.Event{Message: read, Site: "demo", Number: s.number, Time: s.now})
+		e := sitelog.Event{Message: read, Site: "demo", Number: s.number, Time: s.now}
+		evolve(s.st, e)
+		s.events = append(s.events, e)
 		s.history = append(s.history, read)
 	}
 }

@@ -79,11 +79,7 @@ func newState(string) *State {
 func (st *State) list(about *inventoryv1.Part) {
 	p := st.parts[about.GetNumber()]
 	if p == nil {
-		p = &part{
-			holders: map[string]int64{},
-			waiting: ordered[claim]{compare: compareClaims},
-			orders:  map[string]struct{}{},
-		}
+		p = newPart()
 		st.parts[about.GetNumber()] = p
 	}
 	if before := p.about.GetSupersedes(); st.successors[before] == about.GetNumber() {
@@ -93,6 +89,14 @@ func (st *State) list(about *inventoryv1.Part) {
 		st.successors[about.GetSupersedes()] = about.GetNumber()
 	}
 	p.about = about
+}
+
+func newPart() *part {
+	return &part{
+		holders: map[string]int64{},
+		waiting: ordered[claim]{compare: compareClaims},
+		orders:  map[string]struct{}{},
+	}
 }
 
 // move is the only place where what is on hand changes.
@@ -116,17 +120,23 @@ func (st *State) setHold(doc *inventoryv1.Hold, at time.Time) {
 		st.parts[number].drop(h.claim(), t)
 		h.were = append(h.were, number)
 	}
+	slices.Sort(h.were) // a map has no order, and equal histories give equal states
 	st.expiries.remove(expiryOf(h.doc))
 	st.arrivals.remove(arrivalOf(h.doc))
 	if ended(h.doc) && !ended(doc) {
 		h.since = at // it comes back to the end of the queue
 	}
 	h.doc = doc
-	for number, t := range tallyOf(doc) {
+	st.take(h)
+}
+
+// take adds what follows from a hold to its parts and to what is due.
+func (st *State) take(h *holding) {
+	for number, t := range tallyOf(h.doc) {
 		st.parts[number].add(h.claim(), t)
 	}
-	st.expiries.insert(expiryOf(doc))
-	st.arrivals.insert(arrivalOf(doc))
+	st.expiries.insert(expiryOf(h.doc))
+	st.arrivals.insert(arrivalOf(h.doc))
 }
 
 // endHold remembers what a hold loses as it ends, so that it can be renewed.

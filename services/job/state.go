@@ -7,6 +7,7 @@ import (
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/statecode"
 )
 
 // Service is the name of the log and of the role.
@@ -39,11 +40,14 @@ func newState(site string) *State {
 // Machine is the job service as a state machine over its site's log.
 func Machine() sitelog.Machine[*State] {
 	return sitelog.Machine[*State]{
-		Service: Service,
-		New:     newState,
-		Evolve:  evolve,
-		Follows: []string{"inventory", "scheduling", "torque-audit"},
-		React:   react,
+		Service:  Service,
+		New:      newState,
+		Evolve:   evolve,
+		Follows:  []string{"inventory", "scheduling", "torque-audit"},
+		React:    react,
+		Snapshot: snapshot,
+		Restore:  restore,
+		Schema:   statecode.Schema[kept](foldVersion),
 	}
 }
 

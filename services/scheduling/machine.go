@@ -2,6 +2,7 @@ package scheduling
 
 import (
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/statecode"
 )
 
 // Service is the name of the service's log.
@@ -16,12 +17,15 @@ const (
 // Machine is scheduling as a state machine over its site's log.
 func Machine() sitelog.Machine[*State] {
 	return sitelog.Machine[*State]{
-		Service: Service,
-		New:     newState,
-		Evolve:  evolve,
-		Follows: []string{jobService, inventoryService},
-		React:   react,
-		Due:     due,
-		Fire:    fire,
+		Service:  Service,
+		New:      newState,
+		Evolve:   evolve,
+		Follows:  []string{jobService, inventoryService},
+		React:    react,
+		Due:      due,
+		Fire:     fire,
+		Snapshot: snapshot,
+		Restore:  restore,
+		Schema:   statecode.Schema[kept](foldVersion),
 	}
 }

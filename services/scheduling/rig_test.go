@@ -32,6 +32,7 @@ type shop struct {
 	now time.Time
 	// log is every event so far, last those of the last step.
 	log, last []proto.Message
+	events    []sitelog.Event // log with its times
 }
 
 func newShop(t fataler) *shop {
@@ -46,7 +47,9 @@ func (s *shop) apply(events []proto.Message) {
 	s.last = events
 	for _, m := range events {
 		s.log = append(s.log, m)
-		evolve(s.st, sitelog.Event{Message: m, Site: "north", Time: s.now})
+		e := sitelog.Event{Message: m, Site: "north", Time: s.now}
+		evolve(s.st, e)
+		s.events = append(s.events, e)
 	}
 }
 

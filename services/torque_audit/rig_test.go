@@ -27,6 +27,8 @@ type site struct {
 	state *State
 	now   time.Time
 	log   []proto.Message
+	// events are the same with their times.
+	events []sitelog.Event
 }
 
 func newSite(t testing.TB) *site {
@@ -39,7 +41,9 @@ func (s *site) as(person string) sitelog.Input {
 
 func (s *site) commit(events []proto.Message) {
 	for _, m := range events {
-		evolve(s.state, sitelog.Event{Message: m, Site: "north", Time: s.now})
+		e := sitelog.Event{Message: m, Site: "north", Time: s.now}
+		evolve(s.state, e)
+		s.events = append(s.events, e)
 	}
 	s.log = append(s.log, events...)
 }

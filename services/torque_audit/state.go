@@ -10,6 +10,7 @@ import (
 
 	"ramprow/internal/engine/fastening"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/platform/statecode"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
@@ -60,16 +61,21 @@ type wrench struct {
 	cycles uint64
 }
 
+func newState() *State {
+	return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}}
+}
+
 // Machine is the service as a state machine over its site's log.
 func Machine() sitelog.Machine[*State] {
 	return sitelog.Machine[*State]{
-		Service: Service,
-		New: func(string) *State {
-			return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}}
-		},
-		Evolve:  evolve,
-		Follows: []string{"job"},
-		React:   react,
+		Service:  Service,
+		New:      func(string) *State { return newState() },
+		Evolve:   evolve,
+		Follows:  []string{"job"},
+		React:    react,
+		Snapshot: snapshot,
+		Restore:  restore,
+		Schema:   statecode.Schema[kept](foldVersion),
 	}
 }
 

@@ -1,0 +1,92 @@
+package inventory
+
+import (
+	"maps"
+	"slices"
+	"time"
+
+	"ramprow/internal/platform/statecode"
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
+)
+
+// foldVersion is raised when evolve makes something else of the same events, so
+// that snapshots of the old fold are not used.
+const foldVersion = 1
+
+// kept is what a snapshot holds of a site: what does not follow from anything else.
+type kept struct {
+	Parts      map[string]keptPart
+	Successors map[string]string
+	Holds      map[string]keptHold
+	Orders     map[string]*inventoryv1.Order
+	Ledger     []*inventoryv1.Movement
+	Placed     uint64
+	LastExpiry time.Time
+	LastShort  time.Time
+}
+
+type keptPart struct {
+	About     *inventoryv1.Part
+	OnHand    int64
+	FirstWeek int64
+	Weeks     []keptWeek
+}
+
+type keptWeek struct{ Week, Taken int64 }
+
+type keptHold struct {
+	Doc   *inventoryv1.Hold
+	Since time.Time
+	Lost  map[string]bool
+	Over  bool
+	Were  []string
+}
+
+// snapshot copies what evolve changes in place; messages are shared.
+func snapshot(st *State) func() ([]byte, error) {
+	k := kept{
+		Parts: make(map[string]keptPart, len(st.parts)), Successors: maps.Clone(st.successors),
+		Holds: make(map[string]keptHold, len(st.holds)), Orders: maps.Clone(st.orders),
+		Ledger: slices.Clip(st.ledger), Placed: st.placed, LastExpiry: st.lastExpiry, LastShort: st.lastShort,
+	}
+	for number, p := range st.parts {
+		kp := keptPart{About: p.about, OnHand: p.onHand, FirstWeek: p.usage.first}
+		for _, w := range p.usage.weeks {
+			kp.Weeks = append(kp.Weeks, keptWeek{Week: w.week, Taken: w.taken})
+		}
+		k.Parts[number] = kp
+	}
+	for job, h := range st.holds {
+		k.Holds[job] = keptHold{Doc: h.doc, Since: h.since, Lost: h.lost, Over: h.over, Were: slices.Clone(h.were)}
+	}
+	return func() ([]byte, error) { return statecode.Encode(&k) }
+}
+
+// restore gives the state back. Queues, deadlines and sums follow from the holds
+// and orders by the functions that evolve uses.
+func restore(site string, data []byte) (*State, error) {
+	var k kept
+	if err := statecode.Decode(data, &k); err != nil {
+		return nil, err
+	}
+	st := newState(site)
+	for number, kp := range k.Parts {
+		p := newPart()
+		p.about, p.onHand, p.usage.first = kp.About, kp.OnHand, kp.FirstWeek
+		for _, w := range kp.Weeks {
+			p.usage.weeks = append(p.usage.weeks, weekUse{week: w.Week, taken: w.Taken})
+		}
+		st.parts[number] = p
+	}
+	for job, kh := range k.Holds {
+		h := &holding{doc: kh.Doc, since: kh.Since, lost: kh.Lost, over: kh.Over, were: kh.Were}
+		st.holds[job] = h
+		st.take(h)
+	}
+	for _, o := range k.Orders {
+		st.setOrder(o)
+	}
+	st.successors, st.ledger, st.placed = k.Successors, k.Ledger, k.Placed
+	st.lastExpiry, st.lastShort = k.LastExpiry, k.LastShort
+	return st, nil
+}

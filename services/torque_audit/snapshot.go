@@ -1,0 +1,108 @@
+package torqueaudit
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"ramprow/internal/platform/statecode"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+	pb "ramprow/proto/ramprow/torque_audit/v1"
+)
+
+// foldVersion is raised when evolve makes something else of the same events, so
+// that snapshots of the old fold are not used.
+const foldVersion = 1
+
+// kept is what a snapshot holds of a site. Tracks follow from the readings.
+type kept struct {
+	Sheets   []keptSheet
+	Wrenches map[string]keptWrench
+}
+
+type keptSheet struct {
+	Job, Vehicle             string
+	Revision, Readings       uint32
+	Joints                   []keptJoint
+	Complete, Reopened, Void bool
+	SignedBy                 string
+	SignedAt, Opened, Since  time.Time
+}
+
+type keptJoint struct {
+	Due                    *jobv1.JointDue
+	Readings               []*pb.Reading
+	From                   int
+	Ready, Dropped, Proved bool
+	Departure              *pb.Departure
+}
+
+type keptWrench struct {
+	Tool   *pb.Wrench
+	Checks []*pb.WrenchCheck
+	Cycles uint64
+}
+
+// snapshot copies what evolve changes in place. Messages are shared, and so are
+// the lists that are only ever added to.
+func snapshot(s *State) func() ([]byte, error) {
+	k := kept{Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches))}
+	for _, sh := range s.sheets {
+		k.Sheets = append(k.Sheets, keepSheet(sh))
+	}
+	for name, w := range s.wrenches {
+		k.Wrenches[name] = keptWrench{Tool: w.tool, Checks: slices.Clip(w.checks), Cycles: w.cycles}
+	}
+	return func() ([]byte, error) {
+		slices.SortFunc(k.Sheets, func(a, b keptSheet) int { return strings.Compare(a.Job, b.Job) })
+		return statecode.Encode(&k)
+	}
+}
+
+func keepSheet(s *sheet) keptSheet {
+	k := keptSheet{
+		Job: s.job, Vehicle: s.vehicle, Revision: s.revision, Readings: s.readings,
+		Joints:   make([]keptJoint, 0, len(s.joints)),
+		Complete: s.complete, Reopened: s.reopened, Void: s.void,
+		SignedBy: s.signedBy, SignedAt: s.signedAt, Opened: s.opened, Since: s.since,
+	}
+	for _, j := range s.joints {
+		k.Joints = append(k.Joints, keptJoint{
+			Due: j.due, Readings: slices.Clip(j.readings), From: j.from,
+			Ready: j.ready, Dropped: j.dropped, Proved: j.proved, Departure: j.departure,
+		})
+	}
+	return k
+}
+
+func restore(_ string, data []byte) (*State, error) {
+	var k kept
+	if err := statecode.Decode(data, &k); err != nil {
+		return nil, err
+	}
+	s := newState()
+	for _, ks := range k.Sheets {
+		s.sheets[ks.Job] = ks.sheet()
+	}
+	for name, w := range k.Wrenches {
+		s.wrenches[name] = &wrench{tool: w.Tool, checks: w.Checks, cycles: w.Cycles}
+	}
+	return s, nil
+}
+
+func (k keptSheet) sheet() *sheet {
+	s := &sheet{
+		job: k.Job, vehicle: k.Vehicle, revision: k.Revision, readings: k.Readings,
+		complete: k.Complete, reopened: k.Reopened, void: k.Void,
+		signedBy: k.SignedBy, signedAt: k.SignedAt, opened: k.Opened, since: k.Since,
+	}
+	for _, kj := range k.Joints {
+		j := &joint{
+			due: kj.Due, readings: kj.Readings, from: kj.From,
+			ready: kj.Ready, dropped: kj.Dropped, proved: kj.Proved, departure: kj.Departure,
+		}
+		j.replay()
+		s.joints = append(s.joints, j)
+	}
+	return s
+}
