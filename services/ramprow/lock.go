@@ -19,7 +19,7 @@ func lockFolder(dir string) (unlock func() error, err error) {
 	if err != nil {
 		return nil, fmt.Errorf("lock the data folder: %w", err)
 	}
-	err = syscall.Flock(int(file.Fd()), syscall.LOCK_EX|syscall.LOCK_NB) //nolint:gosec // a file descriptor is small
+	err = syscall.Flock(int(file.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
 	if errors.Is(err, syscall.EWOULDBLOCK) {
 		return nil, errors.Join(fmt.Errorf("%s is in use by %s; stop it first, or choose another folder with --data", dir, holder(file)), file.Close())
 	}

@@ -16,7 +16,7 @@ func shiftWords(r *schedulingv1.Resource) []string {
 	var words []string
 	for shifts := r.GetShifts(); len(shifts) > 0; {
 		first, n := shifts[0], 1
-		for n < len(shifts) && shifts[n].GetWeekday() == first.GetWeekday()+uint32(n) && //nolint:gosec // of seven days
+		for n < len(shifts) && shifts[n].GetWeekday() == first.GetWeekday()+uint32(n) &&
 			shifts[n].GetFromMinute() == first.GetFromMinute() && shifts[n].GetToMinute() == first.GetToMinute() {
 			n++
 		}
@@ -65,7 +65,7 @@ func parseShift(text string) ([]*schedulingv1.Shift, error) {
 func weekday(text string) uint32 {
 	for i, d := range weekdays() {
 		if d == text {
-			return uint32(i) + 1 //nolint:gosec // of seven
+			return uint32(i) + 1
 		}
 	}
 	return 0
@@ -76,6 +76,6 @@ func parseMinute(text string) (uint32, bool) {
 	hours, minutes, ok := strings.Cut(text, ":")
 	h, err := strconv.ParseUint(hours, 10, 8)
 	m, err2 := strconv.ParseUint(minutes, 10, 8)
-	total := uint32(h*60 + m) //nolint:gosec // both are below 256
+	total := uint32(h*60 + m)
 	return total, ok && err == nil && err2 == nil && len(minutes) == 2 && m < 60 && total <= 24*60
 }

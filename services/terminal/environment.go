@@ -8,7 +8,7 @@ import (
 // The environment variables that stand in for the shared flags.
 const (
 	// TokenVariable holds the caller's token.
-	TokenVariable = "RAMPROW_TOKEN"
+	TokenVariable = "RAMPROW_TOKEN" //nolint:gosec // the variable's name, not a token
 	// RoleVariable names the role whose token in the data folder is taken.
 	RoleVariable = "RAMPROW_AS"
 	// DataVariable names the data folder of a workshop on this machine.

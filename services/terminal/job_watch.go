@@ -22,7 +22,7 @@ func watch[M proto.Message](ctx context.Context, s *session, receive func() (M, 
 		m, err := receive()
 		switch {
 		case errors.Is(err, io.EOF), ctx.Err() != nil, fault.KindOf(err) == fault.Canceled && err != nil:
-			return nil
+			return nil //nolint:nilerr // the person has seen enough
 		case err != nil:
 			return err
 		}

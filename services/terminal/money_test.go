@@ -34,9 +34,24 @@ func TestParseMoney(t *testing.T) {
 
 func TestBadAmountsAreRefused(t *testing.T) {
 	for _, tt := range []struct{ text, currency string }{
-		{"", "EUR"}, {".", "EUR"}, {"1.", "EUR"}, {".5", "EUR"}, {"-1", "EUR"}, {"+1", "EUR"}, {"1,50", "EUR"}, {"1'000", "EUR"},
-		{"1.234", "EUR"}, {"1.5", "JPY"}, {"1e3", "EUR"}, {"0x10", "EUR"}, {"1.2.3", "EUR"}, {" 1", "EUR"}, {"1 EUR", "EUR"},
-		{"٣", "EUR"}, {"99999999999999999999", "EUR"}, {"9223372036854775807", "EUR"},
+		{"", "EUR"},
+		{".", "EUR"},
+		{"1.", "EUR"},
+		{".5", "EUR"},
+		{"-1", "EUR"},
+		{"+1", "EUR"},
+		{"1,50", "EUR"},
+		{"1'000", "EUR"},
+		{"1.234", "EUR"},
+		{"1.5", "JPY"},
+		{"1e3", "EUR"},
+		{"0x10", "EUR"},
+		{"1.2.3", "EUR"},
+		{" 1", "EUR"},
+		{"1 EUR", "EUR"},
+		{"٣", "EUR"},
+		{"99999999999999999999", "EUR"},
+		{"9223372036854775807", "EUR"},
 	} {
 		if got, err := parseMoney(tt.text, tt.currency); err == nil {
 			t.Errorf("%q in %s was taken as %v", tt.text, tt.currency, got)

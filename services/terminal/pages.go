@@ -25,7 +25,7 @@ func collect[M any](s *session, limit int, page func(size int32, token string) (
 		if limit > 0 {
 			size = min(size, limit-len(all))
 		}
-		rows, next, err := page(int32(size), token) //nolint:gosec // at most pageSize
+		rows, next, err := page(int32(size), token)
 		if err != nil {
 			return nil, err
 		}

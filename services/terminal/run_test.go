@@ -11,12 +11,12 @@ import (
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/health"
 	"google.golang.org/grpc/health/grpc_health_v1"
-	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/rpc"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
@@ -62,10 +62,10 @@ func (f *flaky) PostReading(_ context.Context, r *torqueauditv1.PostReadingReque
 	f.posted = append(f.posted, r)
 	if f.away > 0 {
 		f.away--
-		return nil, status.Error(codes.Unavailable, "gone for a moment")
+		return nil, rpc.ToStatus(fault.New(fault.Unavailable, "AWAY", "gone for a moment")).Err()
 	}
 	if r.GetTorqueNm() > 100 {
-		return nil, status.Error(codes.InvalidArgument, "no wrench shows so much")
+		return nil, rpc.ToStatus(fault.New(fault.Invalid, "TORQUE_TOO_HIGH", "no wrench shows so much")).Err()
 	}
 	f.bolt++
 	return &torqueauditv1.PostReadingResponse{

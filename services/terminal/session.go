@@ -103,7 +103,7 @@ func (s *session) outcome(err error) error {
 	if err == nil || !s.sent || !away(err) {
 		return err
 	}
-	return fmt.Errorf("%w\nIt may or may not have been done. Send the same again with --request-id %s: it is done once.", err, s.requestID) //nolint:revive,staticcheck // for people, two sentences
+	return fmt.Errorf("%w\nIt may or may not have been done. Send the same again with --request-id %s: it is done once.", err, s.requestID) //nolint:revive // for people, in sentences
 }
 
 // away tells whether no answer came, so that the outcome is unknown.
