@@ -180,7 +180,7 @@ func TestFinishedJobsRefuse(t *testing.T) {
 	if _, err := closed.close(job1); err != nil {
 		t.Fatal(err)
 	}
-	m := cancelled.do(cancelling)[0].(*jobv1.JobCancelled) //nolint:forcetypeassert // the only event
+	m := cancelled.do(cancelling)[0].(*jobv1.JobCancelled)
 	if m.GetWorkStarted() || cancelled.job().stage() != jobv1.JobState_JOB_STATE_CANCELLED {
 		t.Errorf("cancelled as %v", m)
 	}

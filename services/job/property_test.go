@@ -71,7 +71,7 @@ func depict(j *Job) string {
 // watches the original: pointers, counts and contents.
 func TestCloneKeepsApart(t *testing.T) {
 	s := proved(t, "follower-4")
-	j := openedJob(s.log[2].Message.(*jobv1.JobOpened), happening{at: monday}) //nolint:forcetypeassert // after two catalogues
+	j := openedJob(s.log[2].Message.(*jobv1.JobOpened), happening{at: monday})
 	for _, e := range s.log[3:] {
 		original := proto.CloneOf(j.resource())
 		car, progress, story := fmt.Sprint(j.Car), maps.Clone(j.Progress), len(j.History)

@@ -21,7 +21,7 @@ func TestConfirming(t *testing.T) {
 	wantRefusal(t, refusedAt(s, "ghost"), "UNKNOWN_CAUSE", "cause")
 	events := s.do(confirming("plug-1", "coil-4"))
 	wantNames(t, events, "DiagnosisConfirmed")
-	m := events[0].(*jobv1.DiagnosisConfirmed) //nolint:forcetypeassert // the only event
+	m := events[0].(*jobv1.DiagnosisConfirmed)
 	if !slices.Equal(m.GetCauses(), []string{"coil-4", "plug-1"}) || m.GetPlan().GetRevision() != 1 ||
 		!strings.HasPrefix(m.GetTitle(), "RP-OR 16") || m.GetEarliestStart().AsTime() != monday {
 		t.Errorf("confirmed as %v", m)
@@ -37,7 +37,7 @@ func TestReplanHalfWay(t *testing.T) {
 	s.work(func(p *jobv1.PlannedStep) bool { return p.GetKind() == jobv1.PlannedStep_KIND_REPAIR })
 	j := s.job().clone()
 	// The valve cover may have to come off for either; what is off must go back once.
-	m := s.do(confirming("coil-4"))[0].(*jobv1.PlanRevised) //nolint:forcetypeassert // the first event
+	m := s.do(confirming("coil-4"))[0].(*jobv1.PlanRevised)
 	for id, p := range j.Progress {
 		if p.State == jobv1.StepState_STEP_STATE_DONE && (!slices.Contains(m.GetStepsDone(), id) || s.job().step(id) == nil) {
 			t.Errorf("%s was done and is not in the revision", id)
@@ -89,7 +89,7 @@ func TestReplanThatLeavesNothing(t *testing.T) {
 		t.Error("there is new work, but the old end stands")
 	}
 	wantNames(t, s.do(confirming("coil-4")), "PlanRevised WorkFinished")
-	if s.job().FinishedAt == finished || s.job().stage() != jobv1.JobState_JOB_STATE_PROVING {
+	if s.job().FinishedAt.Equal(finished) || s.job().stage() != jobv1.JobState_JOB_STATE_PROVING {
 		t.Errorf("finished at %s, %s", s.job().FinishedAt, s.job().stage())
 	}
 }

@@ -298,11 +298,10 @@ func ready(t fataler, causes ...string) *site {
 }
 
 // step does one step in ten minutes.
-func (s *site) step(id string) []proto.Message {
+func (s *site) step(id string) {
 	s.t.Helper()
-	events := s.do(starting(id))
-	s.wait(10 * time.Minute)
-	return append(events, s.do(finishing(&jobv1.FinishStepRequest{Step: id}))...)
+	s.do(starting(id))
+	s.wait(10 * time.Minute).do(finishing(&jobv1.FinishStepRequest{Step: id}))
 }
 
 // work does steps in the plan's order until one is like it; nil: all of them.

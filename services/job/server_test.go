@@ -29,7 +29,7 @@ const patience = 60 * time.Second
 // embedded Redis, with the other services only saying what they are told to.
 type bench struct {
 	t      testing.TB
-	ctx    context.Context //nolint:containedctx // the test's own
+	ctx    context.Context
 	client jobv1.JobServiceClient
 	// stranger is the owner of another site.
 	stranger jobv1.JobServiceClient
@@ -78,7 +78,7 @@ func (b *bench) views(log sitelog.Log, runner *sitelog.Runner[*State]) *readmode
 	go func() { done <- projector.Run(ctx) }()
 	b.t.Cleanup(func() {
 		stop()
-		<-done
+		_ = <-done // it was stopped
 		b.must(store.Close())
 	})
 	return readmodel.NewViews(projector, runner)

@@ -95,7 +95,7 @@ func TestStepStates(t *testing.T) {
 		}
 	}
 	refuse("STEP_STATE", pausing, resuming, finish)
-	if started := s.do(starting(id))[0].(*jobv1.StepStarted); !started.GetFirst() { //nolint:forcetypeassert // the only event
+	if started := s.do(starting(id))[0].(*jobv1.StepStarted); !started.GetFirst() {
 		t.Error("the first step is not called so")
 	}
 	wantNames(t, s.do(starting(id)), "") // begun already
@@ -112,7 +112,7 @@ func TestStepStates(t *testing.T) {
 	refuse("STEP_DONE", starting(id))
 	refuse("STEP_STATE", pausing, resuming, finish)
 	second := s.job().nextStep().GetId()
-	if m := s.do(starting(second))[0].(*jobv1.StepStarted); m.GetFirst() { //nolint:forcetypeassert // the only event
+	if m := s.do(starting(second))[0].(*jobv1.StepStarted); m.GetFirst() {
 		t.Error("the second step is called the first")
 	}
 	s.do(finishing(&jobv1.FinishStepRequest{Step: second, Worked: durationpb.New(3 * time.Minute)}))
@@ -168,7 +168,7 @@ func TestTrayAndWhatIsLeft(t *testing.T) {
 		t.Errorf("in tray %q", tray)
 	}
 	// All means of a plan's steps are known, so what is left falls by the step's share.
-	told := done[0].(*jobv1.StepDone).GetLeft().GetMean().AsDuration() //nolint:forcetypeassert // the first event
+	told := done[0].(*jobv1.StepDone).GetLeft().GetMean().AsDuration()
 	if told >= left || told != s.job().left().GetMean().AsDuration() {
 		t.Errorf("left %s, then %s, now %s", left, told, s.job().left().GetMean().AsDuration())
 	}
