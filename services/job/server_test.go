@@ -78,7 +78,7 @@ func (b *bench) views(log sitelog.Log, runner *sitelog.Runner[*State]) *readmode
 	go func() { done <- projector.Run(ctx) }()
 	b.t.Cleanup(func() {
 		stop()
-		_ = <-done // it was stopped
+		b.t.Logf("the projector was stopped: %v", <-done)
 		b.must(store.Close())
 	})
 	return readmodel.NewViews(projector, runner)
