@@ -17,6 +17,7 @@ import (
 // copy it to remember a place.
 type Chain struct {
 	Subject  Subject
+	Log      string // id of the first commit, which tells one log from another
 	Number   uint64 // commits so far
 	Sequence uint64 // of the last one
 	Hash     []byte // of its payload; nil before the first
@@ -39,12 +40,15 @@ func (c *Chain) Next(r Record) (*logv1.Commit, error) {
 	case !bytes.Equal(commit.GetPreviousHash(), c.Hash):
 		return nil, damaged(c.Subject, r.Sequence, "commit %d does not hold the hash of the one before it", commit.GetNumber())
 	}
-	c.extend(r.Sequence, r.Data)
+	c.extend(r.Sequence, commit.GetId(), r.Data)
 	return commit, nil
 }
 
 // extend moves past a payload that is known to fit.
-func (c *Chain) extend(sequence uint64, payload []byte) {
+func (c *Chain) extend(sequence uint64, id string, payload []byte) {
+	if c.Number == 0 {
+		c.Log = id
+	}
 	hash := sha256.Sum256(payload)
 	c.Number, c.Sequence, c.Hash = c.Number+1, sequence, hash[:]
 }

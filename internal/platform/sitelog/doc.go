@@ -62,7 +62,8 @@
 //   - Nothing here tells the time but Options.Now. Timers only wake a writer.
 //
 //   - A snapshot is only ever a shorter way to the same state. It is used if the
-//     log holds the very commit that it names, and thrown away when in doubt.
+//     log holds the very commit that it names, and thrown away when in doubt. If
+//     this log held that commit once and does not now, it is damaged.
 //
 // A request_id is remembered for RequestMemory.
 //

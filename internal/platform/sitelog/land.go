@@ -33,7 +33,7 @@ func (w *writer[S]) land(l landing) error {
 // settle answers everybody who waited for a flight that is on disk.
 func (w *writer[S]) settle(f *flight[S], sequence uint64) {
 	if f.publishes() {
-		w.chain.extend(sequence, f.message.Data)
+		w.chain.extend(sequence, f.commit.GetId(), f.message.Data)
 		w.committedAt = f.time
 		w.ledger.requests.remember(f.commit, sequence)
 		w.saver.count(f.message.Data)

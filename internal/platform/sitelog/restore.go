@@ -5,7 +5,6 @@ import (
 	"context"
 	"crypto/sha256"
 	"errors"
-	"fmt"
 	"log/slog"
 	"time"
 )
@@ -30,7 +29,8 @@ type Restored[S any] struct {
 }
 
 // Restore gives a site from its snapshot, or nil if there is none that can be
-// relied on; one that is in doubt is thrown away. The error is the log's alone.
+// relied on; one that is in doubt is thrown away. The error is the log's: it
+// cannot be read, or it has lost what was on disk when the snapshot was taken.
 func (s Snapshots[S]) Restore(ctx context.Context, site string) (*Restored[S], error) {
 	if s.Store == nil || s.Machine.Restore == nil {
 		return nil, nil //nolint:nilnil // no snapshot is no error
@@ -66,10 +66,7 @@ func (s Snapshots[S]) open(ctx context.Context, subject Subject, packed []byte) 
 	if doubt != nil {
 		return nil, doubt, nil
 	}
-	r = &Restored[S]{
-		Chain:       Chain{Subject: subject, Number: f.Number, Sequence: f.Sequence, Hash: f.Hash},
-		committedAt: f.CommittedAt, size: len(packed),
-	}
+	r = &Restored[S]{Chain: *f.chain(), committedAt: f.CommittedAt, size: len(packed)}
 	if r.CommitID, doubt, err = r.Chain.commitIn(ctx, s.Log); doubt != nil || err != nil {
 		return nil, doubt, err
 	}
@@ -83,27 +80,41 @@ func (s Snapshots[S]) open(ctx context.Context, subject Subject, packed []byte) 
 	return r, doubt, nil
 }
 
-// commitIn finds the chain's last commit in the log; doubt says that the log
-// does not hold it.
+// commitIn finds the chain's last commit in the log. The log of the chain must
+// hold it, since it was on disk: if not, the error is a *DamagedError. doubt
+// says that this is another log.
 func (c *Chain) commitIn(ctx context.Context, log Log) (id string, doubt, err error) {
-	doubt = fmt.Errorf("the log ends before sequence %d", c.Sequence)
-	err = log.Read(ctx, c.Subject, c.Sequence-1, func(r Record) error {
-		sum := sha256.Sum256(r.Data)
-		commit, broken := DecodeCommit(r.Data)
-		switch {
-		case r.Sequence != c.Sequence || !bytes.Equal(sum[:], c.Hash):
-			doubt = fmt.Errorf("the log does not hold its commit at sequence %d", c.Sequence)
-		case broken != nil:
-			doubt = broken
-		case commit.GetNumber() != c.Number:
-			doubt = fmt.Errorf("sequence %d is commit %d, not %d", c.Sequence, commit.GetNumber(), c.Number)
-		default:
-			id, doubt = commit.GetId(), nil
-		}
+	at, err := firstAfter(ctx, log, c.Subject, c.Sequence-1)
+	if err != nil {
+		return "", nil, err
+	}
+	sum := sha256.Sum256(at.Data)
+	commit, broken := DecodeCommit(at.Data)
+	if at.Sequence == c.Sequence && bytes.Equal(sum[:], c.Hash) && broken == nil && commit.GetNumber() == c.Number {
+		return commit.GetId(), nil, nil
+	}
+	start, err := firstAfter(ctx, log, c.Subject, 0)
+	if err != nil {
+		return "", nil, err
+	}
+	if first, broken := DecodeCommit(start.Data); broken != nil || first.GetId() != c.Log {
+		return "", errors.New("it is of another log"), nil
+	}
+	lost := "the log holds another commit there"
+	if at.Sequence == 0 {
+		lost = "the log ends before it"
+	}
+	return "", nil, damaged(c.Subject, c.Sequence, "commit %d was on disk when the last snapshot was taken, and %s", c.Number, lost)
+}
+
+// firstAfter reads one record; its sequence is 0 if there is none.
+func firstAfter(ctx context.Context, log Log, s Subject, after uint64) (first Record, err error) {
+	err = log.Read(ctx, s, after, func(r Record) error {
+		first = r
 		return errStop
 	})
 	if errors.Is(err, errStop) {
 		err = nil
 	}
-	return id, doubt, err
+	return first, err
 }

@@ -96,6 +96,7 @@ func (w *writer[S]) saveLast() {
 // and the function that stores it.
 func (w *writer[S]) place(c *capture) (store func()) {
 	w.saver.commits, w.saver.bytes = 0, 0
+	c.image.Log = w.chain.Log
 	c.image.Sequence, c.image.Number, c.image.Hash = w.chain.Sequence, w.chain.Number, w.chain.Hash
 	c.image.CommittedAt = w.committedAt
 	order := w.ledger.requests.order

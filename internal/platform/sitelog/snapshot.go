@@ -30,6 +30,7 @@ type SnapshotStore interface {
 type image struct {
 	Service, Site string
 	Schema        uint32
+	Log           string // id of the first commit
 	Sequence      uint64 // of the last commit that is in the state
 	Number        uint64 // of that commit
 	Hash          []byte // SHA-256 of its payload
@@ -82,6 +83,14 @@ func unpackImage(packed []byte, s Subject, schema uint32) (*image, error) {
 		return nil, errors.New("it names no commit")
 	}
 	return f, nil
+}
+
+// chain gives the place in the log that the image stands for.
+func (f *image) chain() *Chain {
+	return &Chain{
+		Subject: Subject{Service: f.Service, Site: f.Site}, Log: f.Log,
+		Number: f.Number, Sequence: f.Sequence, Hash: f.Hash,
+	}
 }
 
 // ledger gives the runner's own part of the state back.

@@ -164,38 +164,32 @@ func TestASnapshotInDoubtIsThrownAway(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		spoil func(t *testing.T, log *memory.Log, store *memory.Snapshots, m *sitelog.Machine[*board])
-		want  int // words in the log afterwards
 	}{
 		{"a changed byte", func(t *testing.T, _ *memory.Log, store *memory.Snapshots, _ *sitelog.Machine[*board]) {
 			data := get(t, store, schema)
 			data[len(data)/2] ^= 1
 			put(t, store, schema, data)
-		}, 3},
+		}},
 		{"cut off", func(t *testing.T, _ *memory.Log, store *memory.Snapshots, _ *sitelog.Machine[*board]) {
 			data := get(t, store, schema)
 			put(t, store, schema, data[:len(data)-1])
-		}, 3},
+		}},
 		{"nothing in it", func(t *testing.T, _ *memory.Log, store *memory.Snapshots, _ *sitelog.Machine[*board]) {
 			put(t, store, schema, []byte{})
-		}, 3},
+		}},
 		{"under a schema that is not its own", func(t *testing.T, _ *memory.Log, store *memory.Snapshots, m *sitelog.Machine[*board]) {
 			put(t, store, schema+1, get(t, store, schema))
 			m.Schema = schema + 1
-		}, 3},
+		}},
 		{"the state cannot be restored", func(_ *testing.T, _ *memory.Log, _ *memory.Snapshots, m *sitelog.Machine[*board]) {
 			m.Restore = func(string, []byte) (*board, error) { return nil, errors.New("of no use") }
-		}, 3},
+		}},
 		{"restoring panics", func(_ *testing.T, _ *memory.Log, _ *memory.Snapshots, m *sitelog.Machine[*board]) {
 			m.Restore = func(string, []byte) (*board, error) { panic("of no use") }
-		}, 3},
-		{"its commit is another one in the log", func(t *testing.T, log *memory.Log, _ *memory.Snapshots, _ *sitelog.Machine[*board]) {
-			log.Tamper(jobSubject, 3, func(r *sitelog.Record) {
-				alter(t, r, func(c *logv1.Commit) { c.Entries[0].Actor.Person = "eve" })
-			})
-		}, 3},
-		{"its commit is not in the log", func(_ *testing.T, log *memory.Log, _ *memory.Snapshots, _ *sitelog.Machine[*board]) {
-			log.Remove(jobSubject, 3)
-		}, 2},
+		}},
+		{"of another log", func(t *testing.T, _ *memory.Log, store *memory.Snapshots, _ *sitelog.Machine[*board]) {
+			put(t, store, schema, otherSnapshot(t))
+		}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			log, store, m := memory.New(), &memory.Snapshots{}, keptMachine("job")
@@ -209,7 +203,7 @@ func TestASnapshotInDoubtIsThrownAway(t *testing.T) {
 			var notes bytes.Buffer
 			second := open(t, watched, m, sitelog.Options{Snapshots: store, Logger: slog.New(slog.NewTextHandler(&notes, nil))})
 			got := snapshot(t, second)
-			if want := foldedAt(t, log, "job", 0); !reflect.DeepEqual(got, want) || len(got.order) != c.want {
+			if want := foldedAt(t, log, "job", 0); !reflect.DeepEqual(got, want) || len(got.order) != 3 {
 				t.Errorf("the state is %+v, and the log says %+v", got, want)
 			}
 			if !watched.readFromTheStart() || !strings.Contains(notes.String(), "thrown away") {
@@ -228,6 +222,45 @@ func TestASnapshotInDoubtIsThrownAway(t *testing.T) {
 			t.Errorf("the state is %+v", got)
 		}
 	})
+}
+
+// otherSnapshot is of a log of the same name that was longer and is gone.
+func otherSnapshot(t *testing.T) []byte {
+	store := &memory.Snapshots{}
+	r := open(t, memory.New(), keptMachine("job"), sitelog.Options{Snapshots: store})
+	for _, word := range []string{"one", "two", "three", "four"} {
+		mustDo(t, r, add("req-"+word, word))
+	}
+	r.Close()
+	return get(t, store, keptMachine("job").Schema)
+}
+
+// A log that has lost or changed what was on disk when the snapshot was taken
+// looks whole by itself. To build on it would make the loss final.
+func TestASnapshotRemembersWhatWasOnDisk(t *testing.T) {
+	for _, c := range []struct {
+		name, reason string
+		damage       func(t *testing.T, log *memory.Log)
+	}{
+		{"the end is gone", "ends before it", func(_ *testing.T, log *memory.Log) { log.Remove(jobSubject, 3) }},
+		{"the last commit is another", "another commit", func(t *testing.T, log *memory.Log) {
+			log.Tamper(jobSubject, 3, func(r *sitelog.Record) {
+				alter(t, r, func(c *logv1.Commit) { c.Entries[0].Actor.Person = "eve" })
+			})
+		}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			log, o := memory.New(), sitelog.Options{Snapshots: &memory.Snapshots{}}
+			first := open(t, log, keptMachine("job"), o)
+			for _, word := range []string{"anvil", "bellows", "clamp"} {
+				mustDo(t, first, add("req-"+word, word))
+			}
+			first.Close()
+			c.damage(t, log)
+			_, err := open(t, log, keptMachine("job"), o).Do(t.Context(), site, add("req-drill", "drill"))
+			expectDamage(t, err, 3, c.reason)
+		})
+	}
 }
 
 func get(t *testing.T, store sitelog.SnapshotStore, schema uint32) []byte {
