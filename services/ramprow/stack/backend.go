@@ -19,6 +19,7 @@ import (
 // Backend is what every role stands on.
 type Backend struct {
 	Log       sitelog.Log
+	Snapshots sitelog.SnapshotStore
 	Store     *readmodel.Store
 	Telemetry *telemetry.Telemetry
 	Now       func() time.Time
@@ -45,7 +46,7 @@ func Outside(broker config.Broker, redis config.ReadModels, t *telemetry.Telemet
 		log.Close()
 		return nil
 	}))
-	return withStore(&Backend{Log: log, Telemetry: t, Now: time.Now}, redis.URL, closers)
+	return withStore(&Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now}, redis.URL, closers)
 }
 
 // Embedded starts NATS and Redis inside this process. The log is kept in the
@@ -72,7 +73,7 @@ func Embedded(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*
 		return nil, err
 	}
 	closers.Add(closer("the embedded Redis", redis.Close))
-	return withStore(&Backend{Log: log, Telemetry: t, Now: time.Now, Broker: server}, redis.URL(), closers)
+	return withStore(&Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now, Broker: server}, redis.URL(), closers)
 }
 
 func withStore(b *Backend, url string, closers *lifecycle.Closers) (*Backend, error) {

@@ -75,7 +75,7 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 ) Role {
 	projector := func(b *Backend) (*readmodel.Projector[S], error) {
 		return readmodel.NewProjector(readmodel.Config[S]{
-			Projection: projection(), Log: b.Log, Store: b.Store, Logger: b.Telemetry.Logger(),
+			Projection: projection(), Log: b.Log, Store: b.Store, Snapshots: b.Snapshots, Logger: b.Telemetry.Logger(),
 		})
 	}
 	return Role{
@@ -83,7 +83,8 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 		Port: port,
 		build: func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar) (*part, error) {
 			writers, err := sitelog.Open(ctx, b.Log, machine(), sitelog.Options{
-				Now: b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
+				Snapshots: b.Snapshots,
+				Now:       b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
 			})
 			if err != nil {
 				return nil, err
