@@ -98,7 +98,8 @@ func (st *State) planned(w *work, now time.Time, o order) planner.Job {
 	case d.GetJob() == o.starting:
 		j.Started = st.begun(w, now)
 	case w.started():
-		j.Started = startedOf(w, timeOf(b.GetStartedAt()), w.since())
+		// After a clock was set back, work still began no later than now: its bay is taken.
+		j.Started = startedOf(w, earlier(timeOf(b.GetStartedAt()), now), earlier(w.since(), now))
 		if d.GetJob() == o.moving {
 			j.Started.Bay = orElse(o.wish.Bay, j.Started.Bay)
 			j.Started.Person = orElse(o.wish.Person, j.Started.Person)
@@ -121,6 +122,13 @@ func (st *State) release(d *schedulingv1.Demand) (time.Time, string) {
 		}
 	}
 	return at, why
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
 }
 
 // clockLayout is how moments are said to people.

@@ -148,7 +148,7 @@ func lanes(bays []*schedulingv1.Resource, bookings []*schedulingv1.Booking, when
 		if (bay == nil || bay.GetRetired()) && len(lane.GetBookings()) == 0 {
 			continue
 		}
-		slices.SortFunc(lane.Bookings, func(a, b *schedulingv1.Booking) int {
+		slices.SortFunc(lane.GetBookings(), func(a, b *schedulingv1.Booking) int {
 			return timeOf(a.GetWhen().GetStart()).Compare(timeOf(b.GetWhen().GetStart()))
 		})
 		out = append(out, lane)

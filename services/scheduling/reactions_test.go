@@ -200,6 +200,21 @@ func TestTwoCarsCannotBeginInOneBay(t *testing.T) {
 
 // TestMissingPartsHoldBegunWorkUp: after one hour of work the seal is needed, and
 // it comes on Tuesday at nine.
+// A clock that is set back must not make a bay look free in which a car stands.
+func TestAClockSetBackFreesNoBay(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", 2*time.Hour)
+	s.now = monday.Add(time.Hour)
+	s.hear(began("jobs/1"))
+	s.now = monday.Add(-2 * time.Hour)
+	s.book("jobs/2", time.Hour)
+	s.hear(began("jobs/2"))
+	wantState(t, s.booking("jobs/2"), started)
+	if a, b := s.booking("jobs/1"), s.booking("jobs/2"); a.GetBay() == b.GetBay() || a.GetTechnician() == b.GetTechnician() {
+		t.Errorf("both cars are worked at in %s by %s", b.GetBay(), b.GetTechnician())
+	}
+}
+
 func TestMissingPartsHoldBegunWorkUp(t *testing.T) {
 	s := open(t)
 	s.book("jobs/1", 3*time.Hour)

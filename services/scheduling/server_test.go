@@ -38,7 +38,7 @@ var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 // embedded Redis, a gRPC server on a pipe, and a caller who is the dispatcher.
 type rig struct {
 	t      *testing.T
-	ctx    context.Context //nolint:containedctx // the test's own life
+	ctx    context.Context
 	log    sitelog.Log
 	client schedulingv1.SchedulingServiceClient
 	calls  int

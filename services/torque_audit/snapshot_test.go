@@ -6,9 +6,8 @@ import (
 
 	"pgregory.net/rapid"
 
-	pb "ramprow/proto/ramprow/torque_audit/v1"
-
 	"ramprow/internal/platform/readmodel/readmodeltest"
+	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
 
 // From a snapshot at any moment everything goes on as it would have without one.

@@ -34,7 +34,7 @@ type Fact struct {
 // Impossible says why a job has no place: each fact stands in the way of some of
 // the choices, all together of every one. Taking away a single one of them may
 // not be enough, but without all of them there is room.
-type Impossible struct {
+type Impossible struct { //nolint:errname // planner.Impossible is how it is spoken of
 	Job   string
 	Facts []Fact
 }

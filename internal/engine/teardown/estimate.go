@@ -35,7 +35,7 @@ func (e *Engine) estimate(p *Plan, o Options) {
 
 // sample draws the duration of each phase and, last, of the whole.
 //
-//nolint:forbidigo // the seed comes in as an argument
+
 func sample(steps []Step, o Options) [5][]float64 {
 	draws := o.Draws
 	if draws <= 0 {

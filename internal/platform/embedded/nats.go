@@ -99,9 +99,11 @@ func StopNATS(s *server.Server) {
 type natsLogger struct{ log *slog.Logger }
 
 func (l natsLogger) Warnf(format string, v ...any) { l.log.Warn("NATS: " + fmt.Sprintf(format, v...)) }
+
 func (l natsLogger) Errorf(format string, v ...any) {
 	l.log.Error("NATS: " + fmt.Sprintf(format, v...))
 }
+
 func (l natsLogger) Fatalf(format string, v ...any) {
 	l.log.Error("NATS: " + fmt.Sprintf(format, v...))
 }

@@ -19,7 +19,7 @@ func TestRedis(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		defer store.Close()
+		defer func() { _ = store.Close() }()
 		return store.Ping(t.Context())
 	}
 	if err := ping(server.URL()); err != nil {

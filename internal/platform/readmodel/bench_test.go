@@ -61,7 +61,7 @@ func BenchmarkRebuild(b *testing.B) {
 		}
 		store, err := Connect(Options{URL: url})
 		must(b, err)
-		defer store.Close()
+		defer func() { _ = store.Close() }()
 		p, err := NewProjector(Config[*notes]{Projection: notesProjection(1), Log: log, Store: store})
 		must(b, err)
 		b.ResetTimer()

@@ -52,6 +52,7 @@ func unpackRow(packed string) (index []member, value []byte, err error) {
 			return err
 		case fieldValue:
 			value = content
+		default: // written by a later program
 		}
 		return nil
 	})
@@ -65,6 +66,7 @@ func unpackMember(packed []byte) (m member, err error) {
 			m.name = string(content)
 		case fieldMember:
 			m.value = string(content)
+		default: // written by a later program
 		}
 		return nil
 	})

@@ -35,7 +35,7 @@ var registerProbes = sync.OnceValue(func() error {
 		}
 		if access != nil {
 			m.Options = &descriptorpb.MethodOptions{}
-			proto.SetExtension(m.Options, commonv1.E_Access, access)
+			proto.SetExtension(m.GetOptions(), commonv1.E_Access, access)
 		}
 		return m
 	}

@@ -129,7 +129,9 @@ func TestReadinessDropsBeforeDraining(t *testing.T) {
 	default:
 	}
 	cancel()
-	<-stopped
+	if err := <-stopped; err != nil && !errors.Is(err, context.Canceled) {
+		t.Errorf("stopping ended with %v", err)
+	}
 }
 
 func wantHealth(t *testing.T, watch grpc_health_v1.Health_WatchClient, want grpc_health_v1.HealthCheckResponse_ServingStatus) {

@@ -143,7 +143,7 @@ func (d *decoder) message(v reflect.Value) error {
 		return err
 	}
 	v.Set(reflect.New(v.Type().Elem()))
-	return proto.Unmarshal(raw, v.Interface().(proto.Message))
+	return proto.Unmarshal(raw, v.Interface().(proto.Message)) //nolint:forcetypeassert // asked before
 }
 
 func (d *decoder) time(v reflect.Value) error {

@@ -28,7 +28,7 @@ func appendValue(b []byte, v reflect.Value) ([]byte, error) {
 	case v.Type().Implements(messageType) && v.Kind() == reflect.Pointer:
 		return appendMessage(b, v)
 	case v.Type() == timeType:
-		return appendTime(b, v.Interface().(time.Time)), nil
+		return appendTime(b, v.Interface().(time.Time)), nil //nolint:forcetypeassert // its type was compared
 	}
 	switch v.Kind() { //nolint:exhaustive // the others are refused
 	case reflect.Bool:
@@ -43,7 +43,7 @@ func appendValue(b []byte, v reflect.Value) ([]byte, error) {
 	case reflect.Float32, reflect.Float64:
 		return binary.LittleEndian.AppendUint64(b, math.Float64bits(v.Float())), nil
 	case reflect.String:
-		return append(binary.AppendUvarint(b, uint64(v.Len())), v.String()...), nil
+		return append(binary.AppendUvarint(b, uint64(v.Len())), v.String()...), nil //nolint:gosec // never negative
 	case reflect.Slice:
 		return appendSlice(b, v)
 	case reflect.Map:
@@ -60,7 +60,7 @@ func appendMessage(b []byte, v reflect.Value) ([]byte, error) {
 	if v.IsNil() {
 		return append(b, 0), nil
 	}
-	encoded, err := proto.MarshalOptions{Deterministic: true}.Marshal(v.Interface().(proto.Message))
+	encoded, err := proto.MarshalOptions{Deterministic: true}.Marshal(v.Interface().(proto.Message)) //nolint:forcetypeassert // asked before
 	if err != nil {
 		return nil, fmt.Errorf("statecode: encode a %s: %w", v.Type(), err)
 	}
@@ -75,7 +75,7 @@ func appendSlice(b []byte, v reflect.Value) (_ []byte, err error) {
 	if v.IsNil() {
 		return append(b, 0), nil
 	}
-	b = binary.AppendUvarint(b, uint64(v.Len())+1)
+	b = binary.AppendUvarint(b, uint64(v.Len())+1) //nolint:gosec // never negative
 	if v.Type().Elem().Kind() == reflect.Uint8 {
 		return append(b, v.Bytes()...), nil
 	}

@@ -20,9 +20,18 @@ func TestPercentile(t *testing.T) {
 		p      float64
 		want   int
 	}{
-		{five, 5, 15}, {five, 30, 20}, {five, 40, 20}, {five, 50, 35}, {five, 100, 50},
-		{ten, 25, 7}, {ten, 50, 8}, {ten, 75, 15}, {ten, 100, 20},
-		{ten, 0, 3}, {[]int{7}, 99, 7}, {nil, 50, 0},
+		{five, 5, 15},
+		{five, 30, 20},
+		{five, 40, 20},
+		{five, 50, 35},
+		{five, 100, 50},
+		{ten, 25, 7},
+		{ten, 50, 8},
+		{ten, 75, 15},
+		{ten, 100, 20},
+		{ten, 0, 3},
+		{[]int{7}, 99, 7},
+		{nil, 50, 0},
 	} {
 		if got := bench.Percentile(c.values, c.p); got != c.want {
 			t.Errorf("percentile %g of %v is %d, want %d", c.p, c.values, got, c.want)

@@ -26,7 +26,7 @@ var allRoles = []identity.Role{identity.Dispatcher, identity.PartsClerk, identit
 // clear status that names the field, and nothing is written.
 func TestBadInputAtEveryMethod(t *testing.T) {
 	w := openWorkshop(t, t.TempDir(), nil)
-	w.tell(t, site)
+	w.tell(t)
 	settled := w.settled(t, site)
 	conns := map[string]*grpc.ClientConn{}
 	for _, role := range terminal.RoleNames() {

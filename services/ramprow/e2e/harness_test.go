@@ -83,8 +83,8 @@ func (w *workshop) as(t *testing.T, site, person string, roles ...identity.Role)
 
 const site = "testby"
 
-// tell runs the story at a site and fails the test where it fails.
-func (w *workshop) tell(t *testing.T, site string) story.Ending {
+// tell runs the story and fails the test where it fails.
+func (w *workshop) tell(t *testing.T) story.Ending {
 	t.Helper()
 	ending, err := story.Tell(t.Context(), story.Config{
 		Clients: w.clients(t),

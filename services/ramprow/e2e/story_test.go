@@ -22,7 +22,7 @@ import (
 func TestOneTraceFollowsTheDiagnosis(t *testing.T) {
 	recorder := tracetest.NewInMemoryExporter()
 	w := openWorkshop(t, t.TempDir(), sdktrace.NewSimpleSpanProcessor(recorder))
-	if first := w.tell(t, site); first.Invoice == "" || len(first.TraceID) != 32 {
+	if first := w.tell(t); first.Invoice == "" || len(first.TraceID) != 32 {
 		t.Fatalf("the story ended without invoice or trace: %+v", first)
 	}
 	job := w.diagnosed(t)
@@ -114,7 +114,7 @@ func (w *workshop) traceOf(t *testing.T, service, event, job string) string {
 func TestRestartContinues(t *testing.T) {
 	dir := t.TempDir()
 	var ending string
-	t.Run("before", func(t *testing.T) { ending = openWorkshop(t, dir, nil).tell(t, site).Invoice })
+	t.Run("before", func(t *testing.T) { ending = openWorkshop(t, dir, nil).tell(t).Invoice })
 	w := openWorkshop(t, dir, nil)
 	ctx := w.as(t, site, "ines", identity.Owner)
 	jobs, err := w.clients(t).Job.ListJobs(ctx, &jobv1.ListJobsRequest{WithFinished: true})

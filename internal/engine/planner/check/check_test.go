@@ -21,8 +21,10 @@ func possible() (planner.Problem, planner.Plan) {
 		Now:  monday,
 		Bays: []planner.Bay{{Name: "bays/one", Kind: "lift"}, {Name: "bays/pit", Kind: "pit", Calendar: planner.Calendar{Blocks: []planner.Block{{When: hours(4, 6), Why: "repair"}}}}},
 		People: []planner.Person{
-			{Name: "people/anna", Skills: []planner.Skill{{Name: "engine", Expires: monday.Add(48 * time.Hour)}},
-				Calendar: planner.Calendar{Shifts: []planner.Shift{{Weekday: time.Monday, From: 8 * 60, To: 17 * 60}, {Weekday: time.Tuesday, From: 8 * 60, To: 17 * 60}}}},
+			{
+				Name: "people/anna", Skills: []planner.Skill{{Name: "engine", Expires: monday.Add(48 * time.Hour)}},
+				Calendar: planner.Calendar{Shifts: []planner.Shift{{Weekday: time.Monday, From: 8 * 60, To: 17 * 60}, {Weekday: time.Tuesday, From: 8 * 60, To: 17 * 60}}},
+			},
 			{Name: "people/ben"},
 		},
 		Tools: []planner.Tool{{Name: "tools/a", Type: "lock"}},

@@ -123,7 +123,7 @@ func (s *search) cross(dir int, father, mother schedule) {
 // that a successor without duration comes before what it follows.
 func (s *search) sortByKeys(dir int) {
 	for a := range s.list {
-		s.list[a] = int32(a) //nolint:gosec // an index
+		s.list[a] = int32(a)
 	}
 	rank := s.nets[dir].rank
 	slices.SortFunc(s.list, func(a, b int32) int {
@@ -190,7 +190,7 @@ func (s *search) sample() {
 	var eligible []int32
 	for a := range w.n {
 		if open[a] = len(w.preds[a]); open[a] == 0 {
-			eligible = append(eligible, int32(a)) //nolint:gosec // an index
+			eligible = append(eligible, int32(a))
 		}
 	}
 	chances := make([]float64, 0, w.n)

@@ -59,7 +59,7 @@ func compile(p Project) (forward, backward *network, err error) {
 		forward.horizon += int32(d)     //nolint:gosec // checked
 		for _, s := range p.Successors[a] {
 			forward.succs[a] = append(forward.succs[a], int32(s)) //nolint:gosec // an index
-			forward.preds[s] = append(forward.preds[s], int32(a)) //nolint:gosec // an index
+			forward.preds[s] = append(forward.preds[s], int32(a))
 		}
 	}
 	forward.pack(p)
@@ -139,12 +139,12 @@ func (w *network) order() error {
 	var queue []int32
 	for a := range w.n {
 		if open[a] = len(w.preds[a]); open[a] == 0 {
-			queue = append(queue, int32(a)) //nolint:gosec // an index
+			queue = append(queue, int32(a))
 		}
 	}
 	for i := 0; i < len(queue); i++ {
 		a := queue[i]
-		w.rank[a] = int32(i) //nolint:gosec // an index
+		w.rank[a] = int32(i)
 		for _, s := range w.succs[a] {
 			if open[s]--; open[s] == 0 {
 				queue = append(queue, s)
