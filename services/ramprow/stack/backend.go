@@ -16,9 +16,16 @@ import (
 	"ramprow/internal/platform/telemetry"
 )
 
+// Log is a site log that knows its sites.
+type Log interface {
+	sitelog.Log
+	// KnownSites gives the sites that have a log of a service now, in order.
+	KnownSites(ctx context.Context, service string) ([]string, error)
+}
+
 // Backend is what every role stands on.
 type Backend struct {
-	Log       sitelog.Log
+	Log       Log
 	Snapshots sitelog.SnapshotStore
 	Store     *readmodel.Store
 	Telemetry *telemetry.Telemetry
@@ -29,6 +36,15 @@ type Backend struct {
 
 // Outside connects to a NATS and a Redis server that run by themselves.
 func Outside(broker config.Broker, redis config.ReadModels, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
+	b, err := OutsideLog(broker, t, closers)
+	if err != nil {
+		return nil, err
+	}
+	return withStore(b, redis.URL, closers)
+}
+
+// OutsideLog connects to a NATS server alone.
+func OutsideLog(broker config.Broker, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
 	log, err := jetstream.Connect(jetstream.Options{
 		URL:         broker.URL,
 		Credentials: broker.Credentials,
@@ -46,12 +62,26 @@ func Outside(broker config.Broker, redis config.ReadModels, t *telemetry.Telemet
 		log.Close()
 		return nil
 	}))
-	return withStore(&Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now}, redis.URL, closers)
+	return &Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now}, nil
 }
 
 // Embedded starts NATS and Redis inside this process. The log is kept in the
 // folder; the read models are refilled from it at every start.
 func Embedded(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
+	b, err := EmbeddedLog(dir, t, closers)
+	if err != nil {
+		return nil, err
+	}
+	redis, err := embedded.StartRedis()
+	if err != nil {
+		return nil, err
+	}
+	closers.Add(closer("the embedded Redis", redis.Close))
+	return withStore(b, redis.URL(), closers)
+}
+
+// EmbeddedLog starts NATS alone.
+func EmbeddedLog(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
 	server, err := embedded.StartNATS(filepath.Join(dir, "nats"), embedded.NATSOptions{Logger: quiet(t.Logger())})
 	if err != nil {
 		return nil, err
@@ -68,12 +98,7 @@ func Embedded(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*
 		log.Close()
 		return nil
 	}))
-	redis, err := embedded.StartRedis()
-	if err != nil {
-		return nil, err
-	}
-	closers.Add(closer("the embedded Redis", redis.Close))
-	return withStore(&Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now, Broker: server}, redis.URL(), closers)
+	return &Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now, Broker: server}, nil
 }
 
 func withStore(b *Backend, url string, closers *lifecycle.Closers) (*Backend, error) {

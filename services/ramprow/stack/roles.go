@@ -24,6 +24,10 @@ type Role struct {
 	build func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar) (*part, error)
 	// Rebuild refills the read models of a site from the log.
 	Rebuild func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error
+	// Verify walks the log of a site, and asks its snapshot how far it went.
+	Verify func(ctx context.Context, b *Backend, site string, progress func(done, total uint64)) (sitelog.Verified, error)
+	// Forget deletes the snapshot of a site.
+	Forget func(ctx context.Context, b *Backend, site string) error
 }
 
 // part is a role at work, apart from its gRPC server.
@@ -104,6 +108,17 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 				return err
 			}
 			return p.Rebuild(ctx, site, progress)
+		},
+		Verify: func(ctx context.Context, b *Backend, site string, progress func(done, total uint64)) (sitelog.Verified, error) {
+			v, err := sitelog.Verify(ctx, b.Log, sitelog.Subject{Service: name, Site: site}, progress)
+			if err != nil {
+				return v, err
+			}
+			snapshots := sitelog.Snapshots[S]{Store: b.Snapshots, Log: b.Log, Machine: machine(), Logger: b.Telemetry.Logger()}
+			return v, snapshots.Check(ctx, site)
+		},
+		Forget: func(ctx context.Context, b *Backend, site string) error {
+			return b.Snapshots.Delete(ctx, sitelog.Subject{Service: name, Site: site}, machine().Schema)
 		},
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -102,7 +103,7 @@ func (l *Log) Sites(ctx context.Context, service string, fn func(string) error) 
 	}
 	given := map[string]bool{}
 	return l.each(ctx, service, config, func(m jetstream.Msg, _ uint64) error {
-		site := m.Subject()[strings.LastIndexByte(m.Subject(), '.')+1:]
+		site := siteOf(m.Subject())
 		if given[site] {
 			return nil
 		}
@@ -110,6 +111,33 @@ func (l *Log) Sites(ctx context.Context, service string, fn func(string) error) 
 		return fn(site)
 	})
 }
+
+// KnownSites gives the sites that have a log of the service now, in order. It
+// creates nothing.
+func (l *Log) KnownSites(ctx context.Context, service string) ([]string, error) {
+	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
+	defer cancel()
+	stream, err := l.js.Stream(ctx, StreamName(service))
+	if errors.Is(err, jetstream.ErrStreamNotFound) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open the stream of %s: %w", service, err)
+	}
+	info, err := stream.Info(ctx, jetstream.WithSubjectFilter(service+".*.*"))
+	if err != nil {
+		return nil, fmt.Errorf("list the sites of %s: %w", service, err)
+	}
+	sites := make([]string, 0, len(info.State.Subjects))
+	for subject := range info.State.Subjects {
+		sites = append(sites, siteOf(subject))
+	}
+	slices.Sort(sites)
+	return sites, nil
+}
+
+// siteOf gives the last token of a subject.
+func siteOf(subject string) string { return subject[strings.LastIndexByte(subject, '.')+1:] }
 
 // each runs an ordered consumer until ctx ends or fn fails.
 func (l *Log) each(ctx context.Context, service string, config jetstream.OrderedConsumerConfig,
