@@ -41,8 +41,7 @@ type outcome struct {
 // replan plans the site anew and adds the difference. If what was asked for is
 // impossible, nothing is added.
 func (d *draft) replan(o order) (outcome, error) {
-	d.stretch()
-	plan, err := planner.Make(d.state.problem(d.in.Now, o))
+	plan, err := d.plan(o)
 	if err != nil {
 		return outcome{}, fmt.Errorf("the site cannot be planned: %w", err)
 	}
@@ -54,10 +53,7 @@ func (d *draft) replan(o order) (outcome, error) {
 		}
 		waiting[u.Job] = u.Error()
 	}
-	placed := map[string]planner.Placement{}
-	for _, p := range plan.Placements {
-		placed[p.Job] = p
-	}
+	placed := placements(plan)
 	for _, job := range d.state.jobs() {
 		w := d.state.open[job]
 		var change *schedulingv1.Change
@@ -73,12 +69,35 @@ func (d *draft) replan(o order) (outcome, error) {
 	return out, nil
 }
 
+// plan plans the site so that begun work ends after now, and not only in what
+// was said of it before: an absence that is taken back moves its end to the past.
+func (d *draft) plan(o order) (planner.Plan, error) {
+	d.stretch(func(w *work) time.Time { return timeOf(w.booking.GetWhen().GetEnd()) })
+	plan, err := planner.Make(d.state.problem(d.in.Now, o))
+	if err != nil {
+		return planner.Plan{}, err
+	}
+	placed := placements(plan)
+	if !d.stretch(func(w *work) time.Time { return placed[w.demand.GetJob()].When.End }) {
+		return plan, nil
+	}
+	return planner.Make(d.state.problem(d.in.Now, o))
+}
+
+func placements(plan planner.Plan) map[string]planner.Placement {
+	placed := map[string]planner.Placement{}
+	for _, p := range plan.Placements {
+		placed[p.Job] = p
+	}
+	return placed
+}
+
 // stretch gives begun work that is past its end a little more, so that the board
 // never says that a bay is free while a car stands in it.
-func (d *draft) stretch() {
+func (d *draft) stretch(end func(*work) time.Time) (stretched bool) {
 	for _, job := range d.state.jobs() {
 		w := d.state.open[job]
-		if !w.started() || timeOf(w.booking.GetWhen().GetEnd()).After(d.in.Now) {
+		if !w.started() || end(w).After(d.in.Now) {
 			continue
 		}
 		demand := clone(w.demand)
@@ -86,7 +105,9 @@ func (d *draft) stretch() {
 		demand.LeftSince = stamp(d.in.Now)
 		demand.UntilPartsNeeded = nil
 		d.add(&schedulingv1.DemandNoted{Demand: demand})
+		stretched = true
 	}
+	return stretched
 }
 
 func spreadOf(t time.Duration) *commonv1.Spread {

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
@@ -203,15 +204,45 @@ func TestTwoCarsCannotBeginInOneBay(t *testing.T) {
 // A clock that is set back must not make a bay look free in which a car stands.
 func TestAClockSetBackFreesNoBay(t *testing.T) {
 	s := open(t)
+	s.set(&schedulingv1.Resource{Name: "bays/two", Title: "two", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Retired: true})
+	s.now = monday.Add(5 * time.Hour)
 	s.book("jobs/1", 2*time.Hour)
-	s.now = monday.Add(time.Hour)
 	s.hear(began("jobs/1"))
-	s.now = monday.Add(-2 * time.Hour)
+	s.now = monday.Add(time.Hour)
 	s.book("jobs/2", time.Hour)
 	s.hear(began("jobs/2"))
 	wantState(t, s.booking("jobs/2"), started)
-	if a, b := s.booking("jobs/1"), s.booking("jobs/2"); a.GetBay() == b.GetBay() || a.GetTechnician() == b.GetTechnician() {
-		t.Errorf("both cars are worked at in %s by %s", b.GetBay(), b.GetTechnician())
+	if a, b := s.booking("jobs/1"), s.booking("jobs/2"); a.GetBay() == b.GetBay() {
+		t.Errorf("both cars are said to stand in %s", a.GetBay())
+	}
+}
+
+// Work that was held up by an absence must not be over in the past once the
+// absence is taken back: the car still stands there.
+func TestAnAbsenceTakenBackFreesNoBay(t *testing.T) {
+	s := open(t)
+	s.set(&schedulingv1.Resource{Name: "bays/two", Title: "two", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Type: "lift", Retired: true})
+	s.book("jobs/1", 2*time.Hour)
+	s.book("jobs/2", time.Hour)
+	s.hear(began("jobs/1"))
+	at := &commonv1.Interval{Start: stamp(monday.Add(time.Hour)), End: stamp(monday.Add(4 * time.Hour))}
+	events, _, err := s.st.blockResource(&schedulingv1.BlockResourceRequest{Resource: s.booking("jobs/1").GetTechnician(), When: at, Reason: "ill"}, s.input())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.apply(events)
+	s.wait(3 * time.Hour)
+	s.hear(began("jobs/2"))
+	events, _, err = s.st.unblockResource(&schedulingv1.UnblockResourceRequest{Resource: s.booking("jobs/1").GetTechnician(), Block: "block-1"}, s.input())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.apply(events)
+	if b := s.booking("jobs/1"); !timeOf(b.GetWhen().GetEnd()).After(s.now) {
+		t.Errorf("jobs/1 is under way and said to be over at %v", timeOf(b.GetWhen().GetEnd()))
+	}
+	if a, b := s.booking("jobs/1"), s.booking("jobs/2"); a.GetBay() == b.GetBay() {
+		t.Errorf("both cars are said to stand in %s", a.GetBay())
 	}
 }
 
