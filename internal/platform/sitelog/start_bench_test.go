@@ -141,6 +141,9 @@ func BenchmarkStart(b *testing.B) {
 
 func startSite(b *testing.B, log sitelog.Log, store sitelog.SnapshotStore) {
 	for b.Loop() {
+		b.StopTimer()
+		idle := heap()
+		b.StartTimer()
 		r, err := sitelog.Open(b.Context(), log, shelfMachine(), sitelog.Options{Snapshots: store})
 		if err != nil {
 			b.Fatal(err)
@@ -154,11 +157,8 @@ func startSite(b *testing.B, log sitelog.Log, store sitelog.SnapshotStore) {
 			b.Fatal(err)
 		}
 		b.StopTimer()
-		alive := heap()
+		b.ReportMetric((heap()-idle)/1e6, "heapMB/site")
 		r.Close()
-		runtime.KeepAlive(r)
-		r = nil
-		b.ReportMetric((alive-heap())/1e6, "heapMB/site")
 		b.StartTimer()
 	}
 }
@@ -166,6 +166,7 @@ func startSite(b *testing.B, log sitelog.Log, store sitelog.SnapshotStore) {
 // heap gives the live bytes, of the broker in this process too.
 func heap() float64 {
 	runtime.GC()
+	runtime.GC() // once more for what pools keep
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
 	return float64(m.HeapAlloc)

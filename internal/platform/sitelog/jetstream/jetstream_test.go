@@ -2,6 +2,7 @@ package jetstream_test
 
 import (
 	"errors"
+	"slices"
 	"testing"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -122,5 +123,20 @@ func TestRawPublisher(t *testing.T) {
 	}
 	if err := raw.Close(t.Context()); err != nil {
 		t.Errorf("closing again: %v", err)
+	}
+}
+
+func TestKnownSites(t *testing.T) {
+	log := connect(t, start(t, t.TempDir()))
+	if sites, err := log.KnownSites(t.Context(), "job"); err != nil || len(sites) != 0 {
+		t.Errorf("nobody has a log, and %v have (%v)", sites, err)
+	}
+	for _, site := range []string{"south", "north"} {
+		if _, err := log.Append(t.Context(), sitelog.Subject{Service: "job", Site: site}, 0, sitelog.Message{Data: []byte("x")}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if sites, err := log.KnownSites(t.Context(), "job"); err != nil || !slices.Equal(sites, []string{"north", "south"}) {
+		t.Errorf("the sites are %v (%v)", sites, err)
 	}
 }
