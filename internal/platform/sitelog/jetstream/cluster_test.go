@@ -1,12 +1,14 @@
 package jetstream_test
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"net/url"
 	"slices"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -139,17 +141,60 @@ func (c *cluster) leader(service string) *server.Server {
 	return nil
 }
 
-func TestClusterConformance(t *testing.T) {
+func TestCluster(t *testing.T) {
 	c := startCluster(t)
 	turn := 0
-	sitelogtest.Run(t, func(t *testing.T) sitelog.Log {
+	open := func(t *testing.T) *jetstream.Log {
 		c.empty(t)
 		turn++
 		return c.connect(t, turn%clusterSize)
+	}
+	sitelogtest.Run(t, func(t *testing.T) sitelog.Log { return open(t) })
+	t.Run("snapshots", func(t *testing.T) {
+		sitelogtest.RunSnapshots(t, func(t *testing.T) sitelog.SnapshotStore { return open(t).Snapshots() })
+	})
+	t.Run("a lost race has two codes", func(t *testing.T) { bothCodes(t, open(t)) })
+	t.Run("commands outlive leaders", func(t *testing.T) {
+		c.empty(t)
+		c.commandsOutliveLeaders(t) // the last one: a server stays stopped
 	})
 }
 
-func TestClusterSnapshots(t *testing.T) {
-	c := startCluster(t)
-	sitelogtest.RunSnapshots(t, func(t *testing.T) sitelog.SnapshotStore { return c.connect(t, 0).Snapshots() })
+// bothCodes shows that the servers refuse with one code while the winner is on
+// its way (10164), and with another once it is stored (10071); both are conflicts.
+func bothCodes(t *testing.T, log *jetstream.Log) {
+	var tail uint64
+	seen := map[natsjs.ErrorCode]int{}
+	note := func(err error) {
+		api, ok := errors.AsType[*natsjs.APIError](err)
+		if !ok || !errors.Is(err, sitelog.ErrConflict) {
+			t.Errorf("the loser gets %v", err)
+			return
+		}
+		seen[api.ErrorCode]++
+	}
+	for round := 0; seen[10164] == 0 && round < 50; round++ {
+		results := make(chan error)
+		var next atomic.Uint64
+		const writers = 8
+		for range writers {
+			go func() {
+				sequence, err := log.Append(t.Context(), subject, tail, sitelog.Message{Data: []byte("race")})
+				next.Add(sequence)
+				results <- err
+			}()
+		}
+		for range writers {
+			if err := <-results; err != nil {
+				note(err)
+			}
+		}
+		if _, err := log.Append(t.Context(), subject, tail, sitelog.Message{Data: []byte("late")}); err != nil {
+			note(err)
+		}
+		tail = next.Load()
+	}
+	if len(seen) != 2 || seen[10071] == 0 || seen[10164] == 0 {
+		t.Errorf("the codes were %v", seen)
+	}
 }
