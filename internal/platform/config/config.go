@@ -2,8 +2,10 @@
 // and checks them together before anything starts. A role names the sections
 // that it reads, and no others:
 //
-//	var cfg struct { Broker config.Broker; Listen config.Listen }
-//	err := config.Load("job", os.Args[2:], os.Getenv, &cfg.Broker, &cfg.Listen)
+//	var broker config.Broker
+//	err := config.Bind(flags, os.Getenv, &broker)
+//	// the flags are parsed by whoever owns them
+//	err = config.Validate(&broker)
 //
 // A flag wins over its variable, a variable over the value that the section
 // held before, so a caller sets defaults simply by filling the struct.
@@ -13,9 +15,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
-	"io"
 	"strconv"
-	"time"
 )
 
 // Section is a group of settings that belong together.
@@ -24,24 +24,6 @@ type Section interface {
 	Bind(*Source)
 	// Validate checks the settings against each other and the file system.
 	Validate() error
-}
-
-// Load fills the sections and validates all of them, so that a person sees
-// every mistake at once. It returns flag.ErrHelp if help was asked for, and
-// writes the help to usage.
-func Load(role string, args []string, getenv func(string) string, usage io.Writer, sections ...Section) error {
-	flags := flag.NewFlagSet(role, flag.ContinueOnError)
-	flags.SetOutput(usage)
-	if err := Bind(flags, getenv, sections...); err != nil {
-		return err
-	}
-	if err := flags.Parse(args); err != nil {
-		return err
-	}
-	if rest := flags.Args(); len(rest) > 0 {
-		return fmt.Errorf("%s takes no argument %q; see --help for its flags", role, rest[0])
-	}
-	return Validate(sections...)
 }
 
 // Bind gives the sections' flags to a flag set that somebody else parses, after
@@ -76,18 +58,6 @@ func (s *Source) String(target *string, name, variable, meaning string) {
 		*target = value
 	}
 	s.flags.StringVar(target, name, *target, describe(meaning, variable))
-}
-
-// Duration binds a time span, written as in 30s or 5m.
-func (s *Source) Duration(target *time.Duration, name, variable, meaning string) {
-	if value := s.lookup(variable); value != "" {
-		parsed, err := time.ParseDuration(value)
-		if err != nil {
-			s.failures = append(s.failures, fmt.Errorf("%s=%q is no duration; write it as in 30s or 5m", variable, value))
-		}
-		*target = parsed
-	}
-	s.flags.DurationVar(target, name, *target, describe(meaning, variable))
 }
 
 // Int binds a whole number.

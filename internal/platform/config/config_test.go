@@ -9,13 +9,25 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"ramprow/internal/platform/config"
 )
 
 func env(values map[string]string) func(string) string {
 	return func(name string) string { return values[name] }
+}
+
+// load does what a program does with its sections.
+func load(args []string, getenv func(string) string, usage io.Writer, sections ...config.Section) error {
+	flags := flag.NewFlagSet("job", flag.ContinueOnError)
+	flags.SetOutput(usage)
+	if err := config.Bind(flags, getenv, sections...); err != nil {
+		return err
+	}
+	if err := flags.Parse(args); err != nil {
+		return err
+	}
+	return config.Validate(sections...)
 }
 
 func TestAFlagWinsOverAVariableOverADefault(t *testing.T) {
@@ -31,7 +43,7 @@ func TestAFlagWinsOverAVariableOverADefault(t *testing.T) {
 	}
 	for _, tt := range tests {
 		listen := config.Listen{Address: "127.0.0.1:1"}
-		if err := config.Load("job", tt.args, env(tt.env), io.Discard, &listen); err != nil {
+		if err := load(tt.args, env(tt.env), io.Discard, &listen); err != nil {
 			t.Errorf("%s: %v", tt.name, err)
 		}
 		if listen.Address != tt.want {
@@ -41,16 +53,16 @@ func TestAFlagWinsOverAVariableOverADefault(t *testing.T) {
 }
 
 func TestARoleReadsOnlyItsSections(t *testing.T) {
-	var data config.Data
+	var redis config.ReadModels
 	asked := map[string]bool{}
 	getenv := func(name string) string { asked[name] = true; return "" }
-	if err := config.Load("x", []string{"--data", t.TempDir()}, getenv, io.Discard, &data); err != nil {
+	if err := load([]string{"--redis-url", "redis://h:1"}, getenv, io.Discard, &redis); err != nil {
 		t.Fatal(err)
 	}
-	if len(asked) != 1 || !asked["RAMPROW_DATA"] {
+	if len(asked) != 1 || !asked["REDIS_URL"] {
 		t.Errorf("read %v", asked)
 	}
-	if err := config.Load("x", []string{"--redis-url", "redis://h:1"}, env(nil), io.Discard, &data); err == nil {
+	if err := load([]string{"--nats-url", "nats://h:1"}, env(nil), io.Discard, &redis); err == nil {
 		t.Error("a flag of another section must be refused")
 	}
 }
@@ -59,7 +71,7 @@ func TestAllMistakesAreToldAtOnce(t *testing.T) {
 	var broker config.Broker
 	var redis config.ReadModels
 	var tokens config.Tokens
-	err := config.Load("job", nil, env(nil), io.Discard, &broker, &redis, &tokens)
+	err := load(nil, env(nil), io.Discard, &broker, &redis, &tokens)
 	if err == nil {
 		t.Fatal("nothing was missed")
 	}
@@ -73,7 +85,7 @@ func TestAllMistakesAreToldAtOnce(t *testing.T) {
 func TestHelpListsFlagsAndVariables(t *testing.T) {
 	var out bytes.Buffer
 	var listen config.Listen
-	if err := config.Load("job", []string{"--help"}, env(nil), &out, &listen); !errors.Is(err, flag.ErrHelp) {
+	if err := load([]string{"--help"}, env(nil), &out, &listen); !errors.Is(err, flag.ErrHelp) {
 		t.Errorf("got %v", err)
 	}
 	if text := out.String(); !strings.Contains(text, "-tls-client-ca") || !strings.Contains(text, "RAMPROW_TLS_CLIENT_CA") {
@@ -81,14 +93,10 @@ func TestHelpListsFlagsAndVariables(t *testing.T) {
 	}
 }
 
-func TestWordsThatAreNoFlags(t *testing.T) {
-	data := config.Data{Dir: t.TempDir()}
-	if err := config.Load("job", []string{"now"}, env(nil), io.Discard, &data); err == nil || !strings.Contains(err.Error(), `"now"`) {
-		t.Errorf("got %v", err)
-	}
-	signing := config.Signing{PrivateKey: "k", TTL: time.Hour}
-	err := config.Load("up", nil, env(map[string]string{"RAMPROW_TOKEN_TTL": "soon"}), io.Discard, &signing)
-	if err == nil || !strings.Contains(err.Error(), "RAMPROW_TOKEN_TTL") {
+func TestAVariableThatIsNoNumber(t *testing.T) {
+	broker := config.Broker{URL: "nats://a:4222"}
+	err := load(nil, env(map[string]string{"NATS_REPLICAS": "three"}), io.Discard, &broker)
+	if err == nil || !strings.Contains(err.Error(), "NATS_REPLICAS") {
 		t.Errorf("got %v", err)
 	}
 }
@@ -120,6 +128,7 @@ func TestSections(t *testing.T) {
 		{"broker by another protocol", &config.Broker{URL: "nats://a:4222,http://b"}, "unknown scheme"},
 		{"broker's credentials are missing", &config.Broker{URL: "nats://a:4222", Credentials: missing}, "--nats-creds"},
 		{"broker's key without certificate", &config.Broker{URL: "nats://a:4222", TLS: config.ClientTLS{Key: file}}, "--nats-cert"},
+		{"more copies than servers can keep", &config.Broker{URL: "nats://a:4222", Replicas: 7}, "--nats-replicas"},
 		{"redis", &config.ReadModels{URL: "redis://h:6379/0"}, ""},
 		{"redis by socket", &config.ReadModels{URL: "unix:///run/redis.sock"}, ""},
 		{"redis without protocol", &config.ReadModels{URL: "h:6379"}, "is no URL"},
@@ -128,13 +137,6 @@ func TestSections(t *testing.T) {
 		{"token keys", &config.Tokens{PublicKeys: file + " , " + file}, ""},
 		{"no token keys", &config.Tokens{PublicKeys: " , "}, "is missing"},
 		{"one token key is missing", &config.Tokens{PublicKeys: file + "," + missing}, "--token-keys"},
-		{"signing, the key to be made", &config.Signing{PrivateKey: missing, TTL: 15 * time.Minute}, ""},
-		{"signing without key", &config.Signing{TTL: time.Hour}, "--token-key"},
-		{"signing for ever", &config.Signing{PrivateKey: file, TTL: 25 * time.Hour}, "--token-ttl"},
-		{"signing for no time", &config.Signing{PrivateKey: file}, "--token-ttl"},
-		{"data, the folder to be made", &config.Data{Dir: missing}, ""},
-		{"no data folder", &config.Data{}, "is missing"},
-		{"data in a file", &config.Data{Dir: file}, "name a folder"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -8,7 +8,6 @@ import (
 	"net/url"
 	"os"
 	"strings"
-	"time"
 )
 
 // Broker says how to reach NATS.
@@ -146,52 +145,6 @@ func (t *Tokens) Validate() error {
 		failures = append(failures, checkFile("token-keys", file))
 	}
 	return errors.Join(failures...)
-}
-
-// Signing says which key tokens are issued with. The file is made if it is absent.
-type Signing struct {
-	PrivateKey string
-	// TTL is how long a token is good for.
-	TTL time.Duration
-}
-
-const maxTTL = 24 * time.Hour
-
-// Bind implements Section.
-func (g *Signing) Bind(s *Source) {
-	s.String(&g.PrivateKey, "token-key", "RAMPROW_TOKEN_KEY", "PEM file with the private token key, made if absent")
-	s.Duration(&g.TTL, "token-ttl", "RAMPROW_TOKEN_TTL", "how long an issued token is good for")
-}
-
-// Validate implements Section.
-func (g *Signing) Validate() error {
-	var failures []error
-	if g.PrivateKey == "" {
-		failures = append(failures, errors.New("--token-key (RAMPROW_TOKEN_KEY) is missing; name the file with the private token key"))
-	}
-	if g.TTL <= 0 || g.TTL > maxTTL {
-		failures = append(failures, fmt.Errorf("--token-ttl %s is out of range; use more than 0 and at most %s", g.TTL, maxTTL))
-	}
-	return errors.Join(failures...)
-}
-
-// Data says where a process keeps its files.
-type Data struct{ Dir string }
-
-// Bind implements Section.
-func (d *Data) Bind(s *Source) {
-	s.String(&d.Dir, "data", "RAMPROW_DATA", "folder for everything that is kept, made if absent")
-}
-
-// Validate implements Section.
-func (d *Data) Validate() error {
-	if d.Dir == "" {
-		return errors.New("--data (RAMPROW_DATA) is missing; name a folder to keep files in")
-	}
-	if info, err := os.Stat(d.Dir); err == nil && !info.IsDir() {
-		return fmt.Errorf("--data %s is a file; name a folder", d.Dir)
-	}
-	return nil
 }
 
 // ClientTLS is the client's side of TLS. Everything empty means plain text.
