@@ -44,8 +44,8 @@ func (t *task[S]) sameAs(other *task[S]) bool {
 
 // answerTo gives every caller of a task its answer. It never blocks: each
 // channel has room for the one answer that it will ever get.
+// The caller itself comes last: from then on the response is its own, to change.
 func (t *task[S]) answerTo(a answer) {
-	t.done <- a
 	for _, twin := range t.joined {
 		b := a
 		b.outcome.Repeated = a.err == nil
@@ -55,6 +55,7 @@ func (t *task[S]) answerTo(a answer) {
 		twin.done <- b
 	}
 	t.joined = nil
+	t.done <- a
 }
 
 // mark notes a step of a task's way on its span, if anybody looks.
