@@ -72,7 +72,7 @@ func (c Campaign) Run(ctx context.Context) error {
 func (c Campaign) deal(ctx context.Context, seeds chan<- uint64) {
 	for i := range c.Seeds {
 		select {
-		case seeds <- c.From + uint64(i): //nolint:gosec // a count
+		case seeds <- c.From + uint64(i):
 		case <-ctx.Done():
 			return
 		}

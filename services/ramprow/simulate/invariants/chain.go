@@ -13,7 +13,7 @@ func chain(f *findings, logs Logs, _ []Ack) {
 		var hash []byte
 		ids := map[string]bool{}
 		for i, c := range log {
-			if c.GetNumber() != uint64(i+1) { //nolint:gosec // an index is positive
+			if c.GetNumber() != uint64(i+1) {
 				f.add("%s at sequence %d is commit %d, not %d", service, c.Sequence, c.GetNumber(), i+1)
 			}
 			if !bytes.Equal(c.GetPreviousHash(), hash) {

@@ -87,7 +87,7 @@ func missing(f *findings, service, followed string, c Commit, handled map[spot]b
 	for i, events := range c.Events {
 		for j, m := range events {
 			name := string(m.ProtoReflect().Descriptor().FullName())
-			at := spot{followed, c.Sequence, uint32(i), uint32(j)} //nolint:gosec // small
+			at := spot{followed, c.Sequence, uint32(i), uint32(j)}
 			if slices.Contains(mustFollow[name], service) && !handled[at] {
 				f.add("%s never followed up %s at %v", service, name, at)
 			}
