@@ -204,4 +204,3 @@ func TestRecovery(t *testing.T) {
 		t.Errorf("the copy does not go on: %v", err)
 	}
 }
-

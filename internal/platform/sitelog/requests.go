@@ -96,7 +96,7 @@ func (r *requests) remember(commit *logv1.Commit, sequence uint64) {
 		r.add(answered{key: keyOf(cause.GetRequestId()), remembered: remembered{
 			fingerprint: short(cause.GetFingerprint()),
 			sequence:    sequence,
-			entry:       uint32(i), //nolint:gosec // bounded by MaxBatch
+			entry:       uint32(i),
 			at:          at,
 		}})
 	}

@@ -89,7 +89,8 @@ func unpackImage(packed []byte, s Subject, schema uint32) (*image, error) {
 func (f *image) chain() *Chain {
 	return &Chain{
 		Subject: Subject{Service: f.Service, Site: f.Site}, Log: f.Log,
-		Number: f.Number, Sequence: f.Sequence, Hash: f.Hash,
+		Number: f.Number, Sequence: f.Sequence,
+		Hash: slices.Clone(f.Hash), // a part of it would keep the whole snapshot in memory
 	}
 }
 
