@@ -50,12 +50,13 @@ func (l *Log) stream(ctx context.Context, service string) (jetstream.Stream, err
 	if !sitelog.ValidName(service) {
 		return nil, fmt.Errorf("jetstream: %q cannot name a log", service)
 	}
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	found, err := l.js.Stream(ctx, StreamName(service))
-	if errors.Is(err, jetstream.ErrStreamNotFound) {
-		found, err = l.js.CreateStream(ctx, l.streamConfig(service))
-	}
+	var found jetstream.Stream
+	err := l.ask(ctx, StreamName(service), func(ctx context.Context) (err error) {
+		if found, err = l.js.Stream(ctx, StreamName(service)); errors.Is(err, jetstream.ErrStreamNotFound) {
+			found, err = l.js.CreateStream(ctx, l.streamConfig(service))
+		}
+		return err
+	})
 	if err != nil {
 		return nil, fmt.Errorf("open the stream of %s: %w", service, err)
 	}
@@ -94,9 +95,11 @@ func (l *Log) Append(ctx context.Context, s sitelog.Subject, expected uint64, m 
 	if _, err := l.stream(ctx, s.Service); err != nil {
 		return 0, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	ack, err := l.js.PublishMsg(ctx, message, jetstream.WithExpectLastSequencePerSubject(expected))
+	var ack *jetstream.PubAck
+	err := l.ask(ctx, message.Subject, func(ctx context.Context) (err error) {
+		ack, err = l.js.PublishMsg(ctx, message, jetstream.WithExpectLastSequencePerSubject(expected))
+		return err
+	})
 	switch {
 	case err == nil && ack.Duplicate:
 		return 0, fmt.Errorf("%w: the server took it for a duplicate", sitelog.ErrUnknownOutcome)
@@ -110,6 +113,9 @@ func (l *Log) Append(ctx context.Context, s sitelog.Subject, expected uint64, m 
 // another code than a single server does. Whatever is not clearly a refusal may
 // have been stored.
 func classify(err error, size int64) error {
+	if denied, ok := errors.AsType[*DeniedError](err); ok {
+		return denied
+	}
 	if api, ok := errors.AsType[*jetstream.APIError](err); ok {
 		switch api.ErrorCode { //nolint:exhaustive // all other codes leave it open
 		case jetstream.JSErrCodeStreamWrongLastSequence, jetstream.JSErrCodeStreamWrongLastSequenceConstant:
@@ -127,9 +133,11 @@ func (l *Log) Last(ctx context.Context, s sitelog.Subject) (sitelog.Record, erro
 	if err != nil {
 		return sitelog.Record{}, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	raw, err := stream.GetLastMsgForSubject(ctx, l.Subject(s))
+	var raw *jetstream.RawStreamMsg
+	err = l.ask(ctx, StreamName(s.Service), func(ctx context.Context) (err error) {
+		raw, err = stream.GetLastMsgForSubject(ctx, l.Subject(s))
+		return err
+	})
 	if errors.Is(err, jetstream.ErrMsgNotFound) {
 		return sitelog.Record{}, nil
 	}

@@ -10,11 +10,15 @@
 package jetstream
 
 import (
+	"bytes"
 	"context"
+	"crypto/x509"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
+	"os"
 	"sync"
 	"time"
 
@@ -37,7 +41,7 @@ type InProcess interface {
 type Options struct {
 	InProcess   InProcess
 	URL         string // several are parted by commas
-	Credentials string // file; empty for none
+	Credentials string // .creds file or NKey seed file; empty for none
 	CAFile      string // who signed the server's certificate; empty for the system's
 	CertFile    string // own certificate and key, both or none
 	KeyFile     string
@@ -55,6 +59,8 @@ type Log struct {
 	nc *nats.Conn
 	js jetstream.JetStream
 	o  Options
+
+	denials *denials
 
 	mu      sync.Mutex
 	streams map[string]jetstream.Stream // by service
@@ -80,19 +86,24 @@ func Connect(o Options) (*Log, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	nc, err := nats.Connect(o.URL, o.natsOptions()...)
+	denied := &denials{waiting: map[*waiter]struct{}{}}
+	options, err := o.natsOptions(denied)
 	if err != nil {
-		return nil, fmt.Errorf("connect to NATS: %w", err)
+		return nil, err
+	}
+	nc, err := nats.Connect(o.URL, options...)
+	if err != nil {
+		return nil, fmt.Errorf("connect to NATS: %w%s", err, advice(err))
 	}
 	js, err := jetstream.New(nc)
 	if err != nil {
 		nc.Close()
 		return nil, fmt.Errorf("use JetStream: %w", err)
 	}
-	return &Log{nc: nc, js: js, o: o, streams: map[string]jetstream.Stream{}}, nil
+	return &Log{nc: nc, js: js, o: o, denials: denied, streams: map[string]jetstream.Stream{}}, nil
 }
 
-func (o Options) natsOptions() []nats.Option {
+func (o Options) natsOptions(denied *denials) ([]nats.Option, error) {
 	options := []nats.Option{
 		nats.Name(o.Name),
 		nats.MaxReconnects(-1),
@@ -102,6 +113,7 @@ func (o Options) natsOptions() []nats.Option {
 		nats.ReconnectBufSize(-1),
 		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
 			o.Logger.Warn("NATS reports an error", "error", err)
+			denied.note(err)
 		}),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
 			if err != nil {
@@ -114,7 +126,11 @@ func (o Options) natsOptions() []nats.Option {
 		options = append(options, nats.InProcessServer(o.InProcess))
 	}
 	if o.Credentials != "" {
-		options = append(options, nats.UserCredentials(o.Credentials))
+		own, err := credentials(o.Credentials)
+		if err != nil {
+			return nil, err
+		}
+		options = append(options, own)
 	}
 	if o.CAFile != "" {
 		options = append(options, nats.RootCAs(o.CAFile))
@@ -122,14 +138,57 @@ func (o Options) natsOptions() []nats.Option {
 	if o.CertFile != "" {
 		options = append(options, nats.ClientCert(o.CertFile, o.KeyFile))
 	}
-	return options
+	return options, nil
+}
+
+// credentials reads a .creds file, which holds a user's token and key, or a file
+// with the key alone. A .creds file is read again at each reconnection, so that
+// the token can be renewed; another key needs a new start.
+func credentials(file string) (nats.Option, error) {
+	content, err := os.ReadFile(file) //nolint:gosec // the operator names it
+	if err != nil {
+		return nil, fmt.Errorf("read the NATS credentials: %w", err)
+	}
+	if bytes.Contains(content, []byte("NATS USER JWT")) {
+		return nats.UserCredentials(file), nil
+	}
+	key, err := nats.NkeyOptionFromSeed(file)
+	if err != nil {
+		return nil, fmt.Errorf("%s holds neither NATS credentials nor an NKey seed of a user: %w", file, err)
+	}
+	return key, nil
+}
+
+// advice says what to do when the server and this program do not trust each other.
+func advice(err error) string {
+	var unknown x509.UnknownAuthorityError
+	switch {
+	case errors.Is(err, nats.ErrAuthorization), errors.Is(err, nats.ErrAuthExpired):
+		return "; give the credentials of a user whom the server knows (--nats-creds)"
+	case errors.As(err, &unknown):
+		return "; give the authority that signed the server's certificate (--nats-ca)"
+	case certificateRefused(err):
+		return "; give a certificate that the server trusts, and its key (--nats-cert, --nats-key)"
+	}
+	return ""
+}
+
+// certificateRefused tells whether the server ended the handshake. It looks at
+// the client's certificate last, when for the client all is well: depending on
+// who is faster that is an alert, or a connection that breaks after the handshake.
+func certificateRefused(err error) bool {
+	broken, ok := errors.AsType[*net.OpError](err) // crypto/tls keeps alerts in one, too
+	alert := ok && broken.Op == "remote error"
+	return alert || errors.Is(err, nats.ErrTLS) && (ok || errors.Is(err, io.EOF))
 }
 
 // Ready tells whether the server answers now.
 func (l *Log) Ready(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	if _, err := l.js.AccountInfo(ctx); err != nil {
+	err := l.ask(ctx, "$JS.API.INFO", func(ctx context.Context) error {
+		_, err := l.js.AccountInfo(ctx)
+		return err
+	})
+	if err != nil {
 		return fmt.Errorf("JetStream does not answer: %w", err)
 	}
 	return nil

@@ -67,9 +67,11 @@ func (l *Log) next(ctx context.Context, s sitelog.Subject, after uint64) (sitelo
 	if err != nil {
 		return sitelog.Record{}, err
 	}
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	raw, err := stream.GetMsg(ctx, after+1, jetstream.WithGetMsgSubject(l.Subject(s)))
+	var raw *jetstream.RawStreamMsg
+	err = l.ask(ctx, StreamName(s.Service), func(ctx context.Context) (err error) {
+		raw, err = stream.GetMsg(ctx, after+1, jetstream.WithGetMsgSubject(l.Subject(s)))
+		return err
+	})
 	if err != nil {
 		return sitelog.Record{}, fmt.Errorf("read %s after %d: %w", l.Subject(s), after, err)
 	}
@@ -115,16 +117,18 @@ func (l *Log) Sites(ctx context.Context, service string, fn func(string) error) 
 // KnownSites gives the sites that have a log of the service now, in order. It
 // creates nothing.
 func (l *Log) KnownSites(ctx context.Context, service string) ([]string, error) {
-	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
-	defer cancel()
-	stream, err := l.js.Stream(ctx, StreamName(service))
+	var info *jetstream.StreamInfo
+	err := l.ask(ctx, StreamName(service), func(ctx context.Context) error {
+		stream, err := l.js.Stream(ctx, StreamName(service))
+		if err != nil {
+			return err
+		}
+		info, err = stream.Info(ctx, jetstream.WithSubjectFilter(service+".*.*"))
+		return err
+	})
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
 		return nil, nil
 	}
-	if err != nil {
-		return nil, fmt.Errorf("open the stream of %s: %w", service, err)
-	}
-	info, err := stream.Info(ctx, jetstream.WithSubjectFilter(service+".*.*"))
 	if err != nil {
 		return nil, fmt.Errorf("list the sites of %s: %w", service, err)
 	}
@@ -147,6 +151,14 @@ func (l *Log) each(ctx context.Context, service string, config jetstream.Ordered
 	if err != nil {
 		return err
 	}
+	return l.denials.watch(ctx, StreamName(service), func(ctx context.Context) error {
+		return l.eachOf(ctx, stream, service, config, fn)
+	})
+}
+
+func (l *Log) eachOf(ctx context.Context, stream jetstream.Stream, service string, config jetstream.OrderedConsumerConfig,
+	fn func(m jetstream.Msg, sequence uint64) error,
+) error {
 	setup, cancel := context.WithTimeout(ctx, l.o.Timeout)
 	defer cancel()
 	consumer, err := stream.OrderedConsumer(setup, config)
