@@ -2,6 +2,7 @@ package jetstream_test
 
 import (
 	"bytes"
+	"context"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,6 +14,7 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nkeys"
 
+	"ramprow/internal/platform/lease"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/sitelog/jetstream"
 )
@@ -77,6 +79,7 @@ func TestDeployedUsersMayDoTheirWork(t *testing.T) {
 			readsAll(t, logs[service], other)
 		}
 		snapshotsWork(t, logs[service], service)
+		leasesWork(t, logs[service], service)
 	}
 	reader := dial(t, jetstream.Options{URL: address, Credentials: seeds["reader"], Timeout: time.Hour})
 	for service := range follows {
@@ -145,6 +148,23 @@ func snapshotsWork(t *testing.T, log *jetstream.Log, service string) {
 	}
 	if err := store.Delete(t.Context(), s, 1); err != nil {
 		t.Errorf("%s deletes a snapshot: %v", service, err)
+	}
+}
+
+func leasesWork(t *testing.T, log *jetstream.Log, service string) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), serverPatience)
+	defer cancel()
+	key, store := service+".p04", log.Leases()
+	revision, err := store.Put(ctx, key, []byte("mine"), 0)
+	if err != nil {
+		t.Fatalf("%s takes a lease: %v", service, err)
+	}
+	if e, err := store.Get(ctx, key); err != nil || e.Revision != revision {
+		t.Errorf("%s reads its lease as %+v: %v", service, e, err)
+	}
+	if err := store.Watch(ctx, service, func(lease.Entry) error { return os.ErrClosed }); err != os.ErrClosed { //nolint:errorlint // it comes back as it was given
+		t.Errorf("%s watches its leases: %v", service, err)
 	}
 }
 
