@@ -27,12 +27,14 @@ type serveConfig struct {
 	redis  config.ReadModels
 	listen config.Listen
 	tokens config.Tokens
+	peers  config.Peers
+	others config.Replicas
 	drain  time.Duration
 	format string
 }
 
 func (c *serveConfig) sections() []config.Section {
-	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens}
+	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens, &c.peers, &c.others}
 }
 
 func serveCommand() *cobra.Command {
@@ -108,8 +110,10 @@ func (c *serveConfig) start(ctx context.Context, role stack.Role, t *telemetry.T
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", role.Name, err)
 	}
-	place := stack.Place{Address: c.listen.Address, Verifier: verifier}
+	place := stack.Place{Address: c.listen.Address, Verifier: verifier, Replica: &stack.Replica{Advertise: c.others.Advertise}}
+	// Whoever is reached by TLS reaches its like by TLS.
 	if c.listen.Certificate != "" {
+		place.Replica.TLS = &rpc.ClientTLS{CA: c.peers.TLS.CA, Certificate: c.peers.TLS.Certificate, Key: c.peers.TLS.Key}
 		place.TLS = &rpc.ServerTLS{Certificate: c.listen.Certificate, Key: c.listen.Key, ClientCA: c.listen.ClientCA}
 	}
 	return role.Start(ctx, backend, place, closers)

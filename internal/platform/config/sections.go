@@ -113,6 +113,28 @@ func (p *Peers) Bind(s *Source) {
 // Validate implements Section.
 func (p *Peers) Validate() error { return p.TLS.check("peer") }
 
+// Replicas says how processes of the same role meet each other.
+type Replicas struct {
+	// Advertise is host:port; empty for where the process listens.
+	Advertise string
+}
+
+// Bind implements Section.
+func (r *Replicas) Bind(s *Source) {
+	s.String(&r.Advertise, "advertise", "RAMPROW_ADVERTISE", "address at which other processes of the same role reach this one, if it is not --listen")
+}
+
+// Validate implements Section.
+func (r *Replicas) Validate() error {
+	if r.Advertise == "" {
+		return nil
+	}
+	if host, port, err := net.SplitHostPort(r.Advertise); err != nil || host == "" || port == "" {
+		return fmt.Errorf("--advertise (RAMPROW_ADVERTISE) %q is no address; write it as in 10.0.0.7:7101", r.Advertise)
+	}
+	return nil
+}
+
 // Tokens says which keys callers' tokens are verified with.
 type Tokens struct {
 	// PublicKeys is one or several PEM files, separated by commas.

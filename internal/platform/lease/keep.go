@@ -20,7 +20,7 @@ func (k *Keeper) keep(ctx context.Context, c *claim) {
 			return
 		}
 		timer.Stop()
-		k.attend(ctx, c)
+		k.tend(ctx, c)
 	}
 }
 
@@ -36,17 +36,22 @@ func (k *Keeper) pause(c *claim) time.Duration {
 	return min(k.c.Renew, left)
 }
 
-// attend renews a lease that is held, and takes one that is free.
-func (k *Keeper) attend(ctx context.Context, c *claim) {
+// tend attends to a lease within the time there is, and says if it could not.
+func (k *Keeper) tend(ctx context.Context, c *claim) {
 	ctx, cancel := context.WithTimeout(ctx, k.c.Renew)
 	defer cancel()
+	if err := k.attend(ctx, c); err != nil && !errors.Is(err, context.Canceled) {
+		k.c.Logger.Warn("a lease cannot be asked for; trying again", "lease", c.key, "error", err)
+	}
+}
+
+// attend renews a lease that is held, and takes one that is free.
+func (k *Keeper) attend(ctx context.Context, c *claim) error {
 	err := k.bid(ctx, c)
 	if errors.Is(err, ErrTaken) {
 		err = k.ask(ctx, c)
 	}
-	if err != nil && !errors.Is(err, context.Canceled) {
-		k.c.Logger.Warn("a lease cannot be asked for; trying again", "lease", c.key, "error", err)
-	}
+	return err
 }
 
 // bid writes the own name into a lease that is held or free.
@@ -55,9 +60,13 @@ func (k *Keeper) bid(ctx context.Context, c *claim) error {
 		if !k.isFree(c) {
 			return nil
 		}
+		isNew := !k.wasAsked(c)
 		// What was seen may be old: only the store knows whether the holder is silent.
-		if err := k.ask(ctx, c); err != nil || !k.isFree(c) {
+		if err := k.ask(ctx, c); err != nil {
 			return err
+		}
+		if !k.isFree(c) && !(isNew && k.isPredecessor(c)) {
+			return nil
 		}
 	}
 	value, err := k.c.Self.encode()
@@ -162,6 +171,19 @@ func (k *Keeper) since(c *claim) time.Time {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	return c.since
+}
+
+// isPredecessor tells whether the holder had the address that is now ours: it is
+// the process that ran here before this one, and is gone.
+func (k *Keeper) isPredecessor(c *claim) bool {
+	holder, _ := k.known(c)
+	return holder.Address == k.c.Self.Address
+}
+
+func (k *Keeper) wasAsked(c *claim) bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return c.asked
 }
 
 func (k *Keeper) isFree(c *claim) bool {

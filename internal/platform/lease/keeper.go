@@ -3,6 +3,7 @@ package lease
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"sync"
 	"time"
@@ -13,6 +14,9 @@ const (
 	DefaultTTL   = 3 * time.Second
 	DefaultRenew = time.Second
 )
+
+// firstPatience bounds what Start waits for the store.
+const firstPatience = 10 * time.Second
 
 // Config is what a Keeper needs. Store, Group, Parts and Self are required.
 type Config struct {
@@ -60,7 +64,8 @@ type Keeper struct {
 }
 
 // Start asks for every lease once before it returns, so that a replica which is
-// alone begins as the holder. ctx bounds that alone: a keeper lives until Close.
+// alone begins as the holder. A store that cannot be asked is an error: nobody
+// would do the work then. ctx bounds that alone: a keeper lives until Close.
 func Start(ctx context.Context, c Config) (*Keeper, error) {
 	c, err := c.complete()
 	if err != nil {
@@ -71,16 +76,32 @@ func Start(ctx context.Context, c Config) (*Keeper, error) {
 	for _, part := range c.Parts {
 		k.claims[part] = &claim{key: c.Group + "." + part, nudge: make(chan struct{}, 1)}
 	}
-	var first sync.WaitGroup
-	for _, claim := range k.claims {
-		first.Go(func() { k.attend(ctx, claim) })
+	if err := k.begin(ctx); err != nil {
+		cancel()
+		return nil, fmt.Errorf("the leases of %s cannot be asked for: %w", c.Group, err)
 	}
-	first.Wait()
 	for _, claim := range k.claims {
 		k.running.Go(func() { k.keep(life, claim) })
 	}
 	k.running.Go(func() { k.watch(life) })
 	return k, nil
+}
+
+// begin attends to all leases at once, and gives one of the errors.
+func (k *Keeper) begin(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, firstPatience)
+	defer cancel()
+	failures := make(chan error, len(k.claims))
+	for _, c := range k.claims {
+		go func() { failures <- k.attend(ctx, c) }()
+	}
+	var failure error
+	for range k.claims {
+		if err := <-failures; err != nil {
+			failure = err
+		}
+	}
+	return failure
 }
 
 // Holds tells whether this replica should do the work of a part.
@@ -97,7 +118,7 @@ func (k *Keeper) Elsewhere(part string) string {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	c, ok := k.claims[part]
-	if !ok || c.holder.ID == k.c.Self.ID {
+	if !ok || c.holder.Address == k.c.Self.Address {
 		return ""
 	}
 	return c.holder.Address

@@ -2,6 +2,7 @@ package lease_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"testing"
 	"testing/synctest"
@@ -132,6 +133,35 @@ func TestALeaseThatIsGivenBackIsTakenAtOnce(t *testing.T) {
 			t.Error("the new holder was not told")
 		}
 	})
+}
+
+// A process that is started again where its predecessor was killed need not wait.
+func TestWhoComesBackToItsAddressTakesItsLeaseAtOnce(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		store := leasetest.NewMemory()
+		dead := open(t, store, "a")
+		dead.line.Cut(true)
+		defer func() { _ = dead.Close(t.Context()) }() // it cannot give back what it held
+		again, err := lease.Start(t.Context(), lease.Config{
+			Store: store, Group: "job", Parts: []string{part}, Self: lease.Holder{ID: "a2", Address: "a:1"},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer func() { _ = again.Close(t.Context()) }()
+		if !again.Holds(part) || again.Elsewhere(part) != "" {
+			t.Error("it waits for itself")
+		}
+	})
+}
+
+func TestAStoreThatIsAwayIsToldAtTheStart(t *testing.T) {
+	line := &leasetest.Line{Store: leasetest.NewMemory()}
+	line.Cut(true)
+	_, err := lease.Start(t.Context(), lease.Config{Store: line, Group: "job", Parts: []string{part}, Self: lease.Holder{ID: "a", Address: "a:1"}})
+	if !errors.Is(err, leasetest.ErrAway) {
+		t.Errorf("it started with %v", err)
+	}
 }
 
 // A store that forgets everything gives each lease to one replica again.

@@ -27,7 +27,9 @@ type method struct {
 	// open methods ask for no token.
 	open  bool
 	roles []identity.Role
-	input protoreflect.MessageDescriptor
+	// command: it changes something, and its request_id makes it repeatable.
+	command bool
+	input   protoreflect.MessageDescriptor
 }
 
 // openServices tell nothing that needs a token: whether the server lives, and
@@ -62,7 +64,7 @@ func describe(service string) (map[string]*method, error) {
 	var failures []error
 	for i := range descriptor.Methods().Len() {
 		d := descriptor.Methods().Get(i)
-		m := &method{name: fmt.Sprintf("/%s/%s", service, d.Name()), open: open, input: d.Input()}
+		m := &method{name: fmt.Sprintf("/%s/%s", service, d.Name()), open: open, command: isCommand(d), input: d.Input()}
 		if !open {
 			m.roles, err = allowed(d)
 			failures = append(failures, err)
@@ -70,6 +72,11 @@ func describe(service string) (map[string]*method, error) {
 		methods[string(d.Name())] = m
 	}
 	return methods, errors.Join(failures...)
+}
+
+// isCommand tells whether a unary method is repeatable by its request_id.
+func isCommand(d protoreflect.MethodDescriptor) bool {
+	return !d.IsStreamingClient() && !d.IsStreamingServer() && d.Input().Fields().ByName("request_id") != nil
 }
 
 // allowed reads the method's access option.

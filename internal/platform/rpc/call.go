@@ -22,6 +22,9 @@ func (s *Server) wrapUnary(m *method, handle grpc.MethodHandler) grpc.MethodHand
 		if ctx, err = s.admit(ctx, m); err != nil {
 			return nil, err
 		}
+		if address := s.forwarder.target(ctx, m); address != "" {
+			return s.forwarder.forward(ctx, m, address, decode)
+		}
 		return handle(impl, ctx, func(request any) error {
 			if err := receive(decode, request); err != nil {
 				return err

@@ -17,13 +17,25 @@ type envelope struct {
 	failure *fault.Error
 }
 
-// codec is gRPC's own, but for envelopes.
+// codec is gRPC's own, but for envelopes and for bytes that only pass through.
 type codec struct{ encoding.CodecV2 }
 
 func newCodec() codec { return codec{encoding.GetCodecV2(protocodec.Name)} }
 
+// Marshal implements encoding.CodecV2.
+func (c codec) Marshal(message any) (mem.BufferSlice, error) {
+	if bytes, ok := message.(*raw); ok {
+		return mem.BufferSlice{mem.SliceBuffer(*bytes)}, nil
+	}
+	return c.CodecV2.Marshal(message)
+}
+
 // Unmarshal implements encoding.CodecV2.
 func (c codec) Unmarshal(data mem.BufferSlice, target any) error {
+	if bytes, ok := target.(*raw); ok {
+		*bytes = data.Materialize()
+		return nil
+	}
 	wrapped, ok := target.(*envelope)
 	if !ok {
 		return c.CodecV2.Unmarshal(data, target)

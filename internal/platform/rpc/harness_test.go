@@ -37,6 +37,7 @@ type setup struct {
 	server    rpc.ServerConfig
 	telemetry telemetry.Config
 	overPipe  bool
+	key       *identity.Key // signs the tokens; nil makes a fresh one
 	register  func(*rpc.Server)
 }
 
@@ -57,7 +58,9 @@ func newServer(t testing.TB, s setup) *bench {
 	s.telemetry.Log = b.log
 	b.telemetry = newTelemetry(t, s.telemetry)
 	var err error
-	if b.key, err = identity.NewKey(); err != nil {
+	if s.key != nil {
+		b.key = *s.key
+	} else if b.key, err = identity.NewKey(); err != nil {
 		t.Fatal(err)
 	}
 	s.server.Telemetry = b.telemetry

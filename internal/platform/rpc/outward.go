@@ -18,6 +18,9 @@ import (
 // maxPushback is the longest wait that a client's automatic retry is worth.
 const maxPushback = 2 * time.Second
 
+// pushbackKey is the trailer by which a server tells gRPC's client when to retry.
+const pushbackKey = "grpc-retry-pushback-ms"
+
 // stopRetry is when a client that was sent away by a stopping server may try
 // another one, or this one's successor.
 const stopRetry = time.Second
@@ -38,6 +41,9 @@ func (s *Server) finish(ctx context.Context, m *method, err *error) {
 // outward gives the status for whatever a step or a handler returned. Only a
 // fault, a status or the call's own end is meant for the caller.
 func (s *Server) outward(ctx context.Context, m *method, err error) error {
+	if elsewhere, ok := errors.AsType[answered](err); ok {
+		return elsewhere.status.Err()
+	}
 	if f, ok := errors.AsType[*fault.Error](err); ok && f.Kind != fault.Internal {
 		if f.Kind == fault.Unavailable {
 			s.away(ctx, m, f)
@@ -67,7 +73,7 @@ func (s *Server) away(ctx context.Context, m *method, f *fault.Error) {
 	if f.RetryAfter <= maxPushback {
 		pushback = strconv.FormatInt(f.RetryAfter.Milliseconds(), 10)
 	}
-	if err := grpc.SetTrailer(ctx, metadata.Pairs("grpc-retry-pushback-ms", pushback)); err != nil {
+	if err := grpc.SetTrailer(ctx, metadata.Pairs(pushbackKey, pushback)); err != nil {
 		s.log.WarnContext(ctx, "no retry hint", "method", m.name, "error", err)
 	}
 }

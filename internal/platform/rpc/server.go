@@ -38,6 +38,9 @@ type ServerConfig struct {
 	TLS *ServerTLS
 	// MaxUnaryTime bounds every unary call; 30 s if zero.
 	MaxUnaryTime time.Duration
+	// Forwarding is for servers that share their sites with other replicas; nil:
+	// every call is answered here.
+	Forwarding *Forwarding
 	// DrainDelay is the time on Shutdown between not being ready and refusing
 	// calls, in which clients turn elsewhere. Zero is right for a single server.
 	DrainDelay time.Duration
@@ -49,6 +52,7 @@ type Server struct {
 	log       *slog.Logger
 	grpc      *grpc.Server
 	health    *health.Server
+	forwarder *forwarder // nil: every call is answered here
 	methods   []*method
 	failures  []error // found while registering, told by Serve
 	prepare   sync.Once
@@ -68,6 +72,9 @@ func NewServer(cfg ServerConfig) (*Server, error) {
 		cfg.MaxUnaryTime = defaultMaxUnaryTime
 	}
 	s := &Server{cfg: cfg, log: cfg.Telemetry.Logger(), health: health.NewServer()}
+	if cfg.Forwarding != nil {
+		s.forwarder = &forwarder{Forwarding: *cfg.Forwarding, server: s, conns: map[string]*grpc.ClientConn{}}
+	}
 	s.draining, s.drain = context.WithCancel(context.Background())
 	options := append(s.options(), keepaliveOptions()...)
 	creds, err := serverCredentials(cfg.TLS, s.log)
@@ -198,12 +205,12 @@ func (s *Server) Shutdown(ctx context.Context) error {
 	}()
 	select {
 	case <-done:
-		return nil
+		return s.forwarder.close()
 	case <-ctx.Done():
 		// Contexts of calls end now. A handler that does not heed its own is left
 		// behind: to wait for it could be to wait for ever.
 		s.grpc.Stop()
-		return fmt.Errorf("calls were cut off: %w", ctx.Err())
+		return errors.Join(fmt.Errorf("calls were cut off: %w", ctx.Err()), s.forwarder.close())
 	}
 }
 

@@ -78,11 +78,11 @@ func repeatableMethods() []methodName {
 
 // repeatable tells whether calling twice does no more than calling once.
 func repeatable(m protoreflect.MethodDescriptor) bool {
+	if isCommand(m) {
+		return true
+	}
 	if m.IsStreamingClient() || m.IsStreamingServer() {
 		return false
-	}
-	if m.Input().Fields().ByName("request_id") != nil {
-		return true
 	}
 	if options, ok := m.Options().(*descriptorpb.MethodOptions); ok {
 		if options.GetIdempotencyLevel() != descriptorpb.MethodOptions_IDEMPOTENCY_UNKNOWN {

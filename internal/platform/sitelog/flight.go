@@ -57,7 +57,7 @@ func (w *writer[S]) launch() error {
 		return fmt.Errorf("encode commit %d: %w", f.commit.GetNumber(), err)
 	}
 	f.message = Message{Header: headersOf(f.commit), Data: data}
-	if w.saver.due(w.o) {
+	if w.active && w.saver.due(w.o) {
 		f.capture = w.takeCapture()
 	}
 	span := w.publishSpan(f)

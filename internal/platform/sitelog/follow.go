@@ -51,6 +51,9 @@ func (w *writer[S]) follow() {
 	if w.foreign.poison == nil {
 		w.foreign.poison = map[string]string{}
 	}
+	if !w.active {
+		return
+	}
 	for _, service := range w.machine.Follows {
 		after := w.foreign.seen[service]
 		go w.followOne(ctx, service, after, commits)

@@ -58,7 +58,8 @@ func (w *writer[S]) settle(f *flight[S], sequence uint64) {
 // and timers are not lined up: followers start again from the position that the
 // log itself holds, and due times stand in the state.
 func (w *writer[S]) decideAgain(lost *flight[S]) error {
-	speculative := w.spoiled || len(w.batch.entries) > 0
+	// A snapshot is a shorter way than all that was written while another was active.
+	speculative := w.mustReload() || len(w.batch.entries) > 0
 	var tasks []*task[S]
 	if lost != nil {
 		speculative = speculative || lost.publishes()
@@ -68,7 +69,7 @@ func (w *writer[S]) decideAgain(lost *flight[S]) error {
 	tasks = append(tasks, w.batch.tasks()...)
 	w.batch.endSpans(errDecidedAgain)
 	w.batch = &batch[S]{}
-	w.spoiled = false
+	w.spoiled, w.behind = false, false
 	clear(w.open)
 	w.again = append(w.lineUp(tasks), w.again...)
 

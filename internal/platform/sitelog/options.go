@@ -48,6 +48,10 @@ type Options struct {
 	Partitions int
 	// DrainTimeout bounds how long Close waits for a log that does not answer.
 	DrainTimeout time.Duration
+	// Active tells whether the reactions, timers and snapshots of a site are this
+	// runner's to do, or another replica's; calls are answered in either case. Call
+	// Runner.Wake when it may answer otherwise, and now and then. Nil: always.
+	Active func(site string) bool
 	// Snapshots keeps the states of machines that can be restored; nil: none are kept.
 	Snapshots SnapshotStore
 	// SnapshotCommits and SnapshotBytes say how much is written between two snapshots.
@@ -92,8 +96,19 @@ func positiveOr(n, otherwise int) int {
 func Partition(site string, partitions int) string {
 	h := fnv.New32a()
 	_, _ = h.Write([]byte(site))                                                             // a hash never fails
-	return fmt.Sprintf("p%02d", h.Sum32()%uint32(positiveOr(partitions, DefaultPartitions))) //nolint:gosec // positive and small
+	return partitionName(h.Sum32() % uint32(positiveOr(partitions, DefaultPartitions))) //nolint:gosec // positive and small
 }
+
+// PartitionNames gives the tokens of all partitions, in order.
+func PartitionNames(partitions int) []string {
+	names := make([]string, positiveOr(partitions, DefaultPartitions))
+	for i := range names {
+		names[i] = partitionName(uint32(i)) //nolint:gosec // small
+	}
+	return names
+}
+
+func partitionName(number uint32) string { return fmt.Sprintf("p%02d", number) }
 
 // nameForm is what one token of a subject may hold.
 var nameForm = regexp.MustCompile(`^[A-Za-z0-9_-]{1,64}$`)

@@ -122,6 +122,7 @@ func (r *Runner[S]) writer(site string) (*writer[S], error) {
 		ctx:      r.ctx,
 		inbox:    make(chan *task[S], r.o.Queue),
 		stop:     make(chan struct{}),
+		wake:     make(chan struct{}, 1),
 		stopped:  make(chan struct{}),
 		landings: make(chan landing, 1),
 		batch:    &batch[S]{},

@@ -84,7 +84,7 @@ func (w *writer[S]) saveInBackground(c *capture) {
 // saveLast stores the state of a writer that has ended, so that the next one
 // has nothing to read.
 func (w *writer[S]) saveLast() {
-	if w.o.Snapshots == nil || w.saver.commits == 0 {
+	if w.o.Snapshots == nil || w.saver.commits == 0 || !w.active {
 		return
 	}
 	if c := w.takeCapture(); c != nil {

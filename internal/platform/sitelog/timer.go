@@ -30,7 +30,7 @@ type alarm struct {
 // fireDue lets the service do what is due, as the first thing of a fresh
 // batch: entries share the batch's time, and an older one may lie before the due time.
 func (w *writer[S]) fireDue() {
-	if w.machine.Due == nil || len(w.batch.entries) > 0 || w.spoiled || w.draining {
+	if w.machine.Due == nil || len(w.batch.entries) > 0 || w.mustReload() || w.draining || !w.active {
 		return
 	}
 	due, pending, err := w.due()

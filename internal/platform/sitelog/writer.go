@@ -39,6 +39,9 @@ type writer[S any] struct {
 	open        map[string]*task[S] // by request_id, decided and not yet on disk
 	spoiled     bool                // an Evolve failed half-way: the state must be rebuilt
 	draining    bool
+	active      bool          // reactions, timers and snapshots are this writer's to do
+	behind      bool          // it has become active: others may have written meanwhile
+	wake        chan struct{} // holds a token when Active may answer otherwise
 
 	foreign followers
 	alarm   alarm
@@ -50,6 +53,7 @@ func (w *writer[S]) run() {
 	defer close(w.stopped)
 	w.alarm.timer = time.NewTimer(maxSleep)
 	defer w.alarm.timer.Stop()
+	w.active = w.shouldBeActive()
 	err := w.load()
 	if err == nil {
 		w.follow()
@@ -67,17 +71,17 @@ func (w *writer[S]) run() {
 
 // step does what can be done at once, then waits for one thing to happen.
 func (w *writer[S]) step() error {
-	if w.spoiled && w.flight == nil {
+	if w.mustReload() && w.flight == nil {
 		return w.decideAgain(nil)
 	}
 	w.fireDue()
 	w.fill()
-	if w.flight == nil && !w.spoiled && !w.batch.empty() {
+	if w.flight == nil && !w.mustReload() && !w.batch.empty() {
 		if err := w.launch(); err != nil {
 			return err
 		}
 	}
-	if w.finished() || w.spoiled && w.flight == nil {
+	if w.finished() || w.mustReload() && w.flight == nil {
 		return nil
 	}
 	select {
@@ -88,6 +92,8 @@ func (w *writer[S]) step() error {
 	case l := <-w.landings:
 		return w.land(l)
 	case <-w.alarm.timer.C:
+	case <-w.wake:
+		w.rouse()
 	case <-w.stopping():
 		w.draining = true
 	case <-w.ctx.Done():
@@ -115,7 +121,7 @@ func (w *writer[S]) fill() {
 	}
 }
 
-func (w *writer[S]) accepts() bool { return !w.spoiled && !w.batch.full(w.o) }
+func (w *writer[S]) accepts() bool { return !w.mustReload() && !w.batch.full(w.o) }
 
 // commands, reactions and stopping give a channel to select on, or nil when
 // the writer must not take from it now.
@@ -127,7 +133,7 @@ func (w *writer[S]) commands() <-chan *task[S] {
 }
 
 func (w *writer[S]) reactions() <-chan foreignCommit {
-	if !w.accepts() || w.draining {
+	if !w.accepts() || w.draining || !w.active {
 		return nil
 	}
 	return w.foreign.commits

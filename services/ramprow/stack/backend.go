@@ -9,6 +9,7 @@ import (
 
 	"ramprow/internal/platform/config"
 	"ramprow/internal/platform/embedded"
+	"ramprow/internal/platform/lease"
 	"ramprow/internal/platform/lifecycle"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
@@ -27,6 +28,8 @@ type Log interface {
 type Backend struct {
 	Log       Log
 	Snapshots sitelog.SnapshotStore
+	// Leases says which of several replicas does what; nil where there can be but one.
+	Leases    lease.Store
 	Store     *readmodel.Store
 	Telemetry *telemetry.Telemetry
 	Now       func() time.Time
@@ -62,7 +65,7 @@ func OutsideLog(broker config.Broker, t *telemetry.Telemetry, closers *lifecycle
 		log.Close()
 		return nil
 	}))
-	return &Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now}, nil
+	return &Backend{Log: log, Snapshots: log.Snapshots(), Leases: log.Leases(), Telemetry: t, Now: time.Now}, nil
 }
 
 // Embedded starts NATS and Redis inside this process. The log is kept in the

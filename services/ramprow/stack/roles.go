@@ -21,7 +21,7 @@ type Role struct {
 	Name string
 	// Port on the loopback when none is configured.
 	Port  int
-	build func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar) (*part, error)
+	build func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar, active func(site string) bool) (*part, error)
 	// Rebuild refills the read models of a site from the log.
 	Rebuild func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error
 	// Verify walks the log of a site, and asks its snapshot how far it went.
@@ -33,6 +33,7 @@ type Role struct {
 // part is a role at work, apart from its gRPC server.
 type part struct {
 	project func(context.Context) error // keeps the read models until its context ends
+	wake    func()                      // makes the writers ask again whether they are active
 	close   func()                      // ends the writers
 }
 
@@ -85,10 +86,10 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 	return Role{
 		Name: name,
 		Port: port,
-		build: func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar) (*part, error) {
+		build: func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar, active func(string) bool) (*part, error) {
 			writers, err := sitelog.Open(ctx, b.Log, machine(), sitelog.Options{
-				Snapshots: b.Snapshots,
-				Now:       b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
+				Snapshots: b.Snapshots, Active: active,
+				Now: b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
 			})
 			if err != nil {
 				return nil, err
@@ -100,7 +101,7 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 			}
 			register(r, writers, readmodel.NewViews(p, writers), b.Now)
 			logserver.New(name, writers).Register(r)
-			return &part{project: p.Run, close: writers.Close}, nil
+			return &part{project: p.Run, wake: writers.Wake, close: writers.Close}, nil
 		},
 		Rebuild: func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error {
 			p, err := projector(b)

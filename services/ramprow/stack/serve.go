@@ -25,22 +25,24 @@ type Place struct {
 	Address  string
 	TLS      *rpc.ServerTLS
 	Verifier *identity.Verifier
+	// Replica is set where several processes may have the role; nil: this is the only one.
+	Replica *Replica
 }
 
 // Start prepares a role: writers, read models and a listening server. Its
 // tasks run it; the closers end it, calls first.
 func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifecycle.Closers) (*Service, error) {
-	server, err := rpc.NewServer(rpc.ServerConfig{Telemetry: b.Telemetry, Verifier: place.Verifier, TLS: place.TLS})
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", r.Name, err)
-	}
 	listener, err := net.Listen("tcp", place.Address)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", r.Name, err)
 	}
-	p, err := r.build(ctx, b, server)
+	replicas, err := r.stand(ctx, b, place, listener.Addr())
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("%s: %w", r.Name, err), listener.Close())
+	}
+	server, p, err := r.equip(ctx, b, place, replicas)
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("%s: %w", r.Name, err), listener.Close(), replicas.close(ctx))
 	}
 	closers.Add(closer("the writers of "+r.Name, func() error {
 		p.close()
@@ -55,18 +57,32 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 		return nil
 	}))
 	closers.Add(lifecycle.Closer{Name: "the server of " + r.Name, Close: server.Shutdown})
+	// First of all: while this process drains, another one is at work already.
+	closers.Add(lifecycle.Closer{Name: "the leases of " + r.Name, Close: replicas.close})
 	return &Service{
 		Role:    r.Name,
 		Address: listener.Addr().String(),
 		server:  server,
-		tasks: []lifecycle.Task{
+		tasks: append([]lifecycle.Task{
 			{Name: r.Name + " server", Run: func(context.Context) error { return server.Serve(listener) }},
 			{Name: r.Name + " read models", Run: func(context.Context) error {
 				defer close(projected)
 				return untilTold(projecting, p.project)
 			}},
-		},
+		}, replicas.tasks(r.Name, p.wake)...),
 	}, nil
+}
+
+// equip makes a role's server, and builds what answers behind it.
+func (r Role) equip(ctx context.Context, b *Backend, place Place, replicas *standing) (*rpc.Server, *part, error) {
+	server, err := rpc.NewServer(rpc.ServerConfig{
+		Telemetry: b.Telemetry, Verifier: place.Verifier, TLS: place.TLS, Forwarding: replicas.forwarding(),
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	p, err := r.build(ctx, b, server, replicas.active())
+	return server, p, err
 }
 
 // untilTold runs a task until its context ends. That it was told to is no news:
