@@ -95,7 +95,7 @@ func positiveOr(n, otherwise int) int {
 // FNV-1a of the site, so every program finds the same one.
 func Partition(site string, partitions int) string {
 	h := fnv.New32a()
-	_, _ = h.Write([]byte(site))                                                             // a hash never fails
+	_, _ = h.Write([]byte(site))                                                        // a hash never fails
 	return partitionName(h.Sum32() % uint32(positiveOr(partitions, DefaultPartitions))) //nolint:gosec // positive and small
 }
 
@@ -103,7 +103,7 @@ func Partition(site string, partitions int) string {
 func PartitionNames(partitions int) []string {
 	names := make([]string, positiveOr(partitions, DefaultPartitions))
 	for i := range names {
-		names[i] = partitionName(uint32(i)) //nolint:gosec // small
+		names[i] = partitionName(uint32(i))
 	}
 	return names
 }

@@ -149,7 +149,7 @@ func (w *faultyWorld) send(r *sitelog.Runner[*board], word string, patience time
 	ctx, cancel := context.WithTimeout(w.t.Context(), patience)
 	defer cancel()
 	_, err := r.Do(ctx, site, add("req-"+word, word))
-	switch fault.KindOf(err) { //nolint:exhaustive // the others are failures
+	switch fault.KindOf(err) {
 	case fault.Conflict, fault.Unavailable, fault.Deadline:
 		return
 	default:
