@@ -62,6 +62,7 @@ type town struct {
 	programs  programs
 	env       []string
 	addresses map[string]string
+	nats      string
 	redis     string
 	roles     map[string]*exec.Cmd
 	signer    *identity.Signer
@@ -80,9 +81,9 @@ func openTown(t *testing.T) *town {
 		t.Fatal(err)
 	}
 	w.signer = identity.NewSigner(identity.SignerConfig{Key: key})
-	nats := w.startBroker(dir)
+	w.nats = "nats://" + w.startBroker(dir)
 	w.redis = w.startRedis(dir)
-	w.env = append(os.Environ(), "NATS_URL=nats://"+nats, "REDIS_URL=redis://"+w.redis, "RAMPROW_TOKEN_KEYS="+public)
+	w.env = append(os.Environ(), "NATS_URL="+w.nats, "REDIS_URL=redis://"+w.redis, "RAMPROW_TOKEN_KEYS="+public)
 	for _, role := range terminal.RoleNames() {
 		w.addresses[role] = freeAddress(t)
 		w.start(role)
@@ -168,18 +169,20 @@ func (w *town) eventually(what string, ask func() error) {
 	}
 }
 
-// start runs a role and waits until it says that it serves.
-func (w *town) start(role string) {
+// start runs a role and waits until it says that it serves. A replica is named as
+// in job/2.
+func (w *town) start(name string) {
 	w.t.Helper()
-	cmd := exec.Command(w.programs.ramprow, "serve", role, "--listen", w.addresses[role])
+	role, _, _ := strings.Cut(name, "/")
+	cmd := exec.Command(w.programs.ramprow, "serve", role, "--listen", w.addresses[name])
 	cmd.Env = w.env
-	w.roles[role] = w.run(cmd)
-	conn, err := grpc.NewClient(w.addresses[role], grpc.WithTransportCredentials(insecure.NewCredentials()))
+	w.roles[name] = w.run(cmd)
+	conn, err := grpc.NewClient(w.addresses[name], grpc.WithTransportCredentials(insecure.NewCredentials()))
 	if err != nil {
 		w.t.Fatal(err)
 	}
 	defer func() { _ = conn.Close() }()
-	w.eventually(role+" to serve", func() error {
+	w.eventually(name+" to serve", func() error {
 		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 		defer cancel()
 		r, err := grpc_health_v1.NewHealthClient(conn).Check(ctx, &grpc_health_v1.HealthCheckRequest{})
@@ -197,6 +200,17 @@ func (w *town) kill(role string) {
 		w.t.Fatal(err)
 	}
 	_ = w.roles[role].Wait() // it was killed: that is its error
+}
+
+// stop ends a role as an operator does, who waits until it has drained.
+func (w *town) stop(role string) {
+	w.t.Helper()
+	if err := w.roles[role].Process.Signal(syscall.SIGTERM); err != nil {
+		w.t.Fatal(err)
+	}
+	if err := w.roles[role].Wait(); err != nil {
+		w.t.Errorf("%s ended with %v", role, err)
+	}
 }
 
 // flushRedis empties Redis, as an operator's slip would.
