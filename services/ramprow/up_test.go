@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"ramprow/internal/platform/identity"
 	"ramprow/services/ramprow/stack"
@@ -29,6 +30,7 @@ func TestUpGoesOnWhereItStopped(t *testing.T) {
 		t.Errorf("a rebuild in a running folder: %v", err)
 	}
 	h.as("owner", "catalogue", "import", "testdata/small.yaml")
+	h.awaitPart("SE-200") // inventory has heard of it
 	h.close()
 
 	_, notes, err := program(t, "", "rebuild", "--data", dir)
@@ -40,6 +42,21 @@ func TestUpGoesOnWhereItStopped(t *testing.T) {
 	h = open(t, dir)
 	defer h.close()
 	has(t, h.as("owner", "catalogue", "list"), "small-one        1  A small invented family")
+}
+
+// awaitPart asks until the part list has a part, which comes by event.
+func (h *house) awaitPart(number string) {
+	h.t.Helper()
+	tick := time.NewTicker(20 * time.Millisecond)
+	defer tick.Stop()
+	deadline := time.After(20 * time.Second)
+	for !strings.Contains(h.as("owner", "parts", "list"), number) {
+		select {
+		case <-tick.C:
+		case <-deadline:
+			h.t.Fatalf("%s never came to the part list", number)
+		}
+	}
 }
 
 func TestTokens(t *testing.T) {

@@ -163,6 +163,11 @@ func TestCluster(t *testing.T) {
 // bothCodes shows that the servers refuse with one code while the winner is on
 // its way (10164), and with another once it is stored (10071); both are conflicts.
 func bothCodes(t *testing.T, log *jetstream.Log) {
+	// A stream of three copies is there once its first leader is elected.
+	until(t, "the stream to open", func() bool {
+		_, err := log.Last(t.Context(), subject)
+		return err == nil
+	})
 	var tail uint64
 	seen := map[natsjs.ErrorCode]int{}
 	note := func(err error) {

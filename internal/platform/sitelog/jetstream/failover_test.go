@@ -69,6 +69,13 @@ func (c *cluster) commandsOutliveLeaders(t *testing.T) {
 	const callers, each = 8, 60
 	var done, newest atomic.Uint64
 	var working, reading sync.WaitGroup
+	ctx, cancel := context.WithCancel(t.Context())
+	var reads atomic.Uint64
+	for i := range clusterSize {
+		log := c.connect(t, i)
+		reading.Go(func() { neverStale(ctx, t, log, &newest, &reads) })
+	}
+	until(t, "the first reads", func() bool { return reads.Load() > clusterSize })
 	for caller := range callers {
 		working.Go(func() {
 			for i := range each {
@@ -77,12 +84,6 @@ func (c *cluster) commandsOutliveLeaders(t *testing.T) {
 				done.Add(1)
 			}
 		})
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	var reads atomic.Uint64
-	for i := range clusterSize {
-		log := c.connect(t, i)
-		reading.Go(func() { neverStale(ctx, t, log, &newest, &reads) })
 	}
 	for _, disturb := range []struct {
 		at uint64
