@@ -64,7 +64,8 @@ func (s *site[S]) begin(log string, target uint64, found position, restored *sit
 	s.log, s.commit, s.target = log, "", target
 	s.touched, s.since, s.applied = map[Key]uint64{}, 0, 0
 	s.found, s.verified = found, !found.vouches(log)
-	s.serving = found.vouches(log)
+	// A position beyond the end of the log speaks of commits that are lost.
+	s.serving = found.vouches(log) && found.Sequence <= target
 	if restored != nil {
 		s.state, s.chain, s.commit = restored.State, restored.Chain, restored.CommitID
 		s.since = s.chain.Sequence

@@ -13,6 +13,7 @@ import (
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
 	"go.opentelemetry.io/otel/metric/noop"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 	_ "google.golang.org/grpc/health" // the client's side of the health check
@@ -101,6 +102,12 @@ func (cfg ClientConfig) options() []grpc.DialOption {
 		grpc.WithPerRPCCredentials(tokenCredentials{source: cfg.Token, secure: cfg.TLS != nil && cfg.Pipe == nil}),
 		grpc.WithUnaryInterceptor(cfg.unary),
 		grpc.WithStreamInterceptor(stream),
+		// A service that was away is found again within a second; by default the
+		// client's patience grows to two minutes.
+		grpc.WithConnectParams(grpc.ConnectParams{
+			Backoff:           backoff.Config{BaseDelay: 50 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: time.Second},
+			MinConnectTimeout: 5 * time.Second,
+		}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxAnswerBytes)),
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{
 			Time: 30 * time.Second, Timeout: 10 * time.Second, PermitWithoutStream: true,

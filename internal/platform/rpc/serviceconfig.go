@@ -11,7 +11,8 @@ import (
 	"google.golang.org/protobuf/types/descriptorpb"
 )
 
-// retryPolicy waits 50 ms, 100 ms, 200 ms (each at random between 80 and 120 %).
+// retryPolicy waits 100 ms, 300 ms, 900 ms and 1 s (each at random between 80 and
+// 120 %): longer together than the client takes to find a restarted service.
 type retryPolicy struct {
 	MaxAttempts          int      `json:"maxAttempts"`
 	InitialBackoff       string   `json:"initialBackoff"`
@@ -42,7 +43,7 @@ func serviceConfig() (string, error) {
 	}
 	if names := repeatableMethods(); len(names) > 0 {
 		config["methodConfig"] = []methodConfig{{Name: names, RetryPolicy: retryPolicy{
-			MaxAttempts: 4, InitialBackoff: "0.05s", MaxBackoff: "1s", BackoffMultiplier: 2,
+			MaxAttempts: 5, InitialBackoff: "0.1s", MaxBackoff: "1s", BackoffMultiplier: 3,
 			RetryableStatusCodes: []string{"UNAVAILABLE"},
 		}}}
 	}
