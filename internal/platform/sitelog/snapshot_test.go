@@ -293,7 +293,8 @@ func (j *judged) Put(ctx context.Context, s sitelog.Subject, schema uint32, data
 	if err := aside.Put(ctx, s, schema, data); err != nil {
 		return err
 	}
-	r, err := restoring(j.log, aside).Restore(ctx, s.Site)
+	// A crash ends the writer's context while the snapshot is looked at.
+	r, err := restoring(j.log, aside).Restore(context.WithoutCancel(ctx), s.Site)
 	if err != nil || r == nil {
 		j.t.Errorf("a stored snapshot is of no use (%v)", err)
 		return nil
