@@ -91,6 +91,7 @@ func greet(out io.Writer, workshop *stack.Workshop, c upConfig) error {
 			return err
 		}
 	}
+	tokens := ""
 	for _, role := range identity.Roles() {
 		word := terminal.RoleWord(role)
 		token, err := workshop.Token(c.site, word, upTokenTTL, role)
@@ -100,8 +101,9 @@ func greet(out io.Writer, workshop *stack.Workshop, c upConfig) error {
 		if err := leave(terminal.TokenFile(c.dir, word), token); err != nil {
 			return err
 		}
+		tokens += fmt.Sprintf("  %-12s  %s\n", word, token)
 	}
-	return printGreeting(out, workshop, c)
+	return printGreeting(out, workshop, c, tokens)
 }
 
 // leave writes a file that only its owner may read, whole or not at all.
@@ -119,7 +121,7 @@ func leave(path, text string) error {
 	return nil
 }
 
-func printGreeting(out io.Writer, workshop *stack.Workshop, c upConfig) error {
+func printGreeting(out io.Writer, workshop *stack.Workshop, c upConfig, tokens string) error {
 	text := fmt.Sprintf("The workshop %q is open. Its log is in %s; Ctrl-C closes it, and `ramprow up` goes on from there.\n\n", c.site, c.dir)
 	for _, s := range workshop.Services {
 		text += fmt.Sprintf("  %-14s%s\n", s.Role, s.Address)
@@ -129,6 +131,7 @@ func printGreeting(out io.Writer, workshop *stack.Workshop, c upConfig) error {
 		text += fmt.Sprintf("  export %s=%s\n", terminal.DataVariable, c.dir)
 	}
 	text += fmt.Sprintf("  export %s=owner\n  ramprow catalogue import FILE\n  ramprow job list\n", terminal.RoleVariable)
+	text += "\nTokens for other programs, good for 30 days (kept in " + filepath.Dir(terminal.TokenFile(c.dir, "owner")) + "):\n" + tokens
 	if _, err := io.WriteString(out, text); err != nil {
 		return fmt.Errorf("greet: %w", err)
 	}

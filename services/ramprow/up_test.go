@@ -22,6 +22,10 @@ func TestUpGoesOnWhereItStopped(t *testing.T) {
 		if err != nil || info.Mode().Perm() != 0o600 {
 			t.Errorf("the token of %s: %v, %v", role, info, err)
 		}
+		token, err := os.ReadFile(terminal.TokenFile(dir, terminal.RoleWord(role)))
+		if err != nil || !strings.Contains(h.greeting, strings.TrimSpace(string(token))) {
+			t.Errorf("the token of %s is not in the greeting (%v)", role, err)
+		}
 	}
 	if _, _, err := program(t, "", "up", "--data", dir, "--free-ports"); err == nil || !strings.Contains(err.Error(), "is in use by process ") {
 		t.Errorf("a second workshop on the folder: %v", err)
