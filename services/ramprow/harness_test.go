@@ -50,7 +50,7 @@ func open(t *testing.T, dir string) *house {
 	}()
 	for lines := bufio.NewScanner(reader); lines.Scan(); {
 		h.greeting += lines.Text() + "\n"
-		if strings.HasSuffix(lines.Text(), "ramprow job list") {
+		if strings.HasPrefix(lines.Text(), "  owner ") { // the last of the tokens
 			return h
 		}
 	}
