@@ -57,11 +57,23 @@ func (st *State) problem(now time.Time, o order) planner.Problem {
 	}
 	for _, job := range st.jobs() {
 		w := st.open[job]
-		if job == o.starting || w.started() || w.waitsFor() == "" {
+		if job == o.starting || w.placeable() {
 			p.Jobs = append(p.Jobs, st.planned(w, now, o))
 		}
 	}
 	return p
+}
+
+func (w *work) placeable() bool { return w.started() || w.waitsFor() == "" }
+
+// wanted is a job as the planner sees it when nothing is asked for; nil: not at all.
+func (st *State) wanted(job string, now time.Time) *planner.Job {
+	w := st.open[job]
+	if w == nil || !w.placeable() {
+		return nil
+	}
+	j := st.planned(w, now, order{})
+	return &j
 }
 
 // waitsFor says what keeps a job from being planned at all; empty: nothing.

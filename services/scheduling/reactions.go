@@ -1,6 +1,8 @@
 package scheduling
 
 import (
+	"reflect"
+
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
@@ -43,12 +45,21 @@ func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, err
 	return nil, nil
 }
 
-// noted keeps a demand and plans anew.
+// noted keeps a demand, and plans anew if that makes a difference to any plan. A
+// job that waited and still waits, or is as the planner knew it, makes none: what
+// time alone has changed is for the timer.
 func (st *State) noted(demand *schedulingv1.Demand, cause string, in sitelog.Input) ([]proto.Message, error) {
+	o, job := order{cause: cause}, demand.GetJob()
 	d := newDraft(st, in)
 	d.add(&schedulingv1.DemandNoted{Demand: demand})
-	_, err := d.replan(order{cause: cause})
-	return d.events, err
+	switch w := d.state.open[job]; {
+	case w.onBoard() && !w.placeable(), !reflect.DeepEqual(st.wanted(job, in.Now), d.state.wanted(job, in.Now)):
+		_, err := d.replan(o)
+		return d.events, err
+	case !w.placeable() && demand.GetPlanRevision() > 0:
+		d.wait(w, w.waitsFor(), o)
+	}
+	return d.events, nil
 }
 
 func (st *State) confirm(m *jobv1.DiagnosisConfirmed, in sitelog.Input) ([]proto.Message, error) {
@@ -104,7 +115,7 @@ func (st *State) finish(job string, in sitelog.Input) ([]proto.Message, error) {
 		b.When = interval(timeOf(b.GetStartedAt()), in.Now)
 		event.InBay = durationpb.New(in.Now.Sub(timeOf(b.GetStartedAt())))
 	}
-	return st.ending(event, job+" is finished", in)
+	return st.ending(job, event, job+" is finished", in)
 }
 
 func (st *State) cancel(m *jobv1.JobCancelled, in sitelog.Input) ([]proto.Message, error) {
@@ -113,7 +124,7 @@ func (st *State) cancel(m *jobv1.JobCancelled, in sitelog.Input) ([]proto.Messag
 		return nil, nil
 	}
 	b := st.closing(w, schedulingv1.BookingState_BOOKING_STATE_CANCELLED)
-	return st.ending(&schedulingv1.BookingCancelled{Booking: b, Reason: m.GetReason()}, m.GetJob()+" was cancelled", in)
+	return st.ending(m.GetJob(), &schedulingv1.BookingCancelled{Booking: b, Reason: m.GetReason()}, m.GetJob()+" was cancelled", in)
 }
 
 // closing is a job's booking in its last state.
@@ -128,9 +139,13 @@ func (st *State) closing(w *work, last schedulingv1.BookingState) *schedulingv1.
 	return b
 }
 
-func (st *State) ending(event proto.Message, cause string, in sitelog.Input) ([]proto.Message, error) {
+// ending takes a job off the board, and gives to others what it held.
+func (st *State) ending(job string, event proto.Message, cause string, in sitelog.Input) ([]proto.Message, error) {
 	d := newDraft(st, in)
 	d.add(event)
+	if w := st.open[job]; !w.onBoard() && !w.placeable() {
+		return d.events, nil // it held nothing that others could have
+	}
 	_, err := d.replan(order{cause: cause})
 	return d.events, err
 }

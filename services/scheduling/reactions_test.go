@@ -284,3 +284,33 @@ func TestReworkAfterTheEndIsBookedAgain(t *testing.T) {
 		t.Errorf("the title is lost: %v", b)
 	}
 }
+
+// TestOnlyWhatMattersIsPlanned: news that makes no difference to any place moves
+// nobody, and a place that is given up goes to whoever waits for one.
+func TestOnlyWhatMattersIsPlanned(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", 9*time.Hour)
+	s.book("jobs/2", 9*time.Hour)
+	s.book("jobs/3", 2*time.Hour)
+	late := s.booking("jobs/3").GetWhen().GetStart()
+
+	s.hear(confirmed("jobs/4", plan(1, time.Hour)))
+	if len(s.last) != 2 {
+		t.Errorf("a job that waits for its parts brought about %v", s.last)
+	}
+	wantState(t, s.booking("jobs/4"), schedulingv1.BookingState_BOOKING_STATE_WAITING)
+	s.hear(held("jobs/1", 1))
+	if len(s.last) != 0 {
+		t.Errorf("what was known already brought about %v", s.last)
+	}
+
+	s.hear(short("jobs/1", 1, time.Time{}))
+	wantState(t, s.booking("jobs/1"), schedulingv1.BookingState_BOOKING_STATE_WAITING)
+	if now := s.booking("jobs/3").GetWhen().GetStart(); !timeOf(now).Before(timeOf(late)) {
+		t.Errorf("jobs/3 stays at %v although a bay is free at once", timeOf(now))
+	}
+	s.hear(&jobv1.JobCancelled{Job: "jobs/1", Reason: "sold"})
+	if len(s.last) != 1 {
+		t.Errorf("the end of a job without a place brought about %v", s.last)
+	}
+}

@@ -83,6 +83,9 @@ func (w *work) since() time.Time {
 	return counted
 }
 
+// onBoard tells whether it has a place.
+func (w *work) onBoard() bool { return w.started() || w.booked() }
+
 func (w *work) booked() bool {
 	return w.state() == schedulingv1.BookingState_BOOKING_STATE_BOOKED
 }

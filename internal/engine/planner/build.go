@@ -14,8 +14,8 @@ func Make(p Problem) (Plan, error) {
 	if err != nil {
 		return Plan{}, err
 	}
-	b := s.keepFirst()
-	if len(s.byStart()) > 0 { // without bookings there is nothing to shift
+	b, all := s.keepFirst()
+	if !all { // else shifting would give the same again
 		b = best(b, s.shiftRight())
 	}
 	tries := p.Tries
@@ -38,7 +38,7 @@ func (s *shop) given() *board {
 	b := newBoard(s)
 	b.freeze()
 	b.pin()
-	for _, job := range s.byUrgency() {
+	for _, job := range s.urgency {
 		if j := s.jobs[job]; j.Wish != nil && j.Started == nil {
 			b.putWish(job)
 		}
@@ -46,16 +46,17 @@ func (s *shop) given() *board {
 	return b
 }
 
-// keepFirst leaves every booking that still fits, then inserts the rest.
-func (s *shop) keepFirst() *board {
-	b := s.given()
+// keepFirst leaves every booking that still fits, then inserts the rest. It tells
+// whether all bookings fitted.
+func (s *shop) keepFirst() (b *board, all bool) {
+	b, all = s.given(), true
 	for _, job := range s.byStart() {
-		if b.open(job) {
-			b.keep(job)
+		if b.open(job) && !b.keep(job) {
+			all = false
 		}
 	}
 	b.insertRest()
-	return b
+	return b, all
 }
 
 // shiftRight keeps the order in every bay and lets each booking begin as soon
@@ -79,7 +80,7 @@ func (s *shop) shiftRight() *board {
 }
 
 func (b *board) insertRest() {
-	for _, job := range b.shop.byUrgency() {
+	for _, job := range b.shop.urgency {
 		if b.open(job) {
 			b.insert(job)
 		}
@@ -134,15 +135,15 @@ func (s *shop) choiceOf(job int) (choice, bool) {
 	if cur == nil {
 		return choice{}, false
 	}
-	want := slices.Sorted(slices.Values(cur.Tools))
-	i := slices.IndexFunc(s.choices[job], func(c choice) bool {
-		return s.bays[c.bay].name == cur.Bay && s.people[c.person].name == cur.Person &&
-			slices.Equal(slices.Sorted(slices.Values(s.toolNames(c.tools))), want)
-	})
-	if i < 0 {
-		return choice{}, false
+	for _, c := range s.choices[job] {
+		if s.bays[c.bay].name != cur.Bay || s.people[c.person].name != cur.Person {
+			continue
+		}
+		if c, ok := s.withTools(c, cur.Tools); ok {
+			return c, true
+		}
 	}
-	return s.choices[job][i], true
+	return choice{}, false
 }
 
 // insert puts a job where it costs least, if there is room at all.
@@ -165,12 +166,13 @@ func (b *board) cheapest(job int, allowed func(choice) bool) *slot {
 	bounds := map[*windows]float64{}
 	least, start := math.Inf(1), instant(0)
 	var winner choice
-	for _, c := range s.choices[job] {
+	for i := range s.choices[job] {
+		c := s.choices[job][i]
 		if !allowed(c) || s.bound(job, c.open, from[0], bounds) >= least {
 			continue
 		}
 		for _, f := range from {
-			when, ok := b.room(job, c, f, least, nil)
+			_, when, ok := b.room(job, c, f, least, nil)
 			if !ok {
 				continue
 			}

@@ -1,6 +1,9 @@
 package planner
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // open gives the times within the range at which a calendar lets work go on.
 // Shifts are read on the wall clock of the zone, so a day on which the clock
@@ -41,4 +44,10 @@ func (c Calendar) blocked() []span {
 		spans = append(spans, spanOf(b.When))
 	}
 	return merge(spans)
+}
+
+func (c Calendar) equal(o Calendar) bool {
+	return slices.Equal(c.Shifts, o.Shifts) && slices.EqualFunc(c.Blocks, o.Blocks, func(a, b Block) bool {
+		return a.Why == b.Why && a.When.Start.Equal(b.When.Start) && a.When.End.Equal(b.When.End)
+	})
 }

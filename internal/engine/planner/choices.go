@@ -6,10 +6,10 @@ import (
 )
 
 // choicesOf gives every way to serve a job, whatever the time: bays of a kind,
-// people with all skills, one piece of every tool type.
+// people with all skills, a kit for every tool type.
 func (s *shop) choicesOf(j Job) []choice {
 	var all []choice
-	pieces := s.toolChoices(j.ToolTypes)
+	sets := s.toolChoices(j.ToolTypes)
 	for b, bay := range s.problem.Bays {
 		if !bay.suits(j) {
 			continue
@@ -19,8 +19,8 @@ func (s *shop) choicesOf(j Job) []choice {
 			if !ok {
 				continue
 			}
-			for _, tools := range pieces {
-				c := choice{bay: b, person: h, tools: tools, expires: expires, licence: licence}
+			for _, kits := range sets {
+				c := choice{bay: b, person: h, kits: kits, expires: expires, licence: licence}
 				c.open = s.together(c)
 				all = append(all, c)
 			}
@@ -49,24 +49,6 @@ func (h Person) able(j Job) (expires instant, licence string, ok bool) {
 	return expires, licence, true
 }
 
-// toolChoices gives every set of pieces with one of each type; a single empty
-// set if no tool is wanted.
-func (s *shop) toolChoices(types []string) [][]int {
-	sets := [][]int{nil}
-	for _, kind := range types {
-		var wider [][]int
-		for _, set := range sets {
-			for t, tool := range s.problem.Tools {
-				if tool.Type == kind && !slices.Contains(set, t) {
-					wider = append(wider, append(slices.Clone(set), t))
-				}
-			}
-		}
-		sets = wider
-	}
-	return sets
-}
-
 // weighScarcity finds how much each resource is wanted: a job that has only one
 // bay to go to counts whole for it, a job with ten a tenth for each. Of two
 // choices that cost the same, the less wanted is taken: it comes first.
@@ -76,8 +58,8 @@ func (s *shop) weighScarcity() {
 		for _, c := range choices {
 			s.scarcity[s.bays[c.bay].name] += share
 			s.scarcity[s.people[c.person].name] += share
-			for _, t := range c.tools {
-				s.scarcity[s.tools[t].name] += share
+			for _, k := range c.kits {
+				s.scarcity[s.tools[k[0]].name] += share / float64(len(k))
 			}
 		}
 	}
@@ -85,8 +67,8 @@ func (s *shop) weighScarcity() {
 		for i := range choices {
 			c := &choices[i]
 			c.scarce = s.scarcity[s.bays[c.bay].name] + s.scarcity[s.people[c.person].name]
-			for _, t := range c.tools {
-				c.scarce += s.scarcity[s.tools[t].name]
+			for _, k := range c.kits {
+				c.scarce += s.scarcity[s.tools[k[0]].name]
 			}
 		}
 		slices.SortStableFunc(choices, func(a, b choice) int { return cmp.Compare(a.scarce, b.scarce) })

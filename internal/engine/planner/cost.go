@@ -55,26 +55,26 @@ func (c Cost) plus(o Cost) Cost {
 
 // cost of a job on a choice at a span.
 func (s *shop) cost(job int, c choice, when span) Cost {
-	j := s.jobs[job]
+	j := &s.jobs[job]
 	out := s.ending(job, when.end)
 	out.Dead = weightDead * max(0, (when.end.sub(when.start)-j.Effort).Minutes())
 	if j.Current != nil {
-		out.Change = s.change(j, c, when)
+		out.Change = s.change(job, c, when)
 	}
 	return out
 }
 
 // ending is the part of the cost that only the end decides; it grows with it.
 func (s *shop) ending(job int, end instant) Cost {
-	j := s.jobs[job]
+	j, t := &s.jobs[job], &s.times[job]
 	weight := 1 + float64(min(max(j.Priority, 0), MaxPriority))
 	var out Cost
-	if !j.Due.IsZero() && end > at(j.Due) {
-		out.Late = weightLate * weight * end.sub(at(j.Due)).Minutes()
+	if end > t.due {
+		out.Late = weightLate * weight * end.sub(t.due).Minutes()
 	}
 	out.Flow = weightFlow * weight * max(0, end.sub(s.release(job)).Minutes())
 	if j.Current != nil {
-		if later := end.sub(at(j.Current.When.End)).Minutes(); later > 0 {
+		if later := end.sub(t.end).Minutes(); later > 0 {
 			out.Promise = promiseFlat + weightLate*weight*later
 		}
 	}
@@ -82,9 +82,10 @@ func (s *shop) ending(job int, end instant) Cost {
 }
 
 // change is the cost of a place that differs from the present one.
-func (s *shop) change(j Job, c choice, when span) float64 {
+func (s *shop) change(job int, c choice, when span) float64 {
+	j := &s.jobs[job]
 	var cost float64
-	if moved := when.start.sub(at(j.Current.When.Start)); moved != 0 {
+	if moved := when.start.sub(s.times[job].start); moved != 0 {
 		cost += changeFlat + min(changeMost, changePerMinute*math.Abs(moved.Minutes()))
 	}
 	if s.bays[c.bay].name != j.Current.Bay {

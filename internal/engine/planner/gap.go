@@ -2,20 +2,21 @@ package planner
 
 import "math"
 
-// room gives the first span from a moment on in which a choice can do a job, and
+// room gives the first span from a moment on in which a choice can do a job, the
+// choice with the pieces that are free then, and
 // false if its end would cost as much as limit or there is none. Every jump over
 // something is told to note, if there is one: the last one decided the start.
 //
 // A conflict that overlaps [t, end) overlaps every later span that starts before
 // the conflict ends, since later starts end no earlier: so jumping to the latest
 // end of all conflicts never misses room.
-func (b *board) room(job int, c choice, from instant, limit float64, note func(Cause)) (span, bool) {
+func (b *board) room(job int, c choice, from instant, limit float64, note func(Cause)) (choice, span, bool) {
 	s := b.shop
 	t := from
 	for {
 		opens, ok := c.open.next(t)
 		if !ok {
-			return span{}, false
+			return choice{}, span{}, false
 		}
 		if opens > t && note != nil {
 			closed, _ := s.closedBy(c, t)
@@ -26,11 +27,12 @@ func (b *board) room(job int, c choice, from instant, limit float64, note func(C
 		}
 		end, ok := c.open.finish(t, s.work(job))
 		if !ok || end > c.expires || s.ending(job, end).Total() >= limit {
-			return span{}, false
+			return choice{}, span{}, false
 		}
 		blocked := b.obstacles(c, span{t, end})
-		if len(blocked) == 0 {
-			return span{t, end}, true
+		pieces, held := b.pick(job, c.kits, span{t, end})
+		if blocked = append(blocked, held...); len(blocked) == 0 {
+			return c.decided(pieces), span{t, end}, true
 		}
 		last := latest(blocked)
 		if note != nil {
@@ -58,13 +60,13 @@ func latest(blocked []obstacle) obstacle {
 // placed is a slot with the causes that it waited for.
 func (b *board) placed(job int, c choice, from instant) (*slot, bool) {
 	var waited []Cause
-	when, ok := b.room(job, c, from, math.Inf(1), func(next Cause) {
+	found, when, ok := b.room(job, c, from, math.Inf(1), func(next Cause) {
 		if n := len(waited); n > 0 && waited[n-1].about(next) {
 			waited = waited[:n-1] // the same once more: only its last end counts
 		}
 		waited = append(waited, next)
 	})
-	return &slot{choice: c, span: when, waited: waited}, ok
+	return &slot{choice: found, span: when, waited: waited}, ok
 }
 
 func (c Cause) about(o Cause) bool {
@@ -81,7 +83,7 @@ func (s *shop) closedBy(c choice, t instant) (resource, bool) {
 	if c.bay != none {
 		all = append(all, s.bays[c.bay])
 	}
-	for _, i := range c.tools {
+	for _, i := range c.pieces() {
 		all = append(all, s.tools[i])
 	}
 	for _, r := range all {

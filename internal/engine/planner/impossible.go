@@ -57,7 +57,9 @@ func (b *board) impossible(job int) *Impossible {
 	var perChoice [][]Fact
 	for _, c := range b.shop.choices[job] {
 		if w := b.shop.jobs[job].Wish; w == nil || b.shop.grants(*w, c) {
-			perChoice = append(perChoice, b.against(job, c))
+			for _, v := range b.variants(job, c) {
+				perChoice = append(perChoice, b.against(job, v))
+			}
 		}
 	}
 	out.Facts = cover(perChoice)

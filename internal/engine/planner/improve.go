@@ -52,20 +52,22 @@ func (b *board) ideals() []*slot {
 // out those that lose nothing worth a change.
 func (b *board) byLoss(ideal []*slot) []int {
 	s := b.shop
-	loss := func(job int) float64 {
-		best := s.cost(job, ideal[job].choice, ideal[job].span).Total()
-		if b.slots[job] == nil {
-			return unplaced
-		}
-		return s.cost(job, b.slots[job].choice, b.slots[job].span).Total() - best
-	}
+	loss := make([]float64, len(ideal))
 	var jobs []int
 	for job, sl := range ideal {
-		if sl != nil && loss(job) > leastGain {
+		switch {
+		case sl == nil:
+			continue
+		case b.slots[job] == nil:
+			loss[job] = unplaced
+		default:
+			loss[job] = s.cost(job, b.slots[job].choice, b.slots[job].span).Total() - s.cost(job, sl.choice, sl.span).Total()
+		}
+		if loss[job] > leastGain {
 			jobs = append(jobs, job)
 		}
 	}
-	slices.SortStableFunc(jobs, func(x, y int) int { return cmp.Compare(loss(y), loss(x)) })
+	slices.SortStableFunc(jobs, func(x, y int) int { return cmp.Compare(loss[y], loss[x]) })
 	return jobs
 }
 
@@ -82,7 +84,7 @@ func (b *board) step(job int, ideal *slot) bool {
 		moved = append(moved, o.job)
 	}
 	b.insert(job)
-	for _, other := range b.shop.byUrgency() {
+	for _, other := range b.shop.urgency {
 		if other != job && slices.Contains(moved, other) && !b.keep(other) {
 			b.insert(other)
 		}

@@ -58,8 +58,12 @@ func (b *board) putWish(job int) {
 		return
 	}
 	var winner *slot
-	for _, c := range s.choices[job] {
-		if !allowed(c) || len(b.against(job, c)) > 0 {
+	for _, open := range s.choices[job] {
+		if !allowed(open) {
+			continue
+		}
+		c := b.variants(job, open)[0]
+		if len(b.against(job, c)) > 0 {
 			continue
 		}
 		end, _ := c.open.finish(at(w.Start), s.work(job))

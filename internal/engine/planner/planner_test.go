@@ -276,6 +276,46 @@ func workshop(bays, people, jobs int) planner.Problem {
 	return p
 }
 
+// TestWishFindsAFreePiece: of three pieces that are alike, begun work holds two. A
+// wish for the same time gets the third, and the next one is told who has which.
+func TestWishFindsAFreePiece(t *testing.T) {
+	p := shop()
+	p.Tools = nil
+	for i := range 3 {
+		p.Bays = append(p.Bays, planner.Bay{Name: fmt.Sprintf("bays/more-%d", i), Kind: "lift"})
+		p.People = append(p.People, planner.Person{Name: fmt.Sprintf("people/more-%d", i), Skills: []planner.Skill{{Name: "engine"}}, Calendar: weekdays()})
+		p.Tools = append(p.Tools, planner.Tool{Name: fmt.Sprintf("tools/lock-%d", i), Type: "lock"})
+	}
+	for i := range 2 {
+		j := job(fmt.Sprintf("jobs/%d", i), 4)
+		j.ToolTypes = []string{"lock"}
+		j.Started = &planner.Started{
+			At: monday, Since: monday, Left: j.Effort, Bay: p.Bays[i].Name, Person: p.People[i].Name,
+			Tools: []string{p.Tools[i].Name},
+		}
+		p.Jobs = append(p.Jobs, j)
+	}
+	for i := range 2 {
+		j := job(fmt.Sprintf("jobs/wished-%d", i), 2)
+		j.ToolTypes, j.Wish = []string{"lock"}, &planner.Wish{Start: hour(1)}
+		p.Jobs = append(p.Jobs, j)
+	}
+	plan := mustPlan(t, p)
+	if got := placed(t, plan, "jobs/wished-0"); !reflect.DeepEqual(got.Tools, []string{"tools/lock-2"}) || !got.When.Start.Equal(hour(1)) {
+		t.Errorf("the first wish lies at %+v", got)
+	}
+	if len(plan.Unplaced) != 1 {
+		t.Fatalf("not placed: %v", plan.Unplaced)
+	}
+	var held []string
+	for _, f := range plan.Unplaced[0].Facts {
+		held = append(held, f.Resource)
+	}
+	if got := strings.Join(held, " "); got != "tools/lock-0 tools/lock-1 tools/lock-2" {
+		t.Errorf("the second wish is told of %s", got)
+	}
+}
+
 // BenchmarkMake plans a small and a large workshop from nothing.
 func BenchmarkMake(b *testing.B) {
 	for _, size := range [][3]int{{5, 5, 20}, {30, 40, 200}} {
@@ -287,5 +327,36 @@ func BenchmarkMake(b *testing.B) {
 				}
 			}
 		})
+	}
+}
+
+// BenchmarkInsert puts one more job into a standing plan of ten, as a confirmed
+// diagnosis does: eight bays, six people, three pieces of each special tool, and
+// jobs that want up to three of them.
+func BenchmarkInsert(b *testing.B) {
+	p := workshop(8, 6, 11)
+	types := []string{"lock", "pin", "holder"}
+	for _, toolType := range types {
+		for i := range 3 {
+			p.Tools = append(p.Tools, planner.Tool{Name: fmt.Sprintf("tools/%s-%d", toolType, i), Type: toolType})
+		}
+	}
+	for i := range p.Jobs {
+		p.Jobs[i].Release = time.Time{}
+		p.Jobs[i].ToolTypes = types[:1+i%3]
+	}
+	standing := p
+	standing.Jobs = p.Jobs[:10]
+	plan, err := planner.Make(standing)
+	if err != nil {
+		b.Fatal(err)
+	}
+	for i, placed := range plan.Placements {
+		p.Jobs[i].Current = &planner.Current{Bay: placed.Bay, Person: placed.Person, Tools: placed.Tools, When: placed.When}
+	}
+	for b.Loop() {
+		if _, err := planner.Make(p); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

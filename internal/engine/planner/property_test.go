@@ -53,8 +53,14 @@ func drawProblem(t *rapid.T) planner.Problem {
 		}
 		p.People = append(p.People, h)
 	}
-	for i := range rapid.IntRange(0, 3).Draw(t, "tools") {
-		p.Tools = append(p.Tools, planner.Tool{Name: fmt.Sprintf("tools/%d", i), Type: rapid.SampledFrom(tools).Draw(t, "type"), Calendar: drawCalendar(t, "tool")})
+	// Most pieces are alike, as most are; some are away at times of their own.
+	usual := drawCalendar(t, "tools")
+	for i := range rapid.IntRange(0, 6).Draw(t, "tools") {
+		piece := planner.Tool{Name: fmt.Sprintf("tools/%d", i), Type: rapid.SampledFrom(tools).Draw(t, "type"), Calendar: usual}
+		if rapid.IntRange(0, 2).Draw(t, "own times") == 0 {
+			piece.Calendar = drawCalendar(t, "tool")
+		}
+		p.Tools = append(p.Tools, piece)
 	}
 	for i := range rapid.IntRange(1, 8).Draw(t, "jobs") {
 		j := planner.Job{
@@ -64,7 +70,7 @@ func drawProblem(t *rapid.T) planner.Problem {
 		}
 		j.BayKinds = rapid.SliceOfNDistinct(rapid.SampledFrom(kinds), 0, 2, rapid.ID).Draw(t, "kinds")
 		j.Skills = rapid.SliceOfNDistinct(rapid.SampledFrom(skills), 0, 1, rapid.ID).Draw(t, "skills")
-		j.ToolTypes = rapid.SliceOfNDistinct(rapid.SampledFrom(tools), 0, 1, rapid.ID).Draw(t, "tools")
+		j.ToolTypes = rapid.SliceOfNDistinct(rapid.SampledFrom(tools), 0, 2, rapid.ID).Draw(t, "tools")
 		if rapid.Bool().Draw(t, "due") {
 			j.Due = monday.Add(time.Duration(rapid.IntRange(0, 80).Draw(t, "due h")) * time.Hour)
 		}

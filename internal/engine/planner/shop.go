@@ -17,9 +17,40 @@ type shop struct {
 	people   []resource
 	tools    []resource
 	jobs     []Job
+	times    []times
+	urgency  []int      // the jobs by urgency
 	choices  [][]choice // per job, in a fixed order
 	scarcity map[string]float64
 	windows  map[string]*windows
+	// calendars are those met so far.
+	calendars []opening
+}
+
+// opening is a calendar with its windows.
+type opening struct {
+	calendar Calendar
+	open     *windows
+}
+
+// times are a job's moments, ready to be compared: they are asked for with every try.
+type times struct {
+	release    instant // -forever: at any time
+	due        instant // forever: no wish
+	start, end instant // of Current
+}
+
+func timesOf(j *Job) times {
+	t := times{release: -forever, due: forever}
+	if !j.Release.IsZero() {
+		t.release = at(j.Release)
+	}
+	if !j.Due.IsZero() {
+		t.due = at(j.Due)
+	}
+	if j.Current != nil {
+		t.start, t.end = at(j.Current.When.Start), at(j.Current.When.End)
+	}
+	return t
 }
 
 // resource is a bay, a person or a tool.
@@ -39,8 +70,10 @@ type block struct {
 // choice is one way to give a job everything it needs.
 type choice struct {
 	bay, person int
-	tools       []int
-	open        *windows
+	// kits are for each tool type; tools are the pieces, once the time is known.
+	kits  []kit
+	tools []int
+	open  *windows
 	// expires is when the person's first needed licence ends.
 	expires instant
 	licence string
@@ -69,6 +102,10 @@ func newShop(p Problem) (*shop, error) {
 		horizon = DefaultHorizon
 	}
 	s.extent = span{s.earliest(), s.now.add(horizon)}
+	for i := range p.Jobs {
+		s.times = append(s.times, timesOf(&p.Jobs[i]))
+	}
+	s.urgency = s.byUrgency()
 	for _, b := range p.Bays {
 		s.bays = append(s.bays, s.resource(b.Name, b.Calendar, true))
 	}
@@ -101,11 +138,24 @@ func (s *shop) earliest() instant {
 }
 
 func (s *shop) resource(name string, c Calendar, barred bool) resource {
-	r := resource{name: name, open: c.open(s.extent, s.zone), barred: barred}
+	r := resource{name: name, open: s.opening(c), barred: barred}
 	for _, b := range c.Blocks {
 		r.blocks = append(r.blocks, block{spanOf(b.When), b.Why})
 	}
 	return r
+}
+
+// opening gives the windows of a calendar. Most people have the same shifts, and
+// most tools none: a calendar that was met before has its windows already.
+func (s *shop) opening(c Calendar) *windows {
+	for _, known := range s.calendars {
+		if known.calendar.equal(c) {
+			return known.open
+		}
+	}
+	open := c.open(s.extent, s.zone)
+	s.calendars = append(s.calendars, opening{c, open})
+	return open
 }
 
 // together gives the times at which all of a choice's resources can be used.
@@ -124,7 +174,7 @@ func (s *shop) together(c choice) *windows {
 	if c.bay != none {
 		add(s.bays[c.bay])
 	}
-	for _, t := range c.tools {
+	for _, t := range c.pieces() {
 		add(s.tools[t])
 	}
 	key := strings.Join(names, " ")

@@ -21,8 +21,8 @@ type board struct {
 	slots []*slot // per job; nil: not placed
 	// held lists per bay, person and tool the jobs that hold it, by start.
 	bays, people, tools [][]int
-	// found is where obstacles puts its answer.
-	found []obstacle
+	// found is where obstacles puts its answer, onTool what is in the way of one tool.
+	found, onTool []obstacle
 }
 
 func newBoard(s *shop) *board {
@@ -75,36 +75,41 @@ type obstacle struct {
 	span     span
 }
 
-// obstacles gives everything that overlaps a span on a choice's resources. The
-// answer holds until the next call.
+// obstacles gives everything that overlaps a span on a choice's resources, as far
+// as they are decided. The answer holds until the next call.
 func (b *board) obstacles(c choice, within span) []obstacle {
 	found := b.found[:0]
-	look := func(r resource, held []int) {
-		for _, job := range held {
-			s := b.slots[job].span
-			if s.start >= within.end {
-				break
-			}
-			if s.overlaps(within) {
-				found = append(found, obstacle{r.name, job, "", s})
-			}
+	if c.bay != none {
+		found = b.blocking(found, &b.shop.bays[c.bay], b.bays[c.bay], within)
+	}
+	if c.person != none {
+		found = b.blocking(found, &b.shop.people[c.person], b.people[c.person], within)
+	}
+	for _, t := range c.tools {
+		found = b.blocking(found, &b.shop.tools[t], b.tools[t], within)
+	}
+	b.found = found
+	return found
+}
+
+// blocking adds what overlaps a span on one resource.
+func (b *board) blocking(found []obstacle, r *resource, held []int, within span) []obstacle {
+	for _, job := range held {
+		s := b.slots[job].span
+		if s.start >= within.end {
+			break
 		}
+		if s.overlaps(within) {
+			found = append(found, obstacle{r.name, job, "", s})
+		}
+	}
+	if r.barred {
 		for _, away := range r.blocks {
-			if r.barred && away.overlaps(within) {
+			if away.overlaps(within) {
 				found = append(found, obstacle{r.name, none, away.why, away.span})
 			}
 		}
 	}
-	if c.bay != none {
-		look(b.shop.bays[c.bay], b.bays[c.bay])
-	}
-	if c.person != none {
-		look(b.shop.people[c.person], b.people[c.person])
-	}
-	for _, t := range c.tools {
-		look(b.shop.tools[t], b.tools[t])
-	}
-	b.found = found
 	return found
 }
 
@@ -112,17 +117,7 @@ func (b *board) obstacles(c choice, within span) []obstacle {
 func (s *shop) work(job int) time.Duration { return s.jobs[job].Effort }
 
 // release is the earliest start of a job that has not started.
-func (s *shop) release(job int) instant {
-	if r := s.jobs[job].Release; !r.IsZero() {
-		return max(s.now, at(r))
-	}
-	return s.now
-}
+func (s *shop) release(job int) instant { return max(s.now, s.times[job].release) }
 
 // releaseOrNever is release for what is booked already: its start may have just passed.
-func (s *shop) releaseOrNever(job int) instant {
-	if r := s.jobs[job].Release; !r.IsZero() {
-		return at(r)
-	}
-	return -forever
-}
+func (s *shop) releaseOrNever(job int) instant { return s.times[job].release }
