@@ -31,18 +31,19 @@ type update struct {
 // read what stands there, and to write.
 func (st *Store) apply(ctx context.Context, ks keyspace, u update) error {
 	err := st.client.Watch(ctx, func(tx *redis.Tx) error {
-		found, old, err := readRows(ctx, tx, ks, u.rows)
+		values, err := readRows(ctx, tx, ks, u.rows)
 		if err != nil {
 			return err
 		}
-		next, err := u.guard(found)
+		stored, old := values[0] != nil, values[1:]
+		next, err := u.guard(decodePosition(values[0]))
 		if err != nil {
 			return err
 		}
-		return writeRows(ctx, tx, ks, change{update: u, old: old, next: next})
+		return writeRows(ctx, tx, ks, change{update: u, old: old, isThere: stored, next: next})
 	}, ks.position())
 	switch {
-	case errors.Is(err, redis.TxFailedErr):
+	case errors.Is(err, redis.TxFailedErr), errors.Is(err, redis.Nil):
 		return errRaced
 	case errors.Is(err, errUpToDate):
 		return nil
@@ -50,25 +51,33 @@ func (st *Store) apply(ctx context.Context, ks keyspace, u update) error {
 	return err
 }
 
-// readRows gives the position and the stored rows, nil where there is none.
-func readRows(ctx context.Context, tx *redis.Tx, ks keyspace, rows []rendered) (position, []any, error) {
+// readRows gives the stored position, then the stored rows, nil where there is none.
+func readRows(ctx context.Context, tx *redis.Tx, ks keyspace, rows []rendered) ([]any, error) {
 	keys := make([]string, 0, len(rows)+1)
 	keys = append(keys, ks.position())
 	for _, r := range rows {
 		keys = append(keys, ks.row(r.key))
 	}
-	values, err := tx.MGet(ctx, keys...).Result()
-	if err != nil {
-		return position{}, nil, err
-	}
-	return decodePosition(values[0]), values[1:], nil
+	return tx.MGet(ctx, keys...).Result()
 }
 
 // change is an update beside what it replaces.
 type change struct {
 	update
-	old  []any
-	next position
+	old     []any
+	isThere bool // a position stands there
+	next    position
+}
+
+// mode lets the position be set only where one stood as before. WATCH says the
+// same, but a server in process does not count FLUSHALL as a change of the key:
+// there the rows would come alone, without those that the flush took. Without a
+// position nobody believes them, and the next look writes all anew.
+func (c change) mode() string {
+	if c.isThere {
+		return "XX"
+	}
+	return "NX"
 }
 
 func writeRows(ctx context.Context, tx *redis.Tx, ks keyspace, c change) error {
@@ -85,7 +94,7 @@ func writeRows(ctx context.Context, tx *redis.Tx, ks keyspace, c change) error {
 		if len(c.remove) > 0 {
 			pipe.Unlink(ctx, c.remove...)
 		}
-		pipe.Set(ctx, ks.position(), stamp, c.next.life())
+		pipe.SetArgs(ctx, ks.position(), stamp, redis.SetArgs{Mode: c.mode(), TTL: c.next.life()})
 		return nil
 	})
 	return err
