@@ -59,6 +59,7 @@ func benchCommand() *cobra.Command {
 		}
 		return config.Validate(&f.broker, &f.redis)
 	}
+	command.AddCommand(benchScheduleCommand())
 	return command
 }
 

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"io"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -49,5 +51,30 @@ func TestBenchRefuses(t *testing.T) {
 		if err := root.ExecuteContext(t.Context()); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v", flags, err)
 		}
+	}
+}
+
+// TestBenchSchedule solves a job shop whose optimum is its longest job's.
+func TestBenchSchedule(t *testing.T) {
+	folder := t.TempDir()
+	if err := os.WriteFile(filepath.Join(folder, "two.jsp"), []byte("2 2\n0 3 1 2\n1 1 0 1\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for output, want := range map[string]string{"table": "by time", "json": `"proved": 1`} {
+		var out bytes.Buffer
+		root := rootCommand()
+		root.SetArgs([]string{"bench", "schedule", folder, "--seconds", "60", "--instances", "--output", output})
+		root.SetOut(&out)
+		root.SetErr(io.Discard)
+		if err := root.ExecuteContext(t.Context()); err != nil || !strings.Contains(out.String(), want) {
+			t.Errorf("%v: %s", err, out.String())
+		}
+	}
+	root := rootCommand()
+	root.SetArgs([]string{"bench", "schedule", folder, "--seconds", "60", "--output", "xml"})
+	root.SetOut(io.Discard)
+	root.SetErr(io.Discard)
+	if err := root.ExecuteContext(t.Context()); err == nil {
+		t.Error("xml was written")
 	}
 }

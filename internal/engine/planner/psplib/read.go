@@ -1,4 +1,5 @@
-// Package psplib reads project scheduling instances in the public .sm format.
+// Package psplib reads scheduling instances in the text forms in which they are
+// published: projects as .sm and as Patterson .rcp, and job shops.
 package psplib
 
 import (

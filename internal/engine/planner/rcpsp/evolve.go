@@ -15,12 +15,14 @@ const (
 	longestStretch  = 0.4
 	stretchDraws    = 5
 	swapChance      = 0.02
+	// endless is the count for which a search without one is laid out.
+	endless = 50_000
 )
 
 // run fills a population of left-justified schedules and lets the two
 // directions breed each other until the count is used up.
 func (s *search) run() {
-	size := populationFor(s.left)
+	size := populationFor(s.asked)
 	var left, right []schedule
 	for range size {
 		if s.done() {
@@ -45,6 +47,9 @@ func (s *search) run() {
 // populationFor is how many schedules each direction keeps: the square root of
 // the count, so that both breadth and generations grow with it.
 func populationFor(schedules int) int {
+	if schedules == 0 {
+		schedules = endless
+	}
 	return max(4, int(math.Sqrt(float64(schedules))))
 }
 

@@ -6,9 +6,13 @@ import (
 
 // Options of a search.
 type Options struct {
-	// Schedules bounds how often a generation scheme runs, in either direction.
+	// Schedules bounds how often a generation scheme runs, in either direction; zero:
+	// only Stop ends the search.
 	Schedules int
 	Seed      uint64
+	// Stop is asked after each schedule; nil: never. A search that is stopped by it is
+	// the beginning of the one that is not.
+	Stop func() bool
 }
 
 // Result is the best schedule found.
@@ -16,7 +20,7 @@ type Result struct {
 	// Starts of the activities, in periods.
 	Starts   []int
 	Makespan int
-	// LowerBound is the longest path; equal to Makespan: proved optimal.
+	// LowerBound is what no schedule can undercut; equal to Makespan: proved optimal.
 	LowerBound int
 	// Schedules that were generated.
 	Schedules int
@@ -33,8 +37,9 @@ type search struct {
 	nets    [2]*network // forward and backward
 	decoder *decoder
 	random  *rand.Rand
-	left    int
+	asked   int // schedules, zero: no end
 	made    int
+	stop    func() bool
 	best    schedule
 	bestDir int
 	bound   int32
@@ -53,16 +58,20 @@ func Solve(p Project, o Options) (Result, error) {
 	s := &search{
 		nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
 		random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15)),
-		left:   max(1, o.Schedules), bound: forward.critical(),
+		asked:  max(0, o.Schedules), stop: o.Stop, bound: bound(p, forward),
 		keys: make([]int64, forward.n), list: make([]int32, forward.n),
 	}
 	s.run()
 	return s.result(), nil
 }
 
-// done tells whether the count is used up or the bound is reached.
+// done tells whether the count is used up, the bound is reached, or somebody has
+// said stop. The first schedule is always made.
 func (s *search) done() bool {
-	return s.left <= 0 || s.made > 0 && s.best.makespan == s.bound
+	if s.made == 0 {
+		return false
+	}
+	return s.asked > 0 && s.made >= s.asked || s.best.makespan == s.bound || s.stop != nil && s.stop()
 }
 
 // decode generates one schedule from the list in a direction, counts it, and
@@ -70,7 +79,6 @@ func (s *search) done() bool {
 func (s *search) decode(dir int) schedule {
 	finish := make([]int32, len(s.list))
 	made := schedule{finish: finish, makespan: s.decoder.serial(s.nets[dir], s.list, finish)}
-	s.left--
 	if s.made++; s.made == 1 || made.makespan < s.best.makespan {
 		s.best, s.bestDir = made, dir
 	}
