@@ -33,3 +33,9 @@ func (d Day) live() (simulation.Result, error) {
 	}
 	return simulation.Run(c)
 }
+
+// Records lets a day pass and gives the logs that it leaves.
+func (d Day) Records() ([]sitelog.Record, error) {
+	result, err := d.live()
+	return result.Records, err
+}
