@@ -64,7 +64,7 @@ func specification(joint *pb.Joint, set *pb.StageSet) (fastening.Joint, error) {
 	}
 	made := fastening.Joint{
 		ID: joint.GetId(), Title: joint.GetTitle(), Fasteners: fasteners, Order: order,
-		SoftGasket: joint.GetSoftGasket(), Rule: fastening.Guarded,
+		SoftGasket: joint.GetSoftGasket(), Rule: decisionRule(joint.GetDecisionRule()),
 	}
 	// Fasteners that are used once are new ones whenever they are tightened.
 	if joint.GetUsedOnce() {
@@ -91,6 +91,14 @@ func fasteningStage(stage *pb.Stage) fastening.Stage {
 		BarredTools:   stage.GetBarredTools(),
 		Wait:          stage.GetWait().AsDuration(),
 	}
+}
+
+// decisionRule gives the careful rule where none is written.
+func decisionRule(r pb.DecisionRule) fastening.Rule {
+	if r == pb.DecisionRule_DECISION_RULE_SIMPLE {
+		return fastening.Simple
+	}
+	return fastening.Guarded
 }
 
 func stageKind(kind pb.Stage_Kind) fastening.StageKind {

@@ -42,6 +42,7 @@ func confirm(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.Confir
 		WantedBy:      stamp(j.WantedBy),
 		Priority:      j.Priority,
 		Title:         title(j, c, causes),
+		Customer:      j.Customer.GetName(),
 	}}, nil
 }
 

@@ -52,6 +52,7 @@ func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, erro
 		Revision:         j.Plan.GetRevision() + 1,
 		CatalogueVersion: c.Version(),
 		Causes:           slices.Clone(causes),
+		Notice:           c.Message().GetNotice(),
 		Effort:           spread(answer.Total),
 		ProvedOptimal:    answer.Proved,
 		LowerBound:       minutes(answer.Bound),

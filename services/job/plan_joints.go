@@ -40,6 +40,7 @@ func (p *planner) jointDue(j *cataloguev1.Joint, step string) *jobv1.JointDue {
 		ForStep:       step,
 		Cautions:      p.cautions(j.GetHazards()),
 		ClampLengthMm: j.GetClampLengthMm(),
+		DecisionRule:  j.GetDecisionRule(),
 	}
 	for _, set := range j.GetStageSets() {
 		switch p.facts.Holds(set.GetWhen()) {

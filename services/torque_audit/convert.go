@@ -32,7 +32,8 @@ func sameWork(a, b *jobv1.JointDue) bool {
 	before, known := stagesOf(a)
 	after, knownToo := stagesOf(b)
 	return known == knownToo && a.GetFasteners() == b.GetFasteners() && slices.Equal(a.GetOrder(), b.GetOrder()) &&
-		a.GetSoftGasket() == b.GetSoftGasket() && a.GetUsedOnce() == b.GetUsedOnce() && a.GetThread() == b.GetThread() &&
+		a.GetSoftGasket() == b.GetSoftGasket() && ruleOf(a.GetDecisionRule()) == ruleOf(b.GetDecisionRule()) &&
+		a.GetUsedOnce() == b.GetUsedOnce() && a.GetThread() == b.GetThread() &&
 		slices.EqualFunc(before, after, func(x, y *cataloguev1.Stage) bool { return proto.Equal(x, y) })
 }
 
@@ -52,7 +53,7 @@ func begin(d *jobv1.JointDue) (*fastening.Track, string) {
 func jointOf(d *jobv1.JointDue, stages []*cataloguev1.Stage) fastening.Joint {
 	j := fastening.Joint{
 		ID: d.GetJoint(), Title: d.GetTitle(), Fasteners: int(d.GetFasteners()), Order: ints(d.GetOrder()),
-		SoftGasket: d.GetSoftGasket(), Parts: fastening.UsedParts,
+		SoftGasket: d.GetSoftGasket(), Parts: fastening.UsedParts, Rule: ruleOf(d.GetDecisionRule()),
 	}
 	if d.GetUsedOnce() {
 		j.Parts = fastening.NewParts
@@ -61,6 +62,14 @@ func jointOf(d *jobv1.JointDue, stages []*cataloguev1.Stage) fastening.Joint {
 		j.Stages = append(j.Stages, stageOf(s))
 	}
 	return j
+}
+
+// ruleOf is the careful rule unless the catalogue says otherwise.
+func ruleOf(r cataloguev1.DecisionRule) fastening.Rule {
+	if r == cataloguev1.DecisionRule_DECISION_RULE_SIMPLE {
+		return fastening.Simple
+	}
+	return fastening.Guarded
 }
 
 func stageOf(s *cataloguev1.Stage) fastening.Stage {

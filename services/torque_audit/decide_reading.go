@@ -43,6 +43,7 @@ func decidePostReading(st *State, in sitelog.Input, req *pb.PostReadingRequest) 
 		Wrench: req.GetWrench(), TorqueNm: req.GetTorqueNm(), AngleDeg: req.GetAngleDeg(), Moved: req.GetMoved(),
 		At: timestamppb.New(at), By: in.Actor.Person, Verdict: verdicts[judgement.Verdict],
 		Counts: judgement.Counts, Reason: judgement.Reason, Risk: judgement.Risk,
+		Basis: basis(j, judgement.Stage, w, at),
 	}
 	posted := &pb.ReadingPosted{Job: sh.job, Reading: reading}
 	after := sh.after(in, posted)
@@ -108,7 +109,7 @@ func decideCorrectReading(st *State, in sitelog.Input, req *pb.CorrectReadingReq
 		Job: sh.job, Number: req.GetNumber(), Reason: req.GetReason(),
 		By: &pb.Reading{
 			Number: sh.readings + 1, Joint: wrong.GetJoint(), Fastener: wrong.GetFastener(), Stage: wrong.GetStage(), Round: wrong.GetRound(),
-			At: timestamppb.New(in.Now), By: in.Actor.Person, Reason: "takes out reading: " + req.GetReason(),
+			At: timestamppb.New(in.Now), By: in.Actor.Person, Reason: "takes out reading: " + req.GetReason(), TakesOut: req.GetNumber(),
 		},
 	}}
 	events = append(events, sh.corrected(in, events[0], wrong)...)

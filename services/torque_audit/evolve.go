@@ -23,7 +23,9 @@ func evolve(s *State, e sitelog.Event) {
 		s.wrenches[m.GetWrench()].check(m.GetCheck())
 		return
 	case *pb.SheetOpened:
-		s.sheets[m.GetJob()] = &sheet{job: m.GetJob(), vehicle: m.GetVehicle(), opened: e.Time}
+		s.sheets[m.GetJob()] = &sheet{
+			job: m.GetJob(), vehicle: m.GetVehicle(), vin: m.GetVin(), customer: m.GetCustomer(), notice: m.GetNotice(), opened: e.Time,
+		}
 	case *pb.ReadingPosted:
 		if w := s.wrenches[m.GetReading().GetWrench()]; w != nil {
 			w.cycles++

@@ -16,9 +16,9 @@ import (
 func react(s *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, error) {
 	switch m := f.Message.(type) {
 	case *jobv1.DiagnosisConfirmed:
-		return s.follow(in, m.GetJob(), m.GetVehicle(), m.GetPlan(), nil, "the diagnosis was confirmed"), nil
+		return s.follow(in, order{m.GetJob(), m.GetVehicle(), m.GetCustomer()}, m.GetPlan(), nil, "the diagnosis was confirmed"), nil
 	case *jobv1.PlanRevised:
-		return s.follow(in, m.GetJob(), m.GetVehicle(), m.GetPlan(), m.GetStepsDone(), m.GetReason()), nil
+		return s.follow(in, order{job: m.GetJob(), vehicle: m.GetVehicle()}, m.GetPlan(), m.GetStepsDone(), m.GetReason()), nil
 	case *jobv1.DesignFound:
 		return s.narrow(in, m), nil
 	case *jobv1.StepStarted:
@@ -33,19 +33,29 @@ func react(s *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, erro
 	return nil, nil
 }
 
+// order is whose car a job is about.
+type order struct {
+	job      string
+	vehicle  *jobv1.Vehicle
+	customer string
+}
+
 // follow opens the sheet from a plan or revises it.
-func (s *State) follow(in sitelog.Input, job string, v *jobv1.Vehicle, plan *jobv1.Plan, stepsDone []string, reason string) []proto.Message {
-	before := s.sheets[job]
+func (s *State) follow(in sitelog.Input, o order, plan *jobv1.Plan, stepsDone []string, reason string) []proto.Message {
+	before := s.sheets[o.job]
 	if before == nil {
-		opened := &pb.SheetOpened{Job: job, Vehicle: vehicleWords(v), PlanRevision: plan.GetRevision(), Joints: plan.GetJoints()}
-		after := (&sheet{job: job}).after(in, opened)
+		opened := &pb.SheetOpened{
+			Job: o.job, Vehicle: vehicleWords(o.vehicle), PlanRevision: plan.GetRevision(), Joints: plan.GetJoints(),
+			Vin: o.vehicle.GetVin(), Customer: o.customer, Notice: plan.GetNotice(),
+		}
+		after := (&sheet{job: o.job}).after(in, opened)
 		return after.continued(stepsDone, opened)
 	}
 	if before.void || plan.GetRevision() <= before.revision {
 		return nil
 	}
 	return before.revise(in, stepsDone, &pb.SheetRevised{
-		Job: job, PlanRevision: plan.GetRevision(), Joints: plan.GetJoints(), Reason: reason,
+		Job: o.job, PlanRevision: plan.GetRevision(), Joints: plan.GetJoints(), Reason: reason,
 	})
 }
 

@@ -53,6 +53,7 @@ func (s *sheet) render() *pb.Sheet {
 		Name: s.name(), Job: s.job, State: s.state(), Vehicle: s.vehicle, PlanRevision: s.revision,
 		JointsProved: s.proved(), JointsDue: s.due(), Left: s.left(), SignedBy: s.signedBy,
 		SignedAt: stamp(s.signedAt), OpenedAt: stamp(s.opened), UpdatedAt: stamp(s.since),
+		Vin: s.vin, Customer: s.customer, Notice: s.notice,
 	}
 	for _, j := range s.joints {
 		out.Joints = append(out.Joints, j.render())

@@ -6,12 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"testing"
 	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/engine/fastening/record"
 	"ramprow/internal/platform/embedded"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
@@ -187,6 +189,13 @@ func TestThroughTheServer(t *testing.T) {
 	b.must(err)
 	if !proto.Equal(done, got.GetSheet()) || len(got.GetSheet().GetJoints()[0].GetReadings()) != 2 {
 		t.Errorf("watched %v\nread %v", done, got.GetSheet())
+	}
+	issued, err := b.client.GetTighteningRecord(b.ctx, &pb.GetTighteningRecordRequest{Job: job1, WithHtml: true})
+	b.must(err)
+	proof, err := record.Verify(issued.GetJson())
+	b.must(err)
+	if proof.Sum != issued.GetSum() || len(proof.Hashes) != 2 || !strings.Contains(issued.GetHtml(), proof.Sum) {
+		t.Errorf("the record proves %+v", proof)
 	}
 }
 

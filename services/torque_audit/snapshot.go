@@ -22,6 +22,7 @@ type kept struct {
 
 type keptSheet struct {
 	Job, Vehicle             string
+	Vin, Customer, Notice    string
 	Revision, Readings       uint32
 	Joints                   []keptJoint
 	Complete, Reopened, Void bool
@@ -62,6 +63,7 @@ func snapshot(s *State) func() ([]byte, error) {
 func keepSheet(s *sheet) keptSheet {
 	k := keptSheet{
 		Job: s.job, Vehicle: s.vehicle, Revision: s.revision, Readings: s.readings,
+		Vin: s.vin, Customer: s.customer, Notice: s.notice,
 		Joints:   make([]keptJoint, 0, len(s.joints)),
 		Complete: s.complete, Reopened: s.reopened, Void: s.void,
 		SignedBy: s.signedBy, SignedAt: s.signedAt, Opened: s.opened, Since: s.since,
@@ -93,6 +95,7 @@ func restore(_ string, data []byte) (*State, error) {
 func (k keptSheet) sheet() *sheet {
 	s := &sheet{
 		job: k.Job, vehicle: k.Vehicle, revision: k.Revision, readings: k.Readings,
+		vin: k.Vin, customer: k.Customer, notice: k.Notice,
 		complete: k.Complete, reopened: k.Reopened, void: k.Void,
 		signedBy: k.SignedBy, signedAt: k.SignedAt, opened: k.Opened, since: k.Since,
 	}

@@ -27,6 +27,8 @@ type State struct {
 // sheet is the audit of one job.
 type sheet struct {
 	job, vehicle  string
+	vin, customer string
+	notice        string // of the catalogue, for print
 	revision      uint32
 	joints        []*joint
 	readings      uint32 // running number

@@ -76,3 +76,14 @@ func ordinal(n int) string {
 }
 
 func sorted(fasteners []int) []int { return slices.Sorted(slices.Values(fasteners)) }
+
+// String says what the stage asks of a fastener, as in '10 N·m (9 to 11)'.
+func (s Stage) String() string { return s.say() }
+
+// String names the rule as it is printed.
+func (rule Rule) String() string {
+	if rule == Simple {
+		return "simple acceptance: any value inside the window counts, at the risk shown"
+	}
+	return "guarded acceptance: only a value proved inside the window counts (ISO 14253-1)"
+}

@@ -87,6 +87,59 @@ func (Pattern) EnumDescriptor() ([]byte, []int) {
 	return file_ramprow_catalogue_v1_joint_proto_rawDescGZIP(), []int{0}
 }
 
+// DecisionRule is what a joint makes of a reading whose uncertainty reaches over a limit.
+type DecisionRule int32
+
+const (
+	// As guarded.
+	DecisionRule_DECISION_RULE_UNSPECIFIED DecisionRule = 0
+	// Only a value that is proved inside counts (ISO 14253-1).
+	DecisionRule_DECISION_RULE_GUARDED DecisionRule = 1
+	// Any value inside counts; the risk of a wrong accept is printed with it.
+	DecisionRule_DECISION_RULE_SIMPLE DecisionRule = 2
+)
+
+// Enum value maps for DecisionRule.
+var (
+	DecisionRule_name = map[int32]string{
+		0: "DECISION_RULE_UNSPECIFIED",
+		1: "DECISION_RULE_GUARDED",
+		2: "DECISION_RULE_SIMPLE",
+	}
+	DecisionRule_value = map[string]int32{
+		"DECISION_RULE_UNSPECIFIED": 0,
+		"DECISION_RULE_GUARDED":     1,
+		"DECISION_RULE_SIMPLE":      2,
+	}
+)
+
+func (x DecisionRule) Enum() *DecisionRule {
+	p := new(DecisionRule)
+	*p = x
+	return p
+}
+
+func (x DecisionRule) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DecisionRule) Descriptor() protoreflect.EnumDescriptor {
+	return file_ramprow_catalogue_v1_joint_proto_enumTypes[1].Descriptor()
+}
+
+func (DecisionRule) Type() protoreflect.EnumType {
+	return &file_ramprow_catalogue_v1_joint_proto_enumTypes[1]
+}
+
+func (x DecisionRule) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DecisionRule.Descriptor instead.
+func (DecisionRule) EnumDescriptor() ([]byte, []int) {
+	return file_ramprow_catalogue_v1_joint_proto_rawDescGZIP(), []int{1}
+}
+
 type Stage_Kind int32
 
 const (
@@ -134,11 +187,11 @@ func (x Stage_Kind) String() string {
 }
 
 func (Stage_Kind) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_catalogue_v1_joint_proto_enumTypes[1].Descriptor()
+	return file_ramprow_catalogue_v1_joint_proto_enumTypes[2].Descriptor()
 }
 
 func (Stage_Kind) Type() protoreflect.EnumType {
-	return &file_ramprow_catalogue_v1_joint_proto_enumTypes[1]
+	return &file_ramprow_catalogue_v1_joint_proto_enumTypes[2]
 }
 
 func (x Stage_Kind) Number() protoreflect.EnumNumber {
@@ -183,11 +236,11 @@ func (x Stage_PartState) String() string {
 }
 
 func (Stage_PartState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_catalogue_v1_joint_proto_enumTypes[2].Descriptor()
+	return file_ramprow_catalogue_v1_joint_proto_enumTypes[3].Descriptor()
 }
 
 func (Stage_PartState) Type() protoreflect.EnumType {
-	return &file_ramprow_catalogue_v1_joint_proto_enumTypes[2]
+	return &file_ramprow_catalogue_v1_joint_proto_enumTypes[3]
 }
 
 func (x Stage_PartState) Number() protoreflect.EnumNumber {
@@ -227,7 +280,8 @@ type Joint struct {
 	Hazards []string     `protobuf:"bytes,15,rep,name=hazards,proto3" json:"hazards,omitempty"`
 	When    []*Condition `protobuf:"bytes,16,rep,name=when,proto3" json:"when,omitempty"`
 	// Clamp length in millimetres, for the physics.
-	ClampLengthMm float64 `protobuf:"fixed64,17,opt,name=clamp_length_mm,json=clampLengthMm,proto3" json:"clamp_length_mm,omitempty"`
+	ClampLengthMm float64      `protobuf:"fixed64,17,opt,name=clamp_length_mm,json=clampLengthMm,proto3" json:"clamp_length_mm,omitempty"`
+	DecisionRule  DecisionRule `protobuf:"varint,18,opt,name=decision_rule,json=decisionRule,proto3,enum=ramprow.catalogue.v1.DecisionRule" json:"decision_rule,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -379,6 +433,13 @@ func (x *Joint) GetClampLengthMm() float64 {
 		return x.ClampLengthMm
 	}
 	return 0
+}
+
+func (x *Joint) GetDecisionRule() DecisionRule {
+	if x != nil {
+		return x.DecisionRule
+	}
+	return DecisionRule_DECISION_RULE_UNSPECIFIED
 }
 
 // StageSet is a specification of stages for the cars that meet the conditions.
@@ -671,7 +732,7 @@ var File_ramprow_catalogue_v1_joint_proto protoreflect.FileDescriptor
 
 const file_ramprow_catalogue_v1_joint_proto_rawDesc = "" +
 	"\n" +
-	" ramprow/catalogue/v1/joint.proto\x12\x14ramprow.catalogue.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a#ramprow/catalogue/v1/teardown.proto\"\xf8\x05\n" +
+	" ramprow/catalogue/v1/joint.proto\x12\x14ramprow.catalogue.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a#ramprow/catalogue/v1/teardown.proto\"\xcb\x06\n" +
 	"\x05Joint\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12 \n" +
@@ -694,7 +755,8 @@ const file_ramprow_catalogue_v1_joint_proto_rawDesc = "" +
 	"\arecheck\x18\x0e \x01(\v2\x1d.ramprow.catalogue.v1.RecheckR\arecheck\x12\x18\n" +
 	"\ahazards\x18\x0f \x03(\tR\ahazards\x123\n" +
 	"\x04when\x18\x10 \x03(\v2\x1f.ramprow.catalogue.v1.ConditionR\x04when\x126\n" +
-	"\x0fclamp_length_mm\x18\x11 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\rclampLengthMm\"t\n" +
+	"\x0fclamp_length_mm\x18\x11 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\rclampLengthMm\x12Q\n" +
+	"\rdecision_rule\x18\x12 \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleB\b\xbaH\x05\x82\x01\x02\x10\x01R\fdecisionRule\"t\n" +
 	"\bStageSet\x123\n" +
 	"\x04when\x18\x01 \x03(\v2\x1f.ramprow.catalogue.v1.ConditionR\x04when\x123\n" +
 	"\x06stages\x18\x02 \x03(\v2\x1b.ramprow.catalogue.v1.StageR\x06stages\"\xba\a\n" +
@@ -741,7 +803,11 @@ const file_ramprow_catalogue_v1_joint_proto_rawDesc = "" +
 	"\x13PATTERN_FROM_MIDDLE\x10\x02\x12\x11\n" +
 	"\rPATTERN_CROSS\x10\x03\x12\x12\n" +
 	"\x0ePATTERN_CIRCLE\x10\x04\x12\x12\n" +
-	"\x0ePATTERN_LISTED\x10\x05B0Z.ramprow/proto/ramprow/catalogue/v1;cataloguev1b\x06proto3"
+	"\x0ePATTERN_LISTED\x10\x05*b\n" +
+	"\fDecisionRule\x12\x1d\n" +
+	"\x19DECISION_RULE_UNSPECIFIED\x10\x00\x12\x19\n" +
+	"\x15DECISION_RULE_GUARDED\x10\x01\x12\x18\n" +
+	"\x14DECISION_RULE_SIMPLE\x10\x02B0Z.ramprow/proto/ramprow/catalogue/v1;cataloguev1b\x06proto3"
 
 var (
 	file_ramprow_catalogue_v1_joint_proto_rawDescOnce sync.Once
@@ -755,34 +821,36 @@ func file_ramprow_catalogue_v1_joint_proto_rawDescGZIP() []byte {
 	return file_ramprow_catalogue_v1_joint_proto_rawDescData
 }
 
-var file_ramprow_catalogue_v1_joint_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_ramprow_catalogue_v1_joint_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
 var file_ramprow_catalogue_v1_joint_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_ramprow_catalogue_v1_joint_proto_goTypes = []any{
 	(Pattern)(0),                // 0: ramprow.catalogue.v1.Pattern
-	(Stage_Kind)(0),             // 1: ramprow.catalogue.v1.Stage.Kind
-	(Stage_PartState)(0),        // 2: ramprow.catalogue.v1.Stage.PartState
-	(*Joint)(nil),               // 3: ramprow.catalogue.v1.Joint
-	(*StageSet)(nil),            // 4: ramprow.catalogue.v1.StageSet
-	(*Stage)(nil),               // 5: ramprow.catalogue.v1.Stage
-	(*Recheck)(nil),             // 6: ramprow.catalogue.v1.Recheck
-	(*Condition)(nil),           // 7: ramprow.catalogue.v1.Condition
-	(*durationpb.Duration)(nil), // 8: google.protobuf.Duration
+	(DecisionRule)(0),           // 1: ramprow.catalogue.v1.DecisionRule
+	(Stage_Kind)(0),             // 2: ramprow.catalogue.v1.Stage.Kind
+	(Stage_PartState)(0),        // 3: ramprow.catalogue.v1.Stage.PartState
+	(*Joint)(nil),               // 4: ramprow.catalogue.v1.Joint
+	(*StageSet)(nil),            // 5: ramprow.catalogue.v1.StageSet
+	(*Stage)(nil),               // 6: ramprow.catalogue.v1.Stage
+	(*Recheck)(nil),             // 7: ramprow.catalogue.v1.Recheck
+	(*Condition)(nil),           // 8: ramprow.catalogue.v1.Condition
+	(*durationpb.Duration)(nil), // 9: google.protobuf.Duration
 }
 var file_ramprow_catalogue_v1_joint_proto_depIdxs = []int32{
-	0, // 0: ramprow.catalogue.v1.Joint.pattern:type_name -> ramprow.catalogue.v1.Pattern
-	4, // 1: ramprow.catalogue.v1.Joint.stage_sets:type_name -> ramprow.catalogue.v1.StageSet
-	6, // 2: ramprow.catalogue.v1.Joint.recheck:type_name -> ramprow.catalogue.v1.Recheck
-	7, // 3: ramprow.catalogue.v1.Joint.when:type_name -> ramprow.catalogue.v1.Condition
-	7, // 4: ramprow.catalogue.v1.StageSet.when:type_name -> ramprow.catalogue.v1.Condition
-	5, // 5: ramprow.catalogue.v1.StageSet.stages:type_name -> ramprow.catalogue.v1.Stage
-	1, // 6: ramprow.catalogue.v1.Stage.kind:type_name -> ramprow.catalogue.v1.Stage.Kind
-	2, // 7: ramprow.catalogue.v1.Stage.part_state:type_name -> ramprow.catalogue.v1.Stage.PartState
-	8, // 8: ramprow.catalogue.v1.Stage.wait:type_name -> google.protobuf.Duration
-	9, // [9:9] is the sub-list for method output_type
-	9, // [9:9] is the sub-list for method input_type
-	9, // [9:9] is the sub-list for extension type_name
-	9, // [9:9] is the sub-list for extension extendee
-	0, // [0:9] is the sub-list for field type_name
+	0,  // 0: ramprow.catalogue.v1.Joint.pattern:type_name -> ramprow.catalogue.v1.Pattern
+	5,  // 1: ramprow.catalogue.v1.Joint.stage_sets:type_name -> ramprow.catalogue.v1.StageSet
+	7,  // 2: ramprow.catalogue.v1.Joint.recheck:type_name -> ramprow.catalogue.v1.Recheck
+	8,  // 3: ramprow.catalogue.v1.Joint.when:type_name -> ramprow.catalogue.v1.Condition
+	1,  // 4: ramprow.catalogue.v1.Joint.decision_rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	8,  // 5: ramprow.catalogue.v1.StageSet.when:type_name -> ramprow.catalogue.v1.Condition
+	6,  // 6: ramprow.catalogue.v1.StageSet.stages:type_name -> ramprow.catalogue.v1.Stage
+	2,  // 7: ramprow.catalogue.v1.Stage.kind:type_name -> ramprow.catalogue.v1.Stage.Kind
+	3,  // 8: ramprow.catalogue.v1.Stage.part_state:type_name -> ramprow.catalogue.v1.Stage.PartState
+	9,  // 9: ramprow.catalogue.v1.Stage.wait:type_name -> google.protobuf.Duration
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_catalogue_v1_joint_proto_init() }
@@ -796,7 +864,7 @@ func file_ramprow_catalogue_v1_joint_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_catalogue_v1_joint_proto_rawDesc), len(file_ramprow_catalogue_v1_joint_proto_rawDesc)),
-			NumEnums:      3,
+			NumEnums:      4,
 			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,

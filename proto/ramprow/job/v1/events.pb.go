@@ -475,6 +475,8 @@ type DiagnosisConfirmed struct {
 	WantedBy      *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=wanted_by,json=wantedBy,proto3" json:"wanted_by,omitempty"`
 	Priority      uint32                 `protobuf:"varint,7,opt,name=priority,proto3" json:"priority,omitempty"`
 	Title         string                 `protobuf:"bytes,8,opt,name=title,proto3" json:"title,omitempty"`
+	// The customer's name, for what is printed and for who has to be called.
+	Customer      string `protobuf:"bytes,9,opt,name=customer,proto3" json:"customer,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -561,6 +563,13 @@ func (x *DiagnosisConfirmed) GetPriority() uint32 {
 func (x *DiagnosisConfirmed) GetTitle() string {
 	if x != nil {
 		return x.Title
+	}
+	return ""
+}
+
+func (x *DiagnosisConfirmed) GetCustomer() string {
+	if x != nil {
+		return x.Customer
 	}
 	return ""
 }
@@ -2155,7 +2164,7 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
 	"\asymptom\x18\x02 \x01(\tR\asymptom\x12\x12\n" +
 	"\x04test\x18\x03 \x01(\tR\x04test\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xc9\x02\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xe5\x02\n" +
 	"\x12DiagnosisConfirmed\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x12\x16\n" +
@@ -2164,7 +2173,8 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\x0eearliest_start\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\rearliestStart\x127\n" +
 	"\twanted_by\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12\x1a\n" +
 	"\bpriority\x18\a \x01(\rR\bpriority\x12\x14\n" +
-	"\x05title\x18\b \x01(\tR\x05title\"\xfe\x01\n" +
+	"\x05title\x18\b \x01(\tR\x05title\x12\x1a\n" +
+	"\bcustomer\x18\t \x01(\tR\bcustomer\"\xfe\x01\n" +
 	"\vPlanRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x12\x16\n" +

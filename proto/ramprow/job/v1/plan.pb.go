@@ -173,7 +173,9 @@ type Plan struct {
 	ProvedOptimal bool                 `protobuf:"varint,15,opt,name=proved_optimal,json=provedOptimal,proto3" json:"proved_optimal,omitempty"`
 	LowerBound    *durationpb.Duration `protobuf:"bytes,16,opt,name=lower_bound,json=lowerBound,proto3" json:"lower_bound,omitempty"`
 	// Ways that were considered and left, for people.
-	Rejected      []string `protobuf:"bytes,17,rep,name=rejected,proto3" json:"rejected,omitempty"`
+	Rejected []string `protobuf:"bytes,17,rep,name=rejected,proto3" json:"rejected,omitempty"`
+	// What the catalogue wants said on everything that is printed from it.
+	Notice        string `protobuf:"bytes,18,opt,name=notice,proto3" json:"notice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -325,6 +327,13 @@ func (x *Plan) GetRejected() []string {
 		return x.Rejected
 	}
 	return nil
+}
+
+func (x *Plan) GetNotice() string {
+	if x != nil {
+		return x.Notice
+	}
+	return ""
 }
 
 type PhaseEffort struct {
@@ -948,9 +957,10 @@ type JointDue struct {
 	Designs []*JointStages `protobuf:"bytes,10,rep,name=designs,proto3" json:"designs,omitempty"`
 	Recheck *v11.Recheck   `protobuf:"bytes,11,opt,name=recheck,proto3" json:"recheck,omitempty"`
 	// Step with which it is tightened.
-	ForStep       string     `protobuf:"bytes,12,opt,name=for_step,json=forStep,proto3" json:"for_step,omitempty"`
-	Cautions      []*Caution `protobuf:"bytes,13,rep,name=cautions,proto3" json:"cautions,omitempty"`
-	ClampLengthMm float64    `protobuf:"fixed64,14,opt,name=clamp_length_mm,json=clampLengthMm,proto3" json:"clamp_length_mm,omitempty"`
+	ForStep       string           `protobuf:"bytes,12,opt,name=for_step,json=forStep,proto3" json:"for_step,omitempty"`
+	Cautions      []*Caution       `protobuf:"bytes,13,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	ClampLengthMm float64          `protobuf:"fixed64,14,opt,name=clamp_length_mm,json=clampLengthMm,proto3" json:"clamp_length_mm,omitempty"`
+	DecisionRule  v11.DecisionRule `protobuf:"varint,15,opt,name=decision_rule,json=decisionRule,proto3,enum=ramprow.catalogue.v1.DecisionRule" json:"decision_rule,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1083,6 +1093,13 @@ func (x *JointDue) GetClampLengthMm() float64 {
 	return 0
 }
 
+func (x *JointDue) GetDecisionRule() v11.DecisionRule {
+	if x != nil {
+		return x.DecisionRule
+	}
+	return v11.DecisionRule(0)
+}
+
 // JointStages are the stages of one design of a joint.
 type JointStages struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1149,7 +1166,7 @@ var File_ramprow_job_v1_plan_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x19ramprow/job/v1/plan.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a ramprow/catalogue/v1/joint.proto\x1a#ramprow/catalogue/v1/teardown.proto\x1a\x1dramprow/common/v1/types.proto\"\x97\x06\n" +
+	"\x19ramprow/job/v1/plan.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a ramprow/catalogue/v1/joint.proto\x1a#ramprow/catalogue/v1/teardown.proto\x1a\x1dramprow/common/v1/types.proto\"\xaf\x06\n" +
 	"\x04Plan\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\rR\brevision\x12+\n" +
 	"\x11catalogue_version\x18\x02 \x01(\tR\x10catalogueVersion\x12\x16\n" +
@@ -1169,7 +1186,8 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\x0eproved_optimal\x18\x0f \x01(\bR\rprovedOptimal\x12:\n" +
 	"\vlower_bound\x18\x10 \x01(\v2\x19.google.protobuf.DurationR\n" +
 	"lowerBound\x12\x1a\n" +
-	"\brejected\x18\x11 \x03(\tR\brejected\"m\n" +
+	"\brejected\x18\x11 \x03(\tR\brejected\x12\x16\n" +
+	"\x06notice\x18\x12 \x01(\tR\x06notice\"m\n" +
 	"\vPhaseEffort\x12+\n" +
 	"\x05phase\x18\x01 \x01(\x0e2\x15.ramprow.job.v1.PhaseR\x05phase\x121\n" +
 	"\x06effort\x18\x02 \x01(\v2\x19.ramprow.common.v1.SpreadR\x06effort\"\xe4\x06\n" +
@@ -1239,7 +1257,7 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\tused_once\x18\b \x01(\bR\busedOnce\x12.\n" +
 	"\x05price\x18\t \x01(\v2\x18.ramprow.common.v1.MoneyR\x05price\x12\x19\n" +
 	"\bfor_step\x18\n" +
-	" \x01(\tR\aforStep\"\xe5\x03\n" +
+	" \x01(\tR\aforStep\"\xae\x04\n" +
 	"\bJointDue\x12\x14\n" +
 	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1c\n" +
@@ -1256,7 +1274,8 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\arecheck\x18\v \x01(\v2\x1d.ramprow.catalogue.v1.RecheckR\arecheck\x12\x19\n" +
 	"\bfor_step\x18\f \x01(\tR\aforStep\x123\n" +
 	"\bcautions\x18\r \x03(\v2\x17.ramprow.job.v1.CautionR\bcautions\x12&\n" +
-	"\x0fclamp_length_mm\x18\x0e \x01(\x01R\rclampLengthMm\"r\n" +
+	"\x0fclamp_length_mm\x18\x0e \x01(\x01R\rclampLengthMm\x12G\n" +
+	"\rdecision_rule\x18\x0f \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleR\fdecisionRule\"r\n" +
 	"\vJointStages\x12\x18\n" +
 	"\afeature\x18\x01 \x01(\tR\afeature\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\tR\x05value\x123\n" +
@@ -1304,7 +1323,8 @@ var file_ramprow_job_v1_plan_proto_goTypes = []any{
 	(v11.Piece_Fate)(0),         // 16: ramprow.catalogue.v1.Piece.Fate
 	(v1.Unit)(0),                // 17: ramprow.common.v1.Unit
 	(*v11.Recheck)(nil),         // 18: ramprow.catalogue.v1.Recheck
-	(*v11.Stage)(nil),           // 19: ramprow.catalogue.v1.Stage
+	(v11.DecisionRule)(0),       // 19: ramprow.catalogue.v1.DecisionRule
+	(*v11.Stage)(nil),           // 20: ramprow.catalogue.v1.Stage
 }
 var file_ramprow_job_v1_plan_proto_depIdxs = []int32{
 	4,  // 0: ramprow.job.v1.Plan.steps:type_name -> ramprow.job.v1.PlannedStep
@@ -1331,12 +1351,13 @@ var file_ramprow_job_v1_plan_proto_depIdxs = []int32{
 	10, // 21: ramprow.job.v1.JointDue.designs:type_name -> ramprow.job.v1.JointStages
 	18, // 22: ramprow.job.v1.JointDue.recheck:type_name -> ramprow.catalogue.v1.Recheck
 	5,  // 23: ramprow.job.v1.JointDue.cautions:type_name -> ramprow.job.v1.Caution
-	19, // 24: ramprow.job.v1.JointStages.stages:type_name -> ramprow.catalogue.v1.Stage
-	25, // [25:25] is the sub-list for method output_type
-	25, // [25:25] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	19, // 24: ramprow.job.v1.JointDue.decision_rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	20, // 25: ramprow.job.v1.JointStages.stages:type_name -> ramprow.catalogue.v1.Stage
+	26, // [26:26] is the sub-list for method output_type
+	26, // [26:26] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_plan_proto_init() }

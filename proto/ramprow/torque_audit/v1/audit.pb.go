@@ -539,7 +539,11 @@ type Reading struct {
 	// Number of the reading that corrects this one; 0: none.
 	CorrectedBy uint32 `protobuf:"varint,15,opt,name=corrected_by,json=correctedBy,proto3" json:"corrected_by,omitempty"`
 	// Bound before which the fastener may still be wrong: probability of a wrong accept.
-	Risk          float64 `protobuf:"fixed64,16,opt,name=risk,proto3" json:"risk,omitempty"`
+	Risk float64 `protobuf:"fixed64,16,opt,name=risk,proto3" json:"risk,omitempty"`
+	// What it was judged by, as things stood then.
+	Basis *Basis `protobuf:"bytes,17,opt,name=basis,proto3" json:"basis,omitempty"`
+	// Number of the reading that this correction takes out; 0: it is no correction.
+	TakesOut      uint32 `protobuf:"varint,18,opt,name=takes_out,json=takesOut,proto3" json:"takes_out,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -686,6 +690,164 @@ func (x *Reading) GetRisk() float64 {
 	return 0
 }
 
+func (x *Reading) GetBasis() *Basis {
+	if x != nil {
+		return x.Basis
+	}
+	return nil
+}
+
+func (x *Reading) GetTakesOut() uint32 {
+	if x != nil {
+		return x.TakesOut
+	}
+	return 0
+}
+
+// Basis is what a reading was judged by: the specification and the tool on that day.
+type Basis struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As in '10 N·m (9 to 11)'.
+	Asked        string  `protobuf:"bytes,1,opt,name=asked,proto3" json:"asked,omitempty"`
+	TorqueLowNm  float64 `protobuf:"fixed64,2,opt,name=torque_low_nm,json=torqueLowNm,proto3" json:"torque_low_nm,omitempty"`
+	TorqueHighNm float64 `protobuf:"fixed64,3,opt,name=torque_high_nm,json=torqueHighNm,proto3" json:"torque_high_nm,omitempty"`
+	AngleLowDeg  float64 `protobuf:"fixed64,4,opt,name=angle_low_deg,json=angleLowDeg,proto3" json:"angle_low_deg,omitempty"`
+	AngleHighDeg float64 `protobuf:"fixed64,5,opt,name=angle_high_deg,json=angleHighDeg,proto3" json:"angle_high_deg,omitempty"`
+	// Must have been reached after an angle.
+	TorqueFloorNm float64         `protobuf:"fixed64,6,opt,name=torque_floor_nm,json=torqueFloorNm,proto3" json:"torque_floor_nm,omitempty"`
+	Rule          v1.DecisionRule `protobuf:"varint,7,opt,name=rule,proto3,enum=ramprow.catalogue.v1.DecisionRule" json:"rule,omitempty"`
+	WrenchTitle   string          `protobuf:"bytes,8,opt,name=wrench_title,json=wrenchTitle,proto3" json:"wrench_title,omitempty"`
+	// Permissible deviation of the wrench in percent of the reference.
+	DeviationPercent float64                `protobuf:"fixed64,9,opt,name=deviation_percent,json=deviationPercent,proto3" json:"deviation_percent,omitempty"`
+	Certificate      string                 `protobuf:"bytes,10,opt,name=certificate,proto3" json:"certificate,omitempty"`
+	CalibratedAt     *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=calibrated_at,json=calibratedAt,proto3" json:"calibrated_at,omitempty"`
+	CalibrationDue   *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=calibration_due,json=calibrationDue,proto3" json:"calibration_due,omitempty"`
+	LastCheckAt      *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=last_check_at,json=lastCheckAt,proto3" json:"last_check_at,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *Basis) Reset() {
+	*x = Basis{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Basis) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Basis) ProtoMessage() {}
+
+func (x *Basis) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Basis.ProtoReflect.Descriptor instead.
+func (*Basis) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Basis) GetAsked() string {
+	if x != nil {
+		return x.Asked
+	}
+	return ""
+}
+
+func (x *Basis) GetTorqueLowNm() float64 {
+	if x != nil {
+		return x.TorqueLowNm
+	}
+	return 0
+}
+
+func (x *Basis) GetTorqueHighNm() float64 {
+	if x != nil {
+		return x.TorqueHighNm
+	}
+	return 0
+}
+
+func (x *Basis) GetAngleLowDeg() float64 {
+	if x != nil {
+		return x.AngleLowDeg
+	}
+	return 0
+}
+
+func (x *Basis) GetAngleHighDeg() float64 {
+	if x != nil {
+		return x.AngleHighDeg
+	}
+	return 0
+}
+
+func (x *Basis) GetTorqueFloorNm() float64 {
+	if x != nil {
+		return x.TorqueFloorNm
+	}
+	return 0
+}
+
+func (x *Basis) GetRule() v1.DecisionRule {
+	if x != nil {
+		return x.Rule
+	}
+	return v1.DecisionRule(0)
+}
+
+func (x *Basis) GetWrenchTitle() string {
+	if x != nil {
+		return x.WrenchTitle
+	}
+	return ""
+}
+
+func (x *Basis) GetDeviationPercent() float64 {
+	if x != nil {
+		return x.DeviationPercent
+	}
+	return 0
+}
+
+func (x *Basis) GetCertificate() string {
+	if x != nil {
+		return x.Certificate
+	}
+	return ""
+}
+
+func (x *Basis) GetCalibratedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CalibratedAt
+	}
+	return nil
+}
+
+func (x *Basis) GetCalibrationDue() *timestamppb.Timestamp {
+	if x != nil {
+		return x.CalibrationDue
+	}
+	return nil
+}
+
+func (x *Basis) GetLastCheckAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastCheckAt
+	}
+	return nil
+}
+
 // NextTurn is the next thing to do at a joint.
 type NextTurn struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
@@ -705,7 +867,7 @@ type NextTurn struct {
 
 func (x *NextTurn) Reset() {
 	*x = NextTurn{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -717,7 +879,7 @@ func (x *NextTurn) String() string {
 func (*NextTurn) ProtoMessage() {}
 
 func (x *NextTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -730,7 +892,7 @@ func (x *NextTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NextTurn.ProtoReflect.Descriptor instead.
 func (*NextTurn) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *NextTurn) GetJoint() string {
@@ -806,7 +968,7 @@ type JointSheet struct {
 
 func (x *JointSheet) Reset() {
 	*x = JointSheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -818,7 +980,7 @@ func (x *JointSheet) String() string {
 func (*JointSheet) ProtoMessage() {}
 
 func (x *JointSheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -831,7 +993,7 @@ func (x *JointSheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JointSheet.ProtoReflect.Descriptor instead.
 func (*JointSheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *JointSheet) GetDue() *v11.JointDue {
@@ -896,7 +1058,7 @@ type Departure struct {
 
 func (x *Departure) Reset() {
 	*x = Departure{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -908,7 +1070,7 @@ func (x *Departure) String() string {
 func (*Departure) ProtoMessage() {}
 
 func (x *Departure) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -921,7 +1083,7 @@ func (x *Departure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Departure.ProtoReflect.Descriptor instead.
 func (*Departure) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Departure) GetReason() string {
@@ -965,18 +1127,22 @@ type Sheet struct {
 	JointsProved uint32        `protobuf:"varint,7,opt,name=joints_proved,json=jointsProved,proto3" json:"joints_proved,omitempty"`
 	JointsDue    uint32        `protobuf:"varint,8,opt,name=joints_due,json=jointsDue,proto3" json:"joints_due,omitempty"`
 	// What is left, in words.
-	Left          []string               `protobuf:"bytes,9,rep,name=left,proto3" json:"left,omitempty"`
-	SignedBy      string                 `protobuf:"bytes,10,opt,name=signed_by,json=signedBy,proto3" json:"signed_by,omitempty"`
-	SignedAt      *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=signed_at,json=signedAt,proto3" json:"signed_at,omitempty"`
-	OpenedAt      *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=opened_at,json=openedAt,proto3" json:"opened_at,omitempty"`
-	UpdatedAt     *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
+	Left      []string               `protobuf:"bytes,9,rep,name=left,proto3" json:"left,omitempty"`
+	SignedBy  string                 `protobuf:"bytes,10,opt,name=signed_by,json=signedBy,proto3" json:"signed_by,omitempty"`
+	SignedAt  *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=signed_at,json=signedAt,proto3" json:"signed_at,omitempty"`
+	OpenedAt  *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=opened_at,json=openedAt,proto3" json:"opened_at,omitempty"`
+	UpdatedAt *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
+	Vin       string                 `protobuf:"bytes,14,opt,name=vin,proto3" json:"vin,omitempty"`
+	Customer  string                 `protobuf:"bytes,15,opt,name=customer,proto3" json:"customer,omitempty"`
+	// What the catalogue wants said on everything that is printed from it.
+	Notice        string `protobuf:"bytes,16,opt,name=notice,proto3" json:"notice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Sheet) Reset() {
 	*x = Sheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -988,7 +1154,7 @@ func (x *Sheet) String() string {
 func (*Sheet) ProtoMessage() {}
 
 func (x *Sheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1001,7 +1167,7 @@ func (x *Sheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sheet.ProtoReflect.Descriptor instead.
 func (*Sheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Sheet) GetName() string {
@@ -1095,6 +1261,27 @@ func (x *Sheet) GetUpdatedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Sheet) GetVin() string {
+	if x != nil {
+		return x.Vin
+	}
+	return ""
+}
+
+func (x *Sheet) GetCustomer() string {
+	if x != nil {
+		return x.Customer
+	}
+	return ""
+}
+
+func (x *Sheet) GetNotice() string {
+	if x != nil {
+		return x.Notice
+	}
+	return ""
+}
+
 type SheetSummary struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -1109,7 +1296,7 @@ type SheetSummary struct {
 
 func (x *SheetSummary) Reset() {
 	*x = SheetSummary{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1121,7 +1308,7 @@ func (x *SheetSummary) String() string {
 func (*SheetSummary) ProtoMessage() {}
 
 func (x *SheetSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1134,7 +1321,7 @@ func (x *SheetSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetSummary.ProtoReflect.Descriptor instead.
 func (*SheetSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SheetSummary) GetName() string {
@@ -1210,7 +1397,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x02by\x18\x05 \x01(\tR\x02by\x12 \n" +
 	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12 \n" +
 	"\vcalibration\x18\a \x01(\bR\vcalibration\x12C\n" +
-	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\xc6\x03\n" +
+	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\x99\x04\n" +
 	"\aReading\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x1a\n" +
@@ -1228,7 +1415,24 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x06counts\x18\r \x01(\bR\x06counts\x12\x16\n" +
 	"\x06reason\x18\x0e \x01(\tR\x06reason\x12!\n" +
 	"\fcorrected_by\x18\x0f \x01(\rR\vcorrectedBy\x12\x12\n" +
-	"\x04risk\x18\x10 \x01(\x01R\x04risk\"\xd5\x01\n" +
+	"\x04risk\x18\x10 \x01(\x01R\x04risk\x124\n" +
+	"\x05basis\x18\x11 \x01(\v2\x1e.ramprow.torque_audit.v1.BasisR\x05basis\x12\x1b\n" +
+	"\ttakes_out\x18\x12 \x01(\rR\btakesOut\"\xc9\x04\n" +
+	"\x05Basis\x12\x14\n" +
+	"\x05asked\x18\x01 \x01(\tR\x05asked\x12\"\n" +
+	"\rtorque_low_nm\x18\x02 \x01(\x01R\vtorqueLowNm\x12$\n" +
+	"\x0etorque_high_nm\x18\x03 \x01(\x01R\ftorqueHighNm\x12\"\n" +
+	"\rangle_low_deg\x18\x04 \x01(\x01R\vangleLowDeg\x12$\n" +
+	"\x0eangle_high_deg\x18\x05 \x01(\x01R\fangleHighDeg\x12&\n" +
+	"\x0ftorque_floor_nm\x18\x06 \x01(\x01R\rtorqueFloorNm\x126\n" +
+	"\x04rule\x18\a \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleR\x04rule\x12!\n" +
+	"\fwrench_title\x18\b \x01(\tR\vwrenchTitle\x12+\n" +
+	"\x11deviation_percent\x18\t \x01(\x01R\x10deviationPercent\x12 \n" +
+	"\vcertificate\x18\n" +
+	" \x01(\tR\vcertificate\x12?\n" +
+	"\rcalibrated_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\fcalibratedAt\x12C\n" +
+	"\x0fcalibration_due\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\x12>\n" +
+	"\rlast_check_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\vlastCheckAt\"\xd5\x01\n" +
 	"\bNextTurn\x12\x14\n" +
 	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1251,7 +1455,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12!\n" +
 	"\ffirst_person\x18\x02 \x01(\tR\vfirstPerson\x12#\n" +
 	"\rsecond_person\x18\x03 \x01(\tR\fsecondPerson\x12*\n" +
-	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\x86\x04\n" +
+	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xcc\x04\n" +
 	"\x05Sheet\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x129\n" +
@@ -1268,7 +1472,10 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\tsigned_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\bsignedAt\x127\n" +
 	"\topened_at\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\bopenedAt\x129\n" +
 	"\n" +
-	"updated_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\"\xc7\x01\n" +
+	"updated_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12\x10\n" +
+	"\x03vin\x18\x0e \x01(\tR\x03vin\x12\x1a\n" +
+	"\bcustomer\x18\x0f \x01(\tR\bcustomer\x12\x16\n" +
+	"\x06notice\x18\x10 \x01(\tR\x06notice\"\xc7\x01\n" +
 	"\fSheetSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x129\n" +
@@ -1321,7 +1528,7 @@ func file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(WrenchKind)(0),               // 0: ramprow.torque_audit.v1.WrenchKind
 	(Verdict)(0),                  // 1: ramprow.torque_audit.v1.Verdict
@@ -1330,43 +1537,50 @@ var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(*Wrench)(nil),                // 4: ramprow.torque_audit.v1.Wrench
 	(*WrenchCheck)(nil),           // 5: ramprow.torque_audit.v1.WrenchCheck
 	(*Reading)(nil),               // 6: ramprow.torque_audit.v1.Reading
-	(*NextTurn)(nil),              // 7: ramprow.torque_audit.v1.NextTurn
-	(*JointSheet)(nil),            // 8: ramprow.torque_audit.v1.JointSheet
-	(*Departure)(nil),             // 9: ramprow.torque_audit.v1.Departure
-	(*Sheet)(nil),                 // 10: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),          // 11: ramprow.torque_audit.v1.SheetSummary
-	(*timestamppb.Timestamp)(nil), // 12: google.protobuf.Timestamp
-	(*v1.Stage)(nil),              // 13: ramprow.catalogue.v1.Stage
-	(*v11.JointDue)(nil),          // 14: ramprow.job.v1.JointDue
+	(*Basis)(nil),                 // 7: ramprow.torque_audit.v1.Basis
+	(*NextTurn)(nil),              // 8: ramprow.torque_audit.v1.NextTurn
+	(*JointSheet)(nil),            // 9: ramprow.torque_audit.v1.JointSheet
+	(*Departure)(nil),             // 10: ramprow.torque_audit.v1.Departure
+	(*Sheet)(nil),                 // 11: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),          // 12: ramprow.torque_audit.v1.SheetSummary
+	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
+	(v1.DecisionRule)(0),          // 14: ramprow.catalogue.v1.DecisionRule
+	(*v1.Stage)(nil),              // 15: ramprow.catalogue.v1.Stage
+	(*v11.JointDue)(nil),          // 16: ramprow.job.v1.JointDue
 }
 var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	0,  // 0: ramprow.torque_audit.v1.Wrench.kind:type_name -> ramprow.torque_audit.v1.WrenchKind
-	12, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
-	12, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
+	13, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
+	13, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
 	5,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	12, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	12, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
-	12, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	13, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
+	13, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	13, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	13, // 8: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	14, // 9: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
-	2,  // 10: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	13, // 11: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
-	6,  // 12: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
-	7,  // 13: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	9,  // 14: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	12, // 15: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
-	3,  // 16: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
-	8,  // 17: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	12, // 18: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	12, // 19: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	12, // 20: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	3,  // 21: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	7,  // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
+	14, // 9: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	13, // 10: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
+	13, // 11: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
+	13, // 12: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
+	15, // 13: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	16, // 14: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	2,  // 15: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
+	15, // 16: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	6,  // 17: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
+	8,  // 18: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	10, // 19: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
+	13, // 20: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	3,  // 21: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
+	9,  // 22: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
+	13, // 23: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	13, // 24: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	13, // 25: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	3,  // 26: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	27, // [27:27] is the sub-list for method output_type
+	27, // [27:27] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
@@ -1380,7 +1594,7 @@ func file_ramprow_torque_audit_v1_audit_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_audit_proto_rawDesc), len(file_ramprow_torque_audit_v1_audit_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   8,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -120,11 +120,15 @@ func (x *WrenchChecked) GetCheck() *WrenchCheck {
 
 // SheetOpened begins the audit of a job from its confirmed diagnosis.
 type SheetOpened struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Vehicle       string                 `protobuf:"bytes,2,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	PlanRevision  uint32                 `protobuf:"varint,3,opt,name=plan_revision,json=planRevision,proto3" json:"plan_revision,omitempty"`
-	Joints        []*v1.JointDue         `protobuf:"bytes,4,rep,name=joints,proto3" json:"joints,omitempty"`
+	state        protoimpl.MessageState `protogen:"open.v1"`
+	Job          string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Vehicle      string                 `protobuf:"bytes,2,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	PlanRevision uint32                 `protobuf:"varint,3,opt,name=plan_revision,json=planRevision,proto3" json:"plan_revision,omitempty"`
+	Joints       []*v1.JointDue         `protobuf:"bytes,4,rep,name=joints,proto3" json:"joints,omitempty"`
+	Vin          string                 `protobuf:"bytes,5,opt,name=vin,proto3" json:"vin,omitempty"`
+	Customer     string                 `protobuf:"bytes,6,opt,name=customer,proto3" json:"customer,omitempty"`
+	// What the catalogue wants said on everything that is printed from it.
+	Notice        string `protobuf:"bytes,7,opt,name=notice,proto3" json:"notice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -185,6 +189,27 @@ func (x *SheetOpened) GetJoints() []*v1.JointDue {
 		return x.Joints
 	}
 	return nil
+}
+
+func (x *SheetOpened) GetVin() string {
+	if x != nil {
+		return x.Vin
+	}
+	return ""
+}
+
+func (x *SheetOpened) GetCustomer() string {
+	if x != nil {
+		return x.Customer
+	}
+	return ""
+}
+
+func (x *SheetOpened) GetNotice() string {
+	if x != nil {
+		return x.Notice
+	}
+	return ""
 }
 
 // SheetRevised follows a replan or a design that was found. Readings stay.
@@ -801,12 +826,15 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\"c\n" +
 	"\rWrenchChecked\x12\x16\n" +
 	"\x06wrench\x18\x01 \x01(\tR\x06wrench\x12:\n" +
-	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\x90\x01\n" +
+	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\xd6\x01\n" +
 	"\vSheetOpened\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12#\n" +
 	"\rplan_revision\x18\x03 \x01(\rR\fplanRevision\x120\n" +
-	"\x06joints\x18\x04 \x03(\v2\x18.ramprow.job.v1.JointDueR\x06joints\"\xa9\x01\n" +
+	"\x06joints\x18\x04 \x03(\v2\x18.ramprow.job.v1.JointDueR\x06joints\x12\x10\n" +
+	"\x03vin\x18\x05 \x01(\tR\x03vin\x12\x1a\n" +
+	"\bcustomer\x18\x06 \x01(\tR\bcustomer\x12\x16\n" +
+	"\x06notice\x18\a \x01(\tR\x06notice\"\xa9\x01\n" +
 	"\fSheetRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x120\n" +

@@ -576,6 +576,130 @@ func (x *GetSheetResponse) GetSheet() *Sheet {
 	return nil
 }
 
+type GetTighteningRecordRequest struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	Job         string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	MinRevision uint64                 `protobuf:"varint,2,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	// Makes the page too.
+	WithHtml      bool `protobuf:"varint,3,opt,name=with_html,json=withHtml,proto3" json:"with_html,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTighteningRecordRequest) Reset() {
+	*x = GetTighteningRecordRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTighteningRecordRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTighteningRecordRequest) ProtoMessage() {}
+
+func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTighteningRecordRequest.ProtoReflect.Descriptor instead.
+func (*GetTighteningRecordRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *GetTighteningRecordRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *GetTighteningRecordRequest) GetMinRevision() uint64 {
+	if x != nil {
+		return x.MinRevision
+	}
+	return 0
+}
+
+func (x *GetTighteningRecordRequest) GetWithHtml() bool {
+	if x != nil {
+		return x.WithHtml
+	}
+	return false
+}
+
+type GetTighteningRecordResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The record as a file; `ramprow tighten verify` proves it.
+	Json []byte `protobuf:"bytes,1,opt,name=json,proto3" json:"json,omitempty"`
+	// One page that needs nothing else, for print.
+	Html string `protobuf:"bytes,2,opt,name=html,proto3" json:"html,omitempty"`
+	// The last hash of the chain: it stands for all of the record.
+	Sum           string `protobuf:"bytes,3,opt,name=sum,proto3" json:"sum,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTighteningRecordResponse) Reset() {
+	*x = GetTighteningRecordResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTighteningRecordResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTighteningRecordResponse) ProtoMessage() {}
+
+func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTighteningRecordResponse.ProtoReflect.Descriptor instead.
+func (*GetTighteningRecordResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetTighteningRecordResponse) GetJson() []byte {
+	if x != nil {
+		return x.Json
+	}
+	return nil
+}
+
+func (x *GetTighteningRecordResponse) GetHtml() string {
+	if x != nil {
+		return x.Html
+	}
+	return ""
+}
+
+func (x *GetTighteningRecordResponse) GetSum() string {
+	if x != nil {
+		return x.Sum
+	}
+	return ""
+}
+
 type ListSheetsRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	PageSize      int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
@@ -588,7 +712,7 @@ type ListSheetsRequest struct {
 
 func (x *ListSheetsRequest) Reset() {
 	*x = ListSheetsRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -600,7 +724,7 @@ func (x *ListSheetsRequest) String() string {
 func (*ListSheetsRequest) ProtoMessage() {}
 
 func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -613,7 +737,7 @@ func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsRequest.ProtoReflect.Descriptor instead.
 func (*ListSheetsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListSheetsRequest) GetPageSize() int32 {
@@ -654,7 +778,7 @@ type ListSheetsResponse struct {
 
 func (x *ListSheetsResponse) Reset() {
 	*x = ListSheetsResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -666,7 +790,7 @@ func (x *ListSheetsResponse) String() string {
 func (*ListSheetsResponse) ProtoMessage() {}
 
 func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -679,7 +803,7 @@ func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsResponse.ProtoReflect.Descriptor instead.
 func (*ListSheetsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListSheetsResponse) GetSheets() []*SheetSummary {
@@ -707,7 +831,7 @@ type GetNextTurnRequest struct {
 
 func (x *GetNextTurnRequest) Reset() {
 	*x = GetNextTurnRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -719,7 +843,7 @@ func (x *GetNextTurnRequest) String() string {
 func (*GetNextTurnRequest) ProtoMessage() {}
 
 func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -732,7 +856,7 @@ func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnRequest.ProtoReflect.Descriptor instead.
 func (*GetNextTurnRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetNextTurnRequest) GetJob() string {
@@ -767,7 +891,7 @@ type GetNextTurnResponse struct {
 
 func (x *GetNextTurnResponse) Reset() {
 	*x = GetNextTurnResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +903,7 @@ func (x *GetNextTurnResponse) String() string {
 func (*GetNextTurnResponse) ProtoMessage() {}
 
 func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +916,7 @@ func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnResponse.ProtoReflect.Descriptor instead.
 func (*GetNextTurnResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetNextTurnResponse) GetNext() *NextTurn {
@@ -829,7 +953,7 @@ type PostReadingRequest struct {
 
 func (x *PostReadingRequest) Reset() {
 	*x = PostReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -841,7 +965,7 @@ func (x *PostReadingRequest) String() string {
 func (*PostReadingRequest) ProtoMessage() {}
 
 func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -854,7 +978,7 @@ func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingRequest.ProtoReflect.Descriptor instead.
 func (*PostReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *PostReadingRequest) GetRequestId() string {
@@ -941,7 +1065,7 @@ type PostReadingResponse struct {
 
 func (x *PostReadingResponse) Reset() {
 	*x = PostReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -953,7 +1077,7 @@ func (x *PostReadingResponse) String() string {
 func (*PostReadingResponse) ProtoMessage() {}
 
 func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -966,7 +1090,7 @@ func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingResponse.ProtoReflect.Descriptor instead.
 func (*PostReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *PostReadingResponse) GetReading() *Reading {
@@ -1023,7 +1147,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1035,7 +1159,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1048,7 +1172,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *CorrectReadingRequest) GetRequestId() string {
@@ -1089,7 +1213,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1101,7 +1225,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1114,7 +1238,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *CorrectReadingResponse) GetSheet() *Sheet {
@@ -1144,7 +1268,7 @@ type SignDepartureRequest struct {
 
 func (x *SignDepartureRequest) Reset() {
 	*x = SignDepartureRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1156,7 +1280,7 @@ func (x *SignDepartureRequest) String() string {
 func (*SignDepartureRequest) ProtoMessage() {}
 
 func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1169,7 +1293,7 @@ func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureRequest.ProtoReflect.Descriptor instead.
 func (*SignDepartureRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *SignDepartureRequest) GetRequestId() string {
@@ -1217,7 +1341,7 @@ type SignDepartureResponse struct {
 
 func (x *SignDepartureResponse) Reset() {
 	*x = SignDepartureResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1229,7 +1353,7 @@ func (x *SignDepartureResponse) String() string {
 func (*SignDepartureResponse) ProtoMessage() {}
 
 func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1242,7 +1366,7 @@ func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureResponse.ProtoReflect.Descriptor instead.
 func (*SignDepartureResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *SignDepartureResponse) GetSheet() *Sheet {
@@ -1269,7 +1393,7 @@ type SignSheetRequest struct {
 
 func (x *SignSheetRequest) Reset() {
 	*x = SignSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1281,7 +1405,7 @@ func (x *SignSheetRequest) String() string {
 func (*SignSheetRequest) ProtoMessage() {}
 
 func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1294,7 +1418,7 @@ func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetRequest.ProtoReflect.Descriptor instead.
 func (*SignSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *SignSheetRequest) GetRequestId() string {
@@ -1321,7 +1445,7 @@ type SignSheetResponse struct {
 
 func (x *SignSheetResponse) Reset() {
 	*x = SignSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1333,7 +1457,7 @@ func (x *SignSheetResponse) String() string {
 func (*SignSheetResponse) ProtoMessage() {}
 
 func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1346,7 +1470,7 @@ func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetResponse.ProtoReflect.Descriptor instead.
 func (*SignSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *SignSheetResponse) GetSheet() *Sheet {
@@ -1375,7 +1499,7 @@ type ReopenSheetRequest struct {
 
 func (x *ReopenSheetRequest) Reset() {
 	*x = ReopenSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1387,7 +1511,7 @@ func (x *ReopenSheetRequest) String() string {
 func (*ReopenSheetRequest) ProtoMessage() {}
 
 func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1400,7 +1524,7 @@ func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetRequest.ProtoReflect.Descriptor instead.
 func (*ReopenSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ReopenSheetRequest) GetRequestId() string {
@@ -1441,7 +1565,7 @@ type ReopenSheetResponse struct {
 
 func (x *ReopenSheetResponse) Reset() {
 	*x = ReopenSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1453,7 +1577,7 @@ func (x *ReopenSheetResponse) String() string {
 func (*ReopenSheetResponse) ProtoMessage() {}
 
 func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1466,7 +1590,7 @@ func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetResponse.ProtoReflect.Descriptor instead.
 func (*ReopenSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ReopenSheetResponse) GetSheet() *Sheet {
@@ -1492,7 +1616,7 @@ type WatchSheetRequest struct {
 
 func (x *WatchSheetRequest) Reset() {
 	*x = WatchSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1504,7 +1628,7 @@ func (x *WatchSheetRequest) String() string {
 func (*WatchSheetRequest) ProtoMessage() {}
 
 func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1517,7 +1641,7 @@ func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetRequest.ProtoReflect.Descriptor instead.
 func (*WatchSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *WatchSheetRequest) GetJob() string {
@@ -1537,7 +1661,7 @@ type WatchSheetResponse struct {
 
 func (x *WatchSheetResponse) Reset() {
 	*x = WatchSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1549,7 +1673,7 @@ func (x *WatchSheetResponse) String() string {
 func (*WatchSheetResponse) ProtoMessage() {}
 
 func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1562,7 +1686,7 @@ func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetResponse.ProtoReflect.Descriptor instead.
 func (*WatchSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *WatchSheetResponse) GetSheet() *Sheet {
@@ -1622,7 +1746,15 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12!\n" +
 	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\"H\n" +
 	"\x10GetSheetResponse\x124\n" +
-	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\"\xad\x01\n" +
+	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\"\x8d\x01\n" +
+	"\x1aGetTighteningRecordRequest\x12/\n" +
+	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12!\n" +
+	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\x12\x1b\n" +
+	"\twith_html\x18\x03 \x01(\bR\bwithHtml\"W\n" +
+	"\x1bGetTighteningRecordResponse\x12\x12\n" +
+	"\x04json\x18\x01 \x01(\fR\x04json\x12\x12\n" +
+	"\x04html\x18\x02 \x01(\tR\x04html\x12\x10\n" +
+	"\x03sum\x18\x03 \x01(\tR\x03sum\"\xad\x01\n" +
 	"\x11ListSheetsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
@@ -1704,7 +1836,7 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"f\n" +
 	"\x12WatchSheetResponse\x124\n" +
 	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\x04R\brevision2\x8b\f\n" +
+	"\brevision\x18\x02 \x01(\x04R\brevision2\x9a\r\n" +
 	"\x12TorqueAuditService\x12m\n" +
 	"\tSetWrench\x12).ramprow.torque_audit.v1.SetWrenchRequest\x1a*.ramprow.torque_audit.v1.SetWrenchResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x03\x04\x02\x12\x84\x01\n" +
@@ -1717,6 +1849,9 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12k\n" +
 	"\bGetSheet\x12(.ramprow.torque_audit.v1.GetSheetRequest\x1a).ramprow.torque_audit.v1.GetSheetResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12\x8c\x01\n" +
+	"\x13GetTighteningRecord\x123.ramprow.torque_audit.v1.GetTighteningRecordRequest\x1a4.ramprow.torque_audit.v1.GetTighteningRecordResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12q\n" +
 	"\n" +
@@ -1753,97 +1888,101 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP() []byt
 	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 26)
+var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
-	(*SetWrenchRequest)(nil),          // 0: ramprow.torque_audit.v1.SetWrenchRequest
-	(*SetWrenchResponse)(nil),         // 1: ramprow.torque_audit.v1.SetWrenchResponse
-	(*RecordWrenchCheckRequest)(nil),  // 2: ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	(*RecordWrenchCheckResponse)(nil), // 3: ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	(*GetWrenchRequest)(nil),          // 4: ramprow.torque_audit.v1.GetWrenchRequest
-	(*GetWrenchResponse)(nil),         // 5: ramprow.torque_audit.v1.GetWrenchResponse
-	(*ListWrenchesRequest)(nil),       // 6: ramprow.torque_audit.v1.ListWrenchesRequest
-	(*ListWrenchesResponse)(nil),      // 7: ramprow.torque_audit.v1.ListWrenchesResponse
-	(*GetSheetRequest)(nil),           // 8: ramprow.torque_audit.v1.GetSheetRequest
-	(*GetSheetResponse)(nil),          // 9: ramprow.torque_audit.v1.GetSheetResponse
-	(*ListSheetsRequest)(nil),         // 10: ramprow.torque_audit.v1.ListSheetsRequest
-	(*ListSheetsResponse)(nil),        // 11: ramprow.torque_audit.v1.ListSheetsResponse
-	(*GetNextTurnRequest)(nil),        // 12: ramprow.torque_audit.v1.GetNextTurnRequest
-	(*GetNextTurnResponse)(nil),       // 13: ramprow.torque_audit.v1.GetNextTurnResponse
-	(*PostReadingRequest)(nil),        // 14: ramprow.torque_audit.v1.PostReadingRequest
-	(*PostReadingResponse)(nil),       // 15: ramprow.torque_audit.v1.PostReadingResponse
-	(*CorrectReadingRequest)(nil),     // 16: ramprow.torque_audit.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil),    // 17: ramprow.torque_audit.v1.CorrectReadingResponse
-	(*SignDepartureRequest)(nil),      // 18: ramprow.torque_audit.v1.SignDepartureRequest
-	(*SignDepartureResponse)(nil),     // 19: ramprow.torque_audit.v1.SignDepartureResponse
-	(*SignSheetRequest)(nil),          // 20: ramprow.torque_audit.v1.SignSheetRequest
-	(*SignSheetResponse)(nil),         // 21: ramprow.torque_audit.v1.SignSheetResponse
-	(*ReopenSheetRequest)(nil),        // 22: ramprow.torque_audit.v1.ReopenSheetRequest
-	(*ReopenSheetResponse)(nil),       // 23: ramprow.torque_audit.v1.ReopenSheetResponse
-	(*WatchSheetRequest)(nil),         // 24: ramprow.torque_audit.v1.WatchSheetRequest
-	(*WatchSheetResponse)(nil),        // 25: ramprow.torque_audit.v1.WatchSheetResponse
-	(*Wrench)(nil),                    // 26: ramprow.torque_audit.v1.Wrench
-	(*v1.Receipt)(nil),                // 27: ramprow.common.v1.Receipt
-	(*timestamppb.Timestamp)(nil),     // 28: google.protobuf.Timestamp
-	(*Sheet)(nil),                     // 29: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),              // 30: ramprow.torque_audit.v1.SheetSummary
-	(*NextTurn)(nil),                  // 31: ramprow.torque_audit.v1.NextTurn
-	(*Reading)(nil),                   // 32: ramprow.torque_audit.v1.Reading
-	(SheetState)(0),                   // 33: ramprow.torque_audit.v1.SheetState
+	(*SetWrenchRequest)(nil),            // 0: ramprow.torque_audit.v1.SetWrenchRequest
+	(*SetWrenchResponse)(nil),           // 1: ramprow.torque_audit.v1.SetWrenchResponse
+	(*RecordWrenchCheckRequest)(nil),    // 2: ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	(*RecordWrenchCheckResponse)(nil),   // 3: ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	(*GetWrenchRequest)(nil),            // 4: ramprow.torque_audit.v1.GetWrenchRequest
+	(*GetWrenchResponse)(nil),           // 5: ramprow.torque_audit.v1.GetWrenchResponse
+	(*ListWrenchesRequest)(nil),         // 6: ramprow.torque_audit.v1.ListWrenchesRequest
+	(*ListWrenchesResponse)(nil),        // 7: ramprow.torque_audit.v1.ListWrenchesResponse
+	(*GetSheetRequest)(nil),             // 8: ramprow.torque_audit.v1.GetSheetRequest
+	(*GetSheetResponse)(nil),            // 9: ramprow.torque_audit.v1.GetSheetResponse
+	(*GetTighteningRecordRequest)(nil),  // 10: ramprow.torque_audit.v1.GetTighteningRecordRequest
+	(*GetTighteningRecordResponse)(nil), // 11: ramprow.torque_audit.v1.GetTighteningRecordResponse
+	(*ListSheetsRequest)(nil),           // 12: ramprow.torque_audit.v1.ListSheetsRequest
+	(*ListSheetsResponse)(nil),          // 13: ramprow.torque_audit.v1.ListSheetsResponse
+	(*GetNextTurnRequest)(nil),          // 14: ramprow.torque_audit.v1.GetNextTurnRequest
+	(*GetNextTurnResponse)(nil),         // 15: ramprow.torque_audit.v1.GetNextTurnResponse
+	(*PostReadingRequest)(nil),          // 16: ramprow.torque_audit.v1.PostReadingRequest
+	(*PostReadingResponse)(nil),         // 17: ramprow.torque_audit.v1.PostReadingResponse
+	(*CorrectReadingRequest)(nil),       // 18: ramprow.torque_audit.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil),      // 19: ramprow.torque_audit.v1.CorrectReadingResponse
+	(*SignDepartureRequest)(nil),        // 20: ramprow.torque_audit.v1.SignDepartureRequest
+	(*SignDepartureResponse)(nil),       // 21: ramprow.torque_audit.v1.SignDepartureResponse
+	(*SignSheetRequest)(nil),            // 22: ramprow.torque_audit.v1.SignSheetRequest
+	(*SignSheetResponse)(nil),           // 23: ramprow.torque_audit.v1.SignSheetResponse
+	(*ReopenSheetRequest)(nil),          // 24: ramprow.torque_audit.v1.ReopenSheetRequest
+	(*ReopenSheetResponse)(nil),         // 25: ramprow.torque_audit.v1.ReopenSheetResponse
+	(*WatchSheetRequest)(nil),           // 26: ramprow.torque_audit.v1.WatchSheetRequest
+	(*WatchSheetResponse)(nil),          // 27: ramprow.torque_audit.v1.WatchSheetResponse
+	(*Wrench)(nil),                      // 28: ramprow.torque_audit.v1.Wrench
+	(*v1.Receipt)(nil),                  // 29: ramprow.common.v1.Receipt
+	(*timestamppb.Timestamp)(nil),       // 30: google.protobuf.Timestamp
+	(*Sheet)(nil),                       // 31: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),                // 32: ramprow.torque_audit.v1.SheetSummary
+	(*NextTurn)(nil),                    // 33: ramprow.torque_audit.v1.NextTurn
+	(*Reading)(nil),                     // 34: ramprow.torque_audit.v1.Reading
+	(SheetState)(0),                     // 35: ramprow.torque_audit.v1.SheetState
 }
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_depIdxs = []int32{
-	26, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	26, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	27, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	28, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
-	26, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	27, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	26, // 6: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	26, // 7: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
-	29, // 8: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	30, // 9: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
-	31, // 10: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	28, // 11: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
-	32, // 12: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
-	31, // 13: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	33, // 14: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	27, // 15: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 16: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	27, // 17: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 18: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	27, // 19: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 20: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	27, // 21: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 22: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	27, // 23: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 24: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	28, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	28, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	29, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	30, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
+	28, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	29, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	28, // 6: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	28, // 7: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
+	31, // 8: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	32, // 9: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
+	33, // 10: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	30, // 11: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
+	34, // 12: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	33, // 13: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	35, // 14: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	29, // 15: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	31, // 16: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	29, // 17: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	31, // 18: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	29, // 19: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	31, // 20: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	29, // 21: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	31, // 22: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	29, // 23: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	31, // 24: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
 	0,  // 25: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
 	2,  // 26: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
 	4,  // 27: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
 	6,  // 28: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
 	8,  // 29: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
-	10, // 30: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
-	12, // 31: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
-	14, // 32: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
-	16, // 33: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
-	18, // 34: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
-	20, // 35: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
-	22, // 36: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
-	24, // 37: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
-	1,  // 38: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
-	3,  // 39: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	5,  // 40: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
-	7,  // 41: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
-	9,  // 42: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
-	11, // 43: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
-	13, // 44: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
-	15, // 45: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
-	17, // 46: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
-	19, // 47: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
-	21, // 48: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
-	23, // 49: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
-	25, // 50: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
-	38, // [38:51] is the sub-list for method output_type
-	25, // [25:38] is the sub-list for method input_type
+	10, // 30: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
+	12, // 31: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
+	14, // 32: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
+	16, // 33: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
+	18, // 34: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
+	20, // 35: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
+	22, // 36: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
+	24, // 37: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
+	26, // 38: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
+	1,  // 39: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
+	3,  // 40: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	5,  // 41: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
+	7,  // 42: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
+	9,  // 43: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
+	11, // 44: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
+	13, // 45: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
+	15, // 46: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
+	17, // 47: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
+	19, // 48: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
+	21, // 49: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
+	23, // 50: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
+	25, // 51: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
+	27, // 52: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
+	39, // [39:53] is the sub-list for method output_type
+	25, // [25:39] is the sub-list for method input_type
 	25, // [25:25] is the sub-list for extension type_name
 	25, // [25:25] is the sub-list for extension extendee
 	0,  // [0:25] is the sub-list for field type_name
@@ -1861,7 +2000,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc), len(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   26,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,19 +19,20 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	TorqueAuditService_SetWrench_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/SetWrench"
-	TorqueAuditService_RecordWrenchCheck_FullMethodName = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
-	TorqueAuditService_GetWrench_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
-	TorqueAuditService_ListWrenches_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenches"
-	TorqueAuditService_GetSheet_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/GetSheet"
-	TorqueAuditService_ListSheets_FullMethodName        = "/ramprow.torque_audit.v1.TorqueAuditService/ListSheets"
-	TorqueAuditService_GetNextTurn_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/GetNextTurn"
-	TorqueAuditService_PostReading_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/PostReading"
-	TorqueAuditService_CorrectReading_FullMethodName    = "/ramprow.torque_audit.v1.TorqueAuditService/CorrectReading"
-	TorqueAuditService_SignDeparture_FullMethodName     = "/ramprow.torque_audit.v1.TorqueAuditService/SignDeparture"
-	TorqueAuditService_SignSheet_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/SignSheet"
-	TorqueAuditService_ReopenSheet_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/ReopenSheet"
-	TorqueAuditService_WatchSheet_FullMethodName        = "/ramprow.torque_audit.v1.TorqueAuditService/WatchSheet"
+	TorqueAuditService_SetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SetWrench"
+	TorqueAuditService_RecordWrenchCheck_FullMethodName   = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
+	TorqueAuditService_GetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
+	TorqueAuditService_ListWrenches_FullMethodName        = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenches"
+	TorqueAuditService_GetSheet_FullMethodName            = "/ramprow.torque_audit.v1.TorqueAuditService/GetSheet"
+	TorqueAuditService_GetTighteningRecord_FullMethodName = "/ramprow.torque_audit.v1.TorqueAuditService/GetTighteningRecord"
+	TorqueAuditService_ListSheets_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/ListSheets"
+	TorqueAuditService_GetNextTurn_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/GetNextTurn"
+	TorqueAuditService_PostReading_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/PostReading"
+	TorqueAuditService_CorrectReading_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/CorrectReading"
+	TorqueAuditService_SignDeparture_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/SignDeparture"
+	TorqueAuditService_SignSheet_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SignSheet"
+	TorqueAuditService_ReopenSheet_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/ReopenSheet"
+	TorqueAuditService_WatchSheet_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/WatchSheet"
 )
 
 // TorqueAuditServiceClient is the client API for TorqueAuditService service.
@@ -50,6 +51,9 @@ type TorqueAuditServiceClient interface {
 	ListWrenches(ctx context.Context, in *ListWrenchesRequest, opts ...grpc.CallOption) (*ListWrenchesResponse, error)
 	// GetSheet gives a job's tightening audit.
 	GetSheet(ctx context.Context, in *GetSheetRequest, opts ...grpc.CallOption) (*GetSheetResponse, error)
+	// GetTighteningRecord gives the record for the customer: every reading, linked by hashes, with departures
+	// and signature, as a file and as a page to print.
+	GetTighteningRecord(ctx context.Context, in *GetTighteningRecordRequest, opts ...grpc.CallOption) (*GetTighteningRecordResponse, error)
 	// ListSheets gives sheets, newest job first.
 	ListSheets(ctx context.Context, in *ListSheetsRequest, opts ...grpc.CallOption) (*ListSheetsResponse, error)
 	// GetNextTurn says which fastener comes next, at which stage, and how.
@@ -122,6 +126,16 @@ func (c *torqueAuditServiceClient) GetSheet(ctx context.Context, in *GetSheetReq
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetSheetResponse)
 	err := c.cc.Invoke(ctx, TorqueAuditService_GetSheet_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) GetTighteningRecord(ctx context.Context, in *GetTighteningRecordRequest, opts ...grpc.CallOption) (*GetTighteningRecordResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetTighteningRecordResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_GetTighteningRecord_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -233,6 +247,9 @@ type TorqueAuditServiceServer interface {
 	ListWrenches(context.Context, *ListWrenchesRequest) (*ListWrenchesResponse, error)
 	// GetSheet gives a job's tightening audit.
 	GetSheet(context.Context, *GetSheetRequest) (*GetSheetResponse, error)
+	// GetTighteningRecord gives the record for the customer: every reading, linked by hashes, with departures
+	// and signature, as a file and as a page to print.
+	GetTighteningRecord(context.Context, *GetTighteningRecordRequest) (*GetTighteningRecordResponse, error)
 	// ListSheets gives sheets, newest job first.
 	ListSheets(context.Context, *ListSheetsRequest) (*ListSheetsResponse, error)
 	// GetNextTurn says which fastener comes next, at which stage, and how.
@@ -275,6 +292,9 @@ func (UnimplementedTorqueAuditServiceServer) ListWrenches(context.Context, *List
 }
 func (UnimplementedTorqueAuditServiceServer) GetSheet(context.Context, *GetSheetRequest) (*GetSheetResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetSheet not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) GetTighteningRecord(context.Context, *GetTighteningRecordRequest) (*GetTighteningRecordResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetTighteningRecord not implemented")
 }
 func (UnimplementedTorqueAuditServiceServer) ListSheets(context.Context, *ListSheetsRequest) (*ListSheetsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListSheets not implemented")
@@ -407,6 +427,24 @@ func _TorqueAuditService_GetSheet_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(TorqueAuditServiceServer).GetSheet(ctx, req.(*GetSheetRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_GetTighteningRecord_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetTighteningRecordRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).GetTighteningRecord(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_GetTighteningRecord_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).GetTighteningRecord(ctx, req.(*GetTighteningRecordRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -574,6 +612,10 @@ var TorqueAuditService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetSheet",
 			Handler:    _TorqueAuditService_GetSheet_Handler,
+		},
+		{
+			MethodName: "GetTighteningRecord",
+			Handler:    _TorqueAuditService_GetTighteningRecord_Handler,
 		},
 		{
 			MethodName: "ListSheets",

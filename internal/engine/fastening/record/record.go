@@ -1,0 +1,104 @@
+package record
+
+import "time"
+
+// Format names the form of the file.
+const Format = "ramprow-tightening-record/1"
+
+// Record is what is kept of a job's tightening. Units: N·m, degrees.
+type Record struct {
+	Job      Job
+	Readings []Reading
+	Result   Result
+}
+
+// Job tells whose car was tightened. It never changes while the sheet grows.
+type Job struct {
+	Workshop string    `json:"workshop"`
+	Job      string    `json:"job"`
+	Vehicle  string    `json:"vehicle"`
+	VIN      string    `json:"vin"`
+	Customer string    `json:"customer"`
+	Opened   time.Time `json:"opened"`
+}
+
+// Reading is what was done to one fastener, and what it was judged by. One that
+// takes out another is a correction and measures nothing.
+type Reading struct {
+	Number   uint32    `json:"number"`
+	Joint    string    `json:"joint"`
+	Fastener uint32    `json:"fastener"`
+	Stage    uint32    `json:"stage"`
+	Round    uint32    `json:"round"`
+	Torque   float64   `json:"torque_nm"`
+	Angle    float64   `json:"angle_deg"`
+	Moved    bool      `json:"moved"`
+	At       time.Time `json:"at"`
+	By       string    `json:"by"`
+	Wrench   string    `json:"wrench"`
+	Verdict  string    `json:"verdict"`
+	Counts   bool      `json:"counts"`
+	Reason   string    `json:"reason"`
+	// Risk of a wrong accept, from 0 to 1.
+	Risk     float64 `json:"risk"`
+	TakesOut uint32  `json:"takes_out"`
+	Basis    Basis   `json:"basis"`
+}
+
+// Basis is the specification and the tool as they stood on that day.
+type Basis struct {
+	Asked       string     `json:"asked"`
+	TorqueLow   float64    `json:"torque_low_nm"`
+	TorqueHigh  float64    `json:"torque_high_nm"`
+	AngleLow    float64    `json:"angle_low_deg"`
+	AngleHigh   float64    `json:"angle_high_deg"`
+	TorqueFloor float64    `json:"torque_floor_nm"`
+	Rule        string     `json:"rule"`
+	Tool        string     `json:"tool"`
+	Deviation   float64    `json:"deviation_percent"`
+	Certificate string     `json:"certificate"`
+	Calibrated  *time.Time `json:"calibrated"`
+	Due         *time.Time `json:"calibration_due"`
+	Checked     *time.Time `json:"checked"`
+}
+
+// Result is where the sheet stood when the record was issued.
+type Result struct {
+	State    string     `json:"state"`
+	Readings int        `json:"readings"`
+	Plan     uint32     `json:"plan_revision"`
+	Joints   []Joint    `json:"joints"`
+	Left     []string   `json:"left"`
+	Signed   string     `json:"signed_by"`
+	SignedAt *time.Time `json:"signed_at"`
+	AsOf     time.Time  `json:"as_of"`
+	Notices  []string   `json:"notices"`
+}
+
+// Joint is one joint with what was asked of it.
+type Joint struct {
+	Joint     string     `json:"joint"`
+	Title     string     `json:"title"`
+	State     string     `json:"state"`
+	Fasteners uint32     `json:"fasteners"`
+	Thread    string     `json:"thread"`
+	Class     string     `json:"property_class"`
+	Oiled     bool       `json:"oiled"`
+	UsedOnce  bool       `json:"used_once"`
+	Soft      bool       `json:"soft_gasket"`
+	Rule      string     `json:"rule"`
+	Stages    []string   `json:"stages"`
+	Moved     []uint32   `json:"moved_by_round"`
+	Departure *Departure `json:"departure"`
+}
+
+// Departure says why a joint could not be proved as written, and who answers for it.
+type Departure struct {
+	Reason string    `json:"reason"`
+	First  string    `json:"first_person"`
+	Second string    `json:"second_person"`
+	At     time.Time `json:"at"`
+}
+
+// MakersData is the notice on every record.
+const MakersData = "The figures asked for are those of the workshop's catalogue. Where the vehicle maker's data differ, the maker's data count."
