@@ -45,6 +45,7 @@ func benchCommand() *cobra.Command {
 			return f.run(ctx, command.OutOrStdout(), command.ErrOrStderr())
 		},
 	}
+	command.AddCommand(benchDiagnosisCommand())
 	flags := command.Flags()
 	flags.IntSliceVar(&f.bench.Callers, "callers", []int{1, 16, 64}, "numbers of callers at once")
 	flags.DurationVar(&f.bench.Duration, "duration", time.Second, "time of each part of a round at one number of callers")

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"strings"
 )
 
 // SyntaxError says where a text is not BIF.
@@ -15,20 +14,22 @@ type SyntaxError struct {
 
 func (e *SyntaxError) Error() string { return fmt.Sprintf("line %d: %s", e.Line, e.Problem) }
 
-// ReadBIF reads a network in the Bayesian Interchange Format as it is published: discrete variables,
-// tables, rows by parents' states, defaults; properties are passed over. Its error is a
-// *SyntaxError or an *InvalidError.
+// ReadBIF reads a network in the Bayesian Interchange Format as it is published: discrete variables in
+// any order with their probabilities, tables, rows by parents' states, defaults; properties and comments are
+// passed over. Rows that differ from 1 by rounding are scaled to it (Network.Rounding says how far they
+// were off). Its error is a *SyntaxError, an *InvalidError or a *TooLargeError.
 func ReadBIF(text string) (*Network, error) {
 	p := &parser{tokens: tokenize(text), index: map[string]int{}, network: &Network{}}
-	for p.peek().text != "" {
+	for p.peek().kind != end {
 		var err error
-		switch t := p.next(); t.text {
-		case "network":
+		switch t := p.next(); {
+		case t.is("network"):
 			err = p.header()
-		case "variable":
+		case t.is("variable"):
 			err = p.variable()
-		case "probability":
+		case t.is("probability"):
 			err = p.probability()
+		case t.is(";"): // some writers end a block with one
 		default:
 			err = p.fail(t, "expected network, variable or probability")
 		}
@@ -36,6 +37,12 @@ func ReadBIF(text string) (*Network, error) {
 			return nil, err
 		}
 	}
+	for _, b := range p.blocks {
+		if err := p.fill(b); err != nil {
+			return nil, err
+		}
+	}
+	p.network.scaleRows()
 	if err := p.network.Check(); err != nil {
 		return nil, err
 	}
@@ -47,20 +54,36 @@ type parser struct {
 	at      int
 	index   map[string]int
 	network *Network
+	blocks  []block
+}
+
+// block is a probability block, kept until all variables are known.
+type block struct {
+	name    token
+	parents []token
+	entries []entry
+}
+
+// entry is one line of a block: all probabilities, a default row, or the row for the parents' states.
+type entry struct {
+	kind    token // table, default or (
+	states  []token
+	numbers []token
+	until   token // where the numbers end
 }
 
 func (p *parser) peek() token { return p.tokens[p.at] }
 
 func (p *parser) next() token {
 	t := p.tokens[p.at]
-	if t.text != "" {
+	if t.kind != end {
 		p.at++
 	}
 	return t
 }
 
 func (p *parser) fail(t token, problem string) error {
-	if t.text == "" {
+	if t.kind == end {
 		return &SyntaxError{t.line, problem + ", found the end"}
 	}
 	return &SyntaxError{t.line, fmt.Sprintf("%s, found %q", problem, t.text)}
@@ -68,35 +91,47 @@ func (p *parser) fail(t token, problem string) error {
 
 func (p *parser) expect(texts ...string) error {
 	for _, want := range texts {
-		if t := p.next(); t.text != want {
+		if t := p.next(); !t.is(want) {
 			return p.fail(t, fmt.Sprintf("expected %q", want))
 		}
 	}
 	return nil
 }
 
+// name takes the next token where it can be a name.
+func (p *parser) name(what string) (token, error) {
+	t := p.next()
+	if !t.named() || t.text == "" {
+		return t, p.fail(t, "expected "+what)
+	}
+	return t, nil
+}
+
 // skipProperty passes over a property up to its semicolon.
 func (p *parser) skipProperty() {
-	for t := p.next(); t.text != ";" && t.text != ""; {
+	for t := p.next(); !t.is(";") && t.kind != end; {
 		t = p.next()
 	}
 }
 
 func (p *parser) header() error {
-	for p.peek().text != "{" && p.peek().text != "" {
+	for p.peek().named() {
 		p.network.Name = p.next().text
 	}
 	if err := p.expect("{"); err != nil {
 		return err
 	}
-	for p.peek().text == "property" {
+	for p.peek().is("property") {
 		p.skipProperty()
 	}
 	return p.expect("}")
 }
 
 func (p *parser) variable() error {
-	name := p.next()
+	name, err := p.name("the name of a variable")
+	if err != nil {
+		return err
+	}
 	if _, twice := p.index[name.text]; twice {
 		return p.fail(name, "variable given twice")
 	}
@@ -104,211 +139,119 @@ func (p *parser) variable() error {
 	if err := p.expect("{"); err != nil {
 		return err
 	}
-	for p.peek().text != "}" {
-		switch t := p.next(); t.text {
-		case "property":
+	for !p.peek().is("}") {
+		switch t := p.next(); {
+		case t.is("property"):
 			p.skipProperty()
-		case "type":
-			states, err := p.states()
-			if err != nil {
+		case t.is("type"):
+			if v.States, err = p.states(); err != nil {
 				return err
 			}
-			v.States = states
 		default:
 			return p.fail(t, "expected type or property")
 		}
+	}
+	if len(v.States) == 0 {
+		return p.fail(name, "variable without states")
 	}
 	p.index[v.Name] = len(p.network.Variables)
 	p.network.Variables = append(p.network.Variables, v)
 	return p.expect("}")
 }
 
+// states reads the type; the number of states may be left out, but not be wrong.
 func (p *parser) states() ([]string, error) {
-	if err := p.expect("discrete", "["); err != nil {
+	if t := p.next(); !t.is("discrete") {
+		return nil, p.fail(t, "only discrete variables have exact answers here; expected \"discrete\"")
+	}
+	count := p.peek()
+	stated := -1
+	if count.is("[") {
+		p.next()
+		count = p.next()
+		n, err := strconv.Atoi(count.text)
+		if err != nil {
+			return nil, p.fail(count, "expected the number of states")
+		}
+		if stated = n; p.expect("]") != nil {
+			return nil, p.fail(count, "expected the number of states in brackets")
+		}
+	}
+	if err := p.expect("{"); err != nil {
 		return nil, err
 	}
-	count := p.next()
-	n, err := strconv.Atoi(count.text)
+	tokens, _, err := p.words("}")
 	if err != nil {
-		return nil, p.fail(count, "expected the number of states")
-	}
-	if err := p.expect("]", "{"); err != nil {
 		return nil, err
 	}
-	states, err := p.words("}")
-	if err != nil {
-		return nil, err
+	states := make([]string, 0, len(tokens))
+	for _, t := range tokens {
+		if slices.Contains(states, t.text) {
+			return nil, p.fail(t, "state given twice")
+		}
+		states = append(states, t.text)
 	}
-	if len(states) != n {
+	if stated >= 0 && len(states) != stated {
 		return nil, p.fail(count, fmt.Sprintf("%d states are listed", len(states)))
 	}
-	return states, p.expect(";")
+	if p.peek().is(";") {
+		p.next()
+	}
+	return states, nil
 }
 
-// words reads names up to the given end, with or without commas between.
-func (p *parser) words(end string) ([]string, error) {
-	var out []string
+// words reads names up to the given mark, with or without commas between.
+func (p *parser) words(until string) (list []token, stop token, err error) {
 	for {
 		switch t := p.next(); {
-		case t.text == end:
-			return out, nil
-		case t.text == "" || t.text != "," && strings.Contains(punctuation, t.text):
-			return nil, p.fail(t, fmt.Sprintf("expected a name or %q", end))
-		case t.text != ",":
-			out = append(out, t.text)
+		case t.is(until):
+			return list, t, nil
+		case t.named():
+			list = append(list, t)
+		case !t.is(","):
+			return nil, t, p.fail(t, fmt.Sprintf("expected a name or %q", until))
 		}
 	}
 }
 
+// probability reads a block. Older files list the parents behind the variable without a bar.
 func (p *parser) probability() error {
 	if err := p.expect("("); err != nil {
 		return err
 	}
-	name := p.next()
-	at, known := p.index[name.text]
-	if !known {
-		return p.fail(name, "expected a variable")
-	}
-	v := &p.network.Variables[at]
-	if p.peek().text == "|" {
-		p.next()
-	}
-	line := p.peek()
-	parents, err := p.words(")")
+	name, err := p.name("a variable")
 	if err != nil {
 		return err
 	}
-	v.Parents = nil
-	for _, parent := range parents {
-		i, known := p.index[parent]
-		if !known || slices.Contains(v.Parents, i) {
-			return p.fail(line, fmt.Sprintf("parent %q is unknown or given twice", parent))
-		}
-		v.Parents = append(v.Parents, i)
+	if t := p.peek(); t.is("|") || t.is(",") {
+		p.next()
+	}
+	b := block{name: name}
+	if b.parents, _, err = p.words(")"); err != nil {
+		return err
 	}
 	if err := p.expect("{"); err != nil {
 		return err
 	}
-	return p.rows(v)
-}
-
-// rows reads the entries of a probability block.
-func (p *parser) rows(v *Variable) error {
-	size := len(v.States)
-	for _, parent := range v.Parents {
-		if size *= len(p.network.Variables[parent].States); size > maxEntries {
-			return &TooLargeError{float64(size)}
-		}
-	}
-	v.Table = slices.Repeat([]float64{-1}, size) // Check finds what no row fills
-	for p.peek().text != "}" {
-		var err error
-		switch t := p.next(); t.text {
-		case "property":
+	for !p.peek().is("}") {
+		e := entry{kind: p.next()}
+		switch {
+		case e.kind.is("property"):
 			p.skipProperty()
-		case "table":
-			err = p.table(v)
-		case "default":
-			err = p.defaults(v)
-		case "(":
-			err = p.row(v)
+			continue
+		case e.kind.is("table"), e.kind.is("default"):
+		case e.kind.is("("):
+			if e.states, _, err = p.words(")"); err != nil {
+				return err
+			}
 		default:
-			err = p.fail(t, "expected table, default or the parents' states")
+			return p.fail(e.kind, "expected table, default or the parents' states")
 		}
-		if err != nil {
+		if e.numbers, e.until, err = p.words(";"); err != nil {
 			return err
 		}
+		b.entries = append(b.entries, e)
 	}
+	p.blocks = append(p.blocks, b)
 	return p.expect("}")
-}
-
-func (p *parser) numbers(count int) ([]float64, error) {
-	start := p.peek()
-	words, err := p.words(";")
-	if err != nil {
-		return nil, err
-	}
-	if len(words) != count {
-		return nil, p.fail(start, fmt.Sprintf("expected %d probabilities, not %d", count, len(words)))
-	}
-	out := make([]float64, count)
-	for i, w := range words {
-		if out[i], err = strconv.ParseFloat(w, 64); err != nil {
-			return nil, p.fail(start, fmt.Sprintf("%q is no number", w))
-		}
-	}
-	return out, nil
-}
-
-func (p *parser) row(v *Variable) error {
-	start := p.peek()
-	states, err := p.words(")")
-	if err != nil {
-		return err
-	}
-	if len(states) != len(v.Parents) {
-		return p.fail(start, fmt.Sprintf("expected %d states of parents", len(v.Parents)))
-	}
-	at := 0
-	for i, parent := range v.Parents {
-		list := p.network.Variables[parent].States
-		s := slices.Index(list, states[i])
-		if s < 0 {
-			return p.fail(start, fmt.Sprintf("%s has no state %q", p.network.Variables[parent].Name, states[i]))
-		}
-		at = at*len(list) + s
-	}
-	values, err := p.numbers(len(v.States))
-	if err != nil {
-		return err
-	}
-	copy(v.Table[at*len(v.States):], values)
-	return nil
-}
-
-func (p *parser) defaults(v *Variable) error {
-	values, err := p.numbers(len(v.States))
-	if err != nil {
-		return err
-	}
-	for at := 0; at < len(v.Table); at += len(values) {
-		if v.Table[at] < 0 {
-			copy(v.Table[at:], values)
-		}
-	}
-	return nil
-}
-
-// table reads all probabilities at once. Published files differ in whether the variable's own
-// state changes slowest or fastest; the reading whose rows sum up to 1 is taken, the former first.
-func (p *parser) table(v *Variable) error {
-	values, err := p.numbers(len(v.Table))
-	if err != nil {
-		return err
-	}
-	rows := len(values) / len(v.States)
-	slowest := make([]float64, len(values))
-	for s := range v.States {
-		for row := range rows {
-			slowest[row*len(v.States)+s] = values[s*rows+row]
-		}
-	}
-	v.Table = slowest
-	if !rowsSumToOne(slowest, len(v.States)) && rowsSumToOne(values, len(v.States)) {
-		v.Table = values
-	}
-	return nil
-}
-
-func rowsSumToOne(table []float64, states int) bool {
-	for row := range slices.Chunk(table, states) {
-		sum := 0.0
-		for _, x := range row {
-			sum += x
-		}
-		if sum < 1-rowTolerance || sum > 1+rowTolerance {
-			return false
-		}
-	}
-	return true
 }

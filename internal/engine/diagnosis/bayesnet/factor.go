@@ -19,16 +19,16 @@ func (c cards) size(vars []int) float64 {
 	return size
 }
 
-// strides gives, for each variable of the scope, how far a step of it moves in the factor's table;
-// 0 for variables that the factor does not have.
-func (c cards) strides(f factor, scope []int) []int {
+// strides gives, for each variable of the scope, how far a step of it moves in a table over vars;
+// 0 for variables that the table does not have.
+func (c cards) strides(vars, scope []int) []int {
 	out := make([]int, len(scope))
 	stride := 1
-	for i := len(f.vars) - 1; i >= 0; i-- {
-		if at := slices.Index(scope, f.vars[i]); at >= 0 {
+	for i := len(vars) - 1; i >= 0; i-- {
+		if at := slices.Index(scope, vars[i]); at >= 0 {
 			out[at] = stride
 		}
-		stride *= c[f.vars[i]]
+		stride *= c[vars[i]]
 	}
 	return out
 }
@@ -52,20 +52,42 @@ func (c cards) walk(scope, strides []int, visit func(at, other int)) {
 	}
 }
 
-// product multiplies factors over a scope that covers them all.
-func (c cards) product(scope []int, factors []factor) factor {
-	out := factor{vars: scope, values: slices.Repeat([]float64{1}, int(c.size(scope)))}
-	for _, f := range factors {
-		c.walk(scope, c.strides(f, scope), func(at, other int) { out.values[at] *= f.values[other] })
+// product multiplies factors over a scope that covers them all and sums out everything but the
+// variables to keep. The product itself is never held, only its sums.
+func (c cards) product(scope []int, factors []factor, keep []int) factor {
+	out := factor{vars: keep, values: make([]float64, int(c.size(keep)))}
+	steps := make([][]int, len(factors))
+	for k, f := range factors {
+		steps[k] = c.strides(f.vars, scope)
 	}
-	return out
-}
-
-// onto sums out everything but the given variables.
-func (c cards) onto(f factor, vars []int) factor {
-	out := factor{vars: vars, values: make([]float64, int(c.size(vars)))}
-	c.walk(f.vars, c.strides(out, f.vars), func(at, other int) { out.values[other] += f.values[at] })
-	return out
+	outSteps := c.strides(keep, scope)
+	at, outAt := make([]int, len(factors)), 0
+	count := make([]int, len(scope))
+	for {
+		p := 1.0
+		for k := range factors {
+			p *= factors[k].values[at[k]]
+		}
+		out.values[outAt] += p
+		i := len(scope) - 1
+		for ; i >= 0; i-- {
+			count[i]++
+			move := 1
+			if count[i] == c[scope[i]] {
+				count[i], move = 0, 1-c[scope[i]]
+			}
+			for k := range at {
+				at[k] += move * steps[k][i]
+			}
+			outAt += move * outSteps[i]
+			if move == 1 && count[i] > 0 {
+				break
+			}
+		}
+		if i < 0 {
+			return out
+		}
+	}
 }
 
 // given keeps the entries in which observed variables have their observed states.
@@ -81,7 +103,7 @@ func (c cards) given(f factor, observed map[int]int) factor {
 		stride *= c[f.vars[i]]
 	}
 	out := factor{vars: free, values: make([]float64, int(c.size(free)))}
-	c.walk(free, c.strides(f, free), func(at, other int) { out.values[at] = f.values[base+other] })
+	c.walk(free, c.strides(f.vars, free), func(at, other int) { out.values[at] = f.values[base+other] })
 	return out
 }
 
@@ -90,7 +112,7 @@ func (n *Network) conditional(c cards, v int) factor {
 	written := append(slices.Clone(n.Variables[v].Parents), v)
 	sorted := slices.Sorted(slices.Values(written))
 	out := factor{vars: sorted, values: make([]float64, len(n.Variables[v].Table))}
-	strides := c.strides(out, written) // of the sorted table, by the order in which it is written
+	strides := c.strides(sorted, written) // of the sorted table, by the order in which it is written
 	c.walk(written, strides, func(at, other int) { out.values[other] = n.Variables[v].Table[at] })
 	return out
 }

@@ -5,6 +5,7 @@ package bayesnet
 
 import (
 	"fmt"
+	"math"
 	"slices"
 )
 
@@ -23,6 +24,8 @@ type Variable struct {
 type Network struct {
 	Name      string
 	Variables []Variable
+	// Rounding is how far the worst row of a file was from 1 before it was scaled.
+	Rounding float64
 }
 
 // InvalidError says what is wrong with a network or a query.
@@ -37,13 +40,6 @@ type ImpossibleError struct{}
 
 func (*ImpossibleError) Error() string {
 	return "this evidence cannot occur in the network; take some of it back"
-}
-
-// TooLargeError says that an exact answer needs a table that is too large.
-type TooLargeError struct{ Entries float64 }
-
-func (e *TooLargeError) Error() string {
-	return fmt.Sprintf("an exact answer needs a table of %.3g entries; at most %d are allowed", e.Entries, maxEntries)
 }
 
 // Index finds a variable by name.
@@ -65,23 +61,34 @@ func (n *Network) Check() error {
 		for _, p := range v.Parents {
 			size *= len(n.Variables[p].States)
 		}
+		if v.Table == nil {
+			return invalid("variable %s has no probabilities", v.Name)
+		}
 		if len(v.Table) != size {
 			return invalid("variable %s has %d probabilities, not %d", v.Name, len(v.Table), size)
 		}
-		for at := 0; at < size; at += len(v.States) {
-			sum := 0.0
-			for _, p := range v.Table[at : at+len(v.States)] {
-				if !(p >= 0 && p <= 1) {
-					return invalid("variable %s has a probability of %v", v.Name, p)
-				}
-				sum += p
-			}
-			if sum < 1-rowTolerance || sum > 1+rowTolerance {
-				return invalid("variable %s has probabilities that sum up to %v, not 1", v.Name, sum)
+		for row := range slices.Chunk(v.Table, len(v.States)) {
+			if err := checkRow(v.Name, row); err != nil {
+				return err
 			}
 		}
 	}
 	return n.checkAcyclic()
+}
+
+func checkRow(name string, row []float64) error {
+	for _, p := range row {
+		if p == unfilled {
+			return invalid("variable %s has no probabilities for some states of its parents", name)
+		}
+		if !(p >= 0 && p <= 1) {
+			return invalid("variable %s has a probability of %v", name, p)
+		}
+	}
+	if sum := sumOf(row); math.Abs(sum-1) > rowTolerance {
+		return invalid("variable %s has probabilities that sum up to %v, not 1", name, sum)
+	}
+	return nil
 }
 
 func (n *Network) checkAcyclic() error {

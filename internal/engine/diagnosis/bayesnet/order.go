@@ -2,115 +2,72 @@ package bayesnet
 
 import (
 	"math"
+	"math/rand/v2"
 	"slices"
 )
 
-// eliminationOrder tries two greedy rules, fewest new edges and smallest table, and takes the
-// order whose tables are smaller in sum.
-func eliminationOrder(c cards, factors []factor) (order []int, largest float64) {
-	best := math.Inf(1)
-	for _, rule := range []func(*graph, int) float64{(*graph).fill, (*graph).weight} {
-		o, total, most := newGraph(c, factors).eliminate(rule)
-		if total < best {
-			best, order, largest = total, o, most
+// Between so many entries it is worth looking for better orders, and how often: below, the sums are done
+// before; above, no order found this way comes near what can be held.
+const (
+	hardWork     = 1 << 22
+	hopelessWork = maxWork << 10
+	moreLooks    = 24
+)
+
+// eliminationOrder tries greedy rules (fewest new edges, those edges weighted by their tables, smallest table)
+// and, where the tables stay large, the first two again with ties and near ties broken by chance from a
+// fixed seed. It takes the order whose tables are smallest in sum.
+func eliminationOrder(c cards, factors []factor) (order []int, e Effort) {
+	e.Work = math.Inf(1)
+	rules := []func(*graph, int) float64{(*graph).fill, (*graph).weightedFill, (*graph).weight}
+	try := func(rule func(*graph, int) float64, chance *rand.Rand) {
+		if o, found := newGraph(c, factors).order(rule, chance); found.Work < e.Work {
+			order, e = o, found
 		}
 	}
-	return order, largest
-}
-
-// graph joins variables that share a factor.
-type graph struct {
-	cards cards
-	near  map[int]map[int]bool
-}
-
-func newGraph(c cards, factors []factor) *graph {
-	g := &graph{cards: c, near: map[int]map[int]bool{}}
-	for _, f := range factors {
-		for _, v := range f.vars {
-			if g.near[v] == nil {
-				g.near[v] = map[int]bool{}
-			}
-			for _, w := range f.vars {
-				if v != w {
-					g.near[v][w] = true
-				}
-			}
+	for _, rule := range rules {
+		try(rule, nil)
+	}
+	if e.Work > hardWork && e.Work < hopelessWork {
+		chance := rand.New(rand.NewPCG(1, uint64(len(factors))))
+		for i := range moreLooks {
+			try(rules[i%2], chance)
 		}
 	}
-	return g
+	e.Bound = newGraph(c, factors).widthAtLeast()
+	return order, e
 }
 
-func (g *graph) eliminate(rule func(*graph, int) float64) (order []int, total, most float64) {
-	price := map[int]float64{}
-	for v := range g.near {
+// order takes the cheapest variable each time and uses the graph up. By chance, a price is up to a tenth higher.
+func (g *graph) order(rule func(*graph, int) float64, chance *rand.Rand) (order []int, e Effort) {
+	price := make([]float64, len(g.near))
+	judge := func(v int) {
 		price[v] = rule(g, v)
+		if chance != nil {
+			price[v] = (price[v] + 1) * (1 + chance.Float64()/10)
+		}
 	}
-	for len(g.near) > 0 {
-		next, least := -1, math.Inf(1)
-		for v, p := range price {
-			if p < least || p == least && v < next {
-				next, least = v, p
+	for v := range g.alive.members() {
+		judge(v)
+	}
+	for g.left > 0 {
+		next := -1
+		for v := range g.alive.members() {
+			if next < 0 || price[v] < price[next] {
+				next = v
 			}
 		}
 		order = append(order, next)
 		weight := g.weight(next)
-		total += weight
-		most = max(most, weight)
-		for v := range g.remove(next) {
-			price[v] = rule(g, v)
-		}
-		delete(price, next)
-	}
-	return order, total, most
-}
-
-// remove joins the variable's neighbours and lists everything whose price may have changed.
-func (g *graph) remove(v int) map[int]bool {
-	changed := map[int]bool{}
-	for a := range g.near[v] {
-		delete(g.near[a], v)
-		changed[a] = true
-		for b := range g.near[v] {
-			if a != b && !g.near[a][b] {
-				g.near[a][b], g.near[b][a] = true, true
-			}
+		e.Work += weight
+		e.Largest = max(e.Largest, weight)
+		e.Width = max(e.Width, g.near[next].count())
+		e.Bytes += 8 * weight / float64(g.cards[next]) // the message that is kept
+		for v := range g.eliminate(next).members() {
+			judge(v)
 		}
 	}
-	for a := range g.near[v] {
-		for b := range g.near[a] {
-			changed[b] = true
-		}
-	}
-	delete(g.near, v)
-	delete(changed, v)
-	return changed
-}
-
-// fill is how many edges removing the variable adds.
-func (g *graph) fill(v int) float64 {
-	list := make([]int, 0, len(g.near[v]))
-	for a := range g.near[v] {
-		list = append(list, a)
-	}
-	missing := 0.0
-	for i, a := range list {
-		for _, b := range list[:i] {
-			if !g.near[a][b] {
-				missing++
-			}
-		}
-	}
-	return missing
-}
-
-// weight is the size of the table that removing the variable makes.
-func (g *graph) weight(v int) float64 {
-	size := float64(g.cards[v])
-	for a := range g.near[v] {
-		size *= float64(g.cards[a])
-	}
-	return size
+	return order, e
 }
 
 // union lists the variables of all factors in rising order.

@@ -5,8 +5,15 @@ import (
 	"slices"
 )
 
-// maxEntries bounds a table: 512 MB.
-const maxEntries = 1 << 26
+// Question asks for posteriors given evidence.
+type Question struct {
+	// Evidence names variables and their states.
+	Evidence map[string]string
+	// Variables whose posteriors are wanted; none: those of all.
+	Variables []string
+	// Limit of the memory of all tables in bytes; 0: DefaultLimit.
+	Limit float64
+}
 
 // Answer is what a query found.
 type Answer struct {
@@ -14,19 +21,29 @@ type Answer struct {
 	// not underflow.
 	Evidence    float64
 	LogEvidence float64
-	// Posterior is, by variable and state, the probability given the evidence.
+	// Posterior is, by variable and state, the probability given the evidence; nil where it was not asked for.
 	Posterior [][]float64
+	Effort    Effort
 }
 
-// Query gives the posterior of every variable by elimination in buckets, forwards for the evidence
-// and backwards for the posteriors (the messages of a junction tree). Cost grows with the largest
-// table. Evidence names variables and their states. Its error is an *InvalidError, an
-// *ImpossibleError or a *TooLargeError.
+// Query gives the posterior of every variable given the evidence; see Ask.
 func (n *Network) Query(evidence map[string]string) (Answer, error) {
+	return n.Ask(Question{Evidence: evidence})
+}
+
+// Ask gives posteriors by elimination in buckets, forwards for the evidence and backwards for the
+// posteriors (the messages of a junction tree). What is neither asked for nor observed, nor an ancestor of
+// such, is left out. Cost grows with the largest table. Its error is an *InvalidError, an *ImpossibleError or a
+// *TooLargeError.
+func (n *Network) Ask(q Question) (Answer, error) {
 	if err := n.Check(); err != nil {
 		return Answer{}, err
 	}
-	observed, err := n.observe(evidence)
+	observed, err := n.observe(q.Evidence)
+	if err != nil {
+		return Answer{}, err
+	}
+	wanted, err := n.wanted(q.Variables)
 	if err != nil {
 		return Answer{}, err
 	}
@@ -34,25 +51,81 @@ func (n *Network) Query(evidence map[string]string) (Answer, error) {
 	for v := range n.Variables {
 		c[v] = len(n.Variables[v].States)
 	}
-	factors := make([]factor, len(n.Variables))
-	for v := range n.Variables {
-		factors[v] = c.given(n.conditional(c, v), observed)
+	factors := n.relevant(c, observed, wanted)
+	order, effort := eliminationOrder(c, factors)
+	effort.charge(factors)
+	if q.Limit == 0 {
+		q.Limit = DefaultLimit
 	}
-	order, largest := eliminationOrder(c, factors)
-	if largest > maxEntries {
-		return Answer{}, &TooLargeError{largest}
+	if effort.Bytes > q.Limit || effort.Work > maxWork {
+		return Answer{Effort: effort}, &TooLargeError{Effort: effort, Limit: q.Limit}
 	}
 	t := newBuckets(c, factors, order)
 	if !t.forwards() {
-		return Answer{}, &ImpossibleError{}
+		return Answer{Effort: effort}, &ImpossibleError{}
 	}
-	a := Answer{LogEvidence: t.logTotal, Evidence: math.Exp(t.logTotal), Posterior: make([][]float64, len(n.Variables))}
-	t.backwards(a.Posterior)
+	a := Answer{LogEvidence: t.logTotal, Evidence: math.Exp(t.logTotal), Posterior: make([][]float64, len(n.Variables)), Effort: effort}
+	t.backwards(wanted, a.Posterior)
 	for v, state := range observed {
-		a.Posterior[v] = make([]float64, c[v])
-		a.Posterior[v][state] = 1
+		if wanted[v] {
+			a.Posterior[v] = make([]float64, c[v])
+			a.Posterior[v][state] = 1
+		}
 	}
 	return a, nil
+}
+
+// charge adds the tables that an answer starts with, and the messages on the way back.
+func (e *Effort) charge(factors []factor) {
+	e.Variables = len(factors)
+	e.Bytes *= 2
+	for _, f := range factors {
+		e.Bytes += 8 * float64(len(f.values))
+	}
+}
+
+// wanted marks the variables that are asked for.
+func (n *Network) wanted(names []string) ([]bool, error) {
+	out := make([]bool, len(n.Variables))
+	for _, name := range names {
+		v, known := n.Index(name)
+		if !known {
+			return nil, invalid("query of %s, which is not in the network", name)
+		}
+		out[v] = true
+	}
+	if len(names) == 0 {
+		out = slices.Repeat([]bool{true}, len(out))
+	}
+	return out, nil
+}
+
+// relevant gives the tables of what is asked for, what is observed, and their ancestors, with observed
+// states put in. The rows of all others sum up to 1 and change nothing.
+func (n *Network) relevant(c cards, observed map[int]int, wanted []bool) []factor {
+	bears := make([]bool, len(n.Variables))
+	var mark func(v int)
+	mark = func(v int) {
+		if bears[v] {
+			return
+		}
+		bears[v] = true
+		for _, p := range n.Variables[v].Parents {
+			mark(p)
+		}
+	}
+	var factors []factor
+	for v := range n.Variables {
+		if _, seen := observed[v]; seen || wanted[v] {
+			mark(v)
+		}
+	}
+	for v, yes := range bears {
+		if yes {
+			factors = append(factors, c.given(n.conditional(c, v), observed))
+		}
+	}
+	return factors
 }
 
 func (n *Network) observe(evidence map[string]string) (map[int]int, error) {
@@ -135,7 +208,7 @@ func (t *buckets) forwards() bool {
 		in := t.inputs(i, -1)
 		scope := union(in)
 		rest := slices.DeleteFunc(slices.Clone(scope), func(w int) bool { return w == v })
-		m := t.cards.onto(t.cards.product(scope, in), rest)
+		m := t.cards.product(scope, in, rest)
 		sum := scale(m.values)
 		if sum == 0 {
 			return false
@@ -149,28 +222,52 @@ func (t *buckets) forwards() bool {
 	return t.constant > 0
 }
 
-// backwards sends messages from the roots to the leaves and reads off each variable's posterior.
-func (t *buckets) backwards(posterior [][]float64) {
-	down := make([]factor, len(t.order))
-	for i := len(t.order) - 1; i >= 0; i-- {
-		all := t.inputs(i, -1)
-		if t.parent[i] >= 0 {
-			all = append(all, down[i])
-		}
-		v := t.order[i]
-		own := t.cards.onto(t.cards.product(union(all), all), []int{v})
-		scale(own.values)
-		posterior[v] = own.values
-		for _, child := range t.children[i] {
-			in := t.inputs(i, child)
-			if t.parent[i] >= 0 {
-				in = append(in, down[i])
-			}
-			in = append(in, factor{vars: t.up[child].vars, values: slices.Repeat([]float64{1}, len(t.up[child].values))})
-			down[child] = t.cards.onto(t.cards.product(union(in), in), t.up[child].vars)
-			scale(down[child].values)
+// backwards sends messages from the roots towards the buckets of wanted variables and reads off their posteriors.
+func (t *buckets) backwards(wanted []bool, posterior [][]float64) {
+	needed := make([]bool, len(t.order)) // the bucket or one below it is wanted
+	for i, v := range t.order {
+		needed[i] = needed[i] || wanted[v]
+		if p := t.parent[i]; p >= 0 && needed[i] {
+			needed[p] = true
 		}
 	}
+	down := make([]factor, len(t.order))
+	for i := len(t.order) - 1; i >= 0; i-- {
+		if !needed[i] {
+			continue
+		}
+		in := t.inputs(i, -1)
+		if t.parent[i] >= 0 {
+			in = append(in, down[i])
+		}
+		if v := t.order[i]; wanted[v] {
+			own := t.cards.product(union(in), in, []int{v})
+			scale(own.values)
+			posterior[v] = own.values
+		}
+		for _, child := range t.children[i] {
+			if needed[child] {
+				down[child] = t.toChild(i, child, down[i])
+			}
+		}
+	}
+}
+
+// toChild is all that a bucket knows, but for what that child told it.
+func (t *buckets) toChild(bucket, child int, down factor) factor {
+	in := t.inputs(bucket, child)
+	if t.parent[bucket] >= 0 {
+		in = append(in, down)
+	}
+	// What the child speaks of and nothing else here does is left open by a table of ones.
+	for _, v := range t.up[child].vars {
+		if !slices.Contains(union(in), v) {
+			in = append(in, factor{vars: []int{v}, values: slices.Repeat([]float64{1}, t.cards[v])})
+		}
+	}
+	m := t.cards.product(union(in), in, t.up[child].vars)
+	scale(m.values)
+	return m
 }
 
 // scale makes values sum up to 1 and gives what they summed up to.

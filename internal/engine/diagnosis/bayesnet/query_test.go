@@ -231,6 +231,21 @@ func TestQueryEqualsEnumeration(t *testing.T) {
 				}
 			}
 		}
+		one := rapid.IntRange(0, len(n.Variables)-1).Draw(t, "asked for")
+		few, err := n.Ask(Question{Evidence: named, Variables: []string{n.Variables[one].Name}})
+		if err != nil || math.Abs(few.Evidence-total) > 1e-12 || few.Effort.Width > a.Effort.Width {
+			t.Fatalf("asked for one: %v, evidence %v of %v, effort %+v of %+v", err, few.Evidence, total, few.Effort, a.Effort)
+		}
+		for v := range few.Posterior {
+			if (few.Posterior[v] != nil) != (v == one) {
+				t.Fatalf("posterior of variable %d: %v", v, few.Posterior[v])
+			}
+		}
+		for s, p := range few.Posterior[one] {
+			if math.Abs(p-want[one][s]/total) > 1e-12 {
+				t.Fatalf("asked for %d alone: state %d has %v, want %v", one, s, p, want[one][s]/total)
+			}
+		}
 	})
 }
 
@@ -250,6 +265,58 @@ func drawRow(t *rapid.T, states int) []float64 {
 		}
 	}
 	return row
+}
+
+// lattice is a square of two-state variables, each with its upper and left neighbour as parents. Its moral graph
+// contains the grid graph, whose treewidth is its side (Robertson & Seymour 1986).
+func lattice(side int) *Network {
+	n := &Network{}
+	for at := range side * side {
+		v := Variable{Name: fmt.Sprint("v", at), States: []string{"a", "b"}}
+		if at >= side {
+			v.Parents = append(v.Parents, at-side)
+		}
+		if at%side > 0 {
+			v.Parents = append(v.Parents, at-1)
+		}
+		for row := range 1 << len(v.Parents) {
+			p := 0.25 + float64(row)/8
+			v.Table = append(v.Table, p, 1-p)
+		}
+		n.Variables = append(n.Variables, v)
+	}
+	return n
+}
+
+func TestAskRefusesWhatNoMemoryHolds(t *testing.T) {
+	var large *TooLargeError
+	_, err := lattice(28).Query(nil)
+	if !errors.As(err, &large) || large.Width < 28 || large.Bound < 3 || large.Bound > large.Width {
+		t.Fatalf("a lattice of 28 by 28: %v", err)
+	}
+	if !strings.Contains(err.Error(), fmt.Sprint("width ", large.Width)) {
+		t.Errorf("the refusal hides the width: %v", err)
+	}
+	// A corner's ancestors are itself alone, so asking for it only is no work.
+	a, err := lattice(28).Ask(Question{Variables: []string{"v0"}})
+	if err != nil || a.Effort.Variables != 1 || a.Posterior[0][0] != 0.25 {
+		t.Errorf("the corner alone: %v %v", a.Posterior[0], err)
+	}
+	if _, err = lattice(6).Ask(Question{Limit: 1000}); !errors.As(err, &large) || large.Limit != 1000 {
+		t.Errorf("a small limit: %v", err)
+	}
+}
+
+// The bound is of the graph and so may never pass what an order reaches; on these it proves the order best.
+func TestWidthIsBounded(t *testing.T) {
+	// Treewidths: asia 2 (Lauritzen & Spiegelhalter's triangulation has cliques of 3), alarm 4 (from memory),
+	// earthquake 2 (its one clique beyond pairs is the alarm with its two parents).
+	for name, want := range map[string]int{"asia.bif": 2, "alarm.bif": 4, "earthquake.bif": 2} {
+		a, err := load(t, name).Query(nil)
+		if err != nil || a.Effort.Width != want || a.Effort.Bound > want {
+			t.Errorf("%s: width %d, at least %d, want %d (%v)", name, a.Effort.Width, a.Effort.Bound, want, err)
+		}
+	}
 }
 
 func BenchmarkQueryAlarm(b *testing.B) {
