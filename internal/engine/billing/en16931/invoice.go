@@ -111,7 +111,7 @@ type AllowanceCharge struct {
 	Charge     bool             `json:"charge,omitzero"`
 	Amount     *Money           `json:"amount,omitzero"`      // BT-92, 99, 136, 141
 	Base       *Money           `json:"base,omitzero"`        // BT-93, 100, 137, 142
-	Percent    *decimal.Decimal `json:"percent,omitzero"`     // BT-94, 101, 138, 143
+	Percent    *decimal.Decimal `json:"percent,omitempty"`    // BT-94, 101, 138, 143
 	Tax        *Category        `json:"tax,omitzero"`         // BT-95/96, 102/103; of the document only
 	Reason     string           `json:"reason,omitzero"`      // BT-97, 104, 139, 144
 	ReasonCode string           `json:"reason_code,omitzero"` // BT-98, 105, 140, 145: UNCL 5189 or 7161
@@ -147,8 +147,8 @@ type Breakdown struct {
 
 // Category is a tax category with its rate in percent.
 type Category struct {
-	Code string           `json:"code"`          // UNCL 5305
-	Rate *decimal.Decimal `json:"rate,omitzero"` // nil for O
+	Code string           `json:"code"`           // UNCL 5305
+	Rate *decimal.Decimal `json:"rate,omitempty"` // nil for O
 }
 
 // Document is a supporting document (BG-24).

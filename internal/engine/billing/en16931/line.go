@@ -7,7 +7,7 @@ type Line struct {
 	ID                   string            `json:"id"`                               // BT-126
 	Note                 string            `json:"note,omitzero"`                    // BT-127
 	Object               *Identifier       `json:"object,omitzero"`                  // BT-128
-	Quantity             *decimal.Decimal  `json:"quantity,omitzero"`                // BT-129
+	Quantity             *decimal.Decimal  `json:"quantity,omitempty"`               // BT-129
 	Unit                 string            `json:"unit"`                             // BT-130, UN/ECE Rec 20 and 21
 	Net                  *Money            `json:"net,omitzero"`                     // BT-131
 	OrderLine            string            `json:"order_line,omitzero"`              // BT-132
@@ -24,7 +24,7 @@ type Price struct {
 	Net      *Money           `json:"net,omitzero"`      // BT-146
 	Discount *Money           `json:"discount,omitzero"` // BT-147
 	Gross    *Money           `json:"gross,omitzero"`    // BT-148
-	Per      *decimal.Decimal `json:"per,omitzero"`      // BT-149; nil means 1
+	Per      *decimal.Decimal `json:"per,omitempty"`     // BT-149; nil means 1
 	PerUnit  string           `json:"per_unit,omitzero"` // BT-150
 }
 
