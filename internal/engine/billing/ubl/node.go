@@ -9,7 +9,7 @@ import (
 // The namespaces of UBL 2.1.
 const (
 	nsInvoice    = "urn:oasis:names:specification:ubl:schema:xsd:Invoice-2"
-	nsCreditNote = "urn:oasis:names:specification:ubl:schema:xsd:CreditNote-2"
+	nsCreditNote = "urn:oasis:names:specification:ubl:schema:xsd:CreditNote-2" //nolint:gosec // a namespace, no credential
 	nsAggregate  = "urn:oasis:names:specification:ubl:schema:xsd:CommonAggregateComponents-2"
 	nsBasic      = "urn:oasis:names:specification:ubl:schema:xsd:CommonBasicComponents-2"
 )
