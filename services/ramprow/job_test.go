@@ -47,6 +47,18 @@ func TestAShortJobFromTheTerminal(t *testing.T) {
 	h.tighten(t)
 	h.prove(t)
 	h.pay(t)
+	h.wrenchFails(t)
+}
+
+// wrenchFails finds a wrench out after the car is gone: the closed job is listed
+// with its customer, and the owner says that it is known.
+func (h *house) wrenchFails(t *testing.T) {
+	t.Helper()
+	has(t, h.as("technician", "tighten", "wrench", "check", "w1", "--target", "10", "--measured", "9"), "check failed", "must be checked again. See: ramprow tighten lookbacks")
+	h.await("the list", func() bool { return strings.Contains(h.as("owner", "tighten", "lookbacks"), "Marta Quell") })
+	has(t, h.as("owner", "tighten", "lookbacks"), "1: w1 (w1) failed its check", "RP-SM 1", "yes", "Not seen by the owner yet. Next: ramprow tighten seen 1")
+	has(t, h.as("owner", "tighten", "seen", "1"), "lookbacks/1: seen by owner")
+	has(t, h.as("technician", "tighten", "sheet", "1"), "tightening reopened")
 }
 
 // furnish registers what the short job needs.

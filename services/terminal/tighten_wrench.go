@@ -160,7 +160,8 @@ func wrenchCheck(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return s.answer(r, fmt.Sprintf("%s: check %s%s", r.GetWrench().GetName(), checkWord(r.GetWrench().GetLastCheck()), repeated(r.GetReceipt())))
+			line := fmt.Sprintf("%s: check %s%s", r.GetWrench().GetName(), checkWord(r.GetWrench().GetLastCheck()), repeated(r.GetReceipt()))
+			return s.answer(r, append([]string{line}, doubtLine(r.GetLookBack())...)...)
 		}),
 	}
 	flags := command.Flags()

@@ -108,13 +108,27 @@ func decideRecordCheck(st *State, in sitelog.Input, req *pb.RecordWrenchCheckReq
 		}
 	}
 	events := []proto.Message{&pb.WrenchChecked{Wrench: req.GetWrench(), Check: check}}
+	resp := &pb.RecordWrenchCheckResponse{}
 	if !check.GetPassed() {
-		events = append(events, st.lookBack(w, in.Now)...)
+		made := st.lookBack(w, check)
+		resp.LookBack = lookBackOf(made)
+		events = append(events, made...)
 	}
 	preview := *w
 	preview.checks = slices.Clone(w.checks)
 	preview.check(check)
-	return events, &pb.RecordWrenchCheckResponse{Wrench: preview.render()}, nil
+	resp.Wrench = preview.render()
+	return events, resp, nil
+}
+
+// lookBackOf finds the list among what a failed check brings about.
+func lookBackOf(events []proto.Message) *pb.LookBack {
+	for _, m := range events {
+		if made, ok := m.(*pb.LookBackMade); ok {
+			return made.GetLookBack()
+		}
+	}
+	return nil
 }
 
 func validCheck(w *wrench, now time.Time, req *pb.RecordWrenchCheckRequest) error {

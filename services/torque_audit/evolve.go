@@ -22,6 +22,12 @@ func evolve(s *State, e sitelog.Event) {
 	case *pb.WrenchChecked:
 		s.wrenches[m.GetWrench()].check(m.GetCheck())
 		return
+	case *pb.LookBackMade:
+		s.noteLookBack(m.GetLookBack())
+		return
+	case *pb.LookBackSeen:
+		s.seeLookBack(m.GetLookBack(), m.GetBy(), e.Time)
+		return
 	case *pb.SheetOpened:
 		s.sheets[m.GetJob()] = &sheet{
 			job: m.GetJob(), vehicle: m.GetVehicle(), vin: m.GetVin(), customer: m.GetCustomer(), notice: m.GetNotice(), opened: e.Time,

@@ -7,49 +7,93 @@ import (
 	"time"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/sitelog"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
 
-// lookBack reopens every joint that a wrench tightened since it was last known
-// good, closed jobs included: a tool found out puts all of them in doubt
-// (ISO 9001:2015 7.1.5.2, from memory).
-func (s *State) lookBack(w *wrench, failed time.Time) []proto.Message {
-	good := w.toolOf().LastGood(failed)
-	var events []proto.Message
+// lookBack lists every joint that a wrench tightened since it was last known
+// good and opens the audits again, closed jobs included: a tool found out puts
+// all of them in doubt (ISO 9001:2015 7.1.5.2, from memory).
+func (s *State) lookBack(w *wrench, failed *pb.WrenchCheck) []proto.Message {
+	good := w.toolOf().LastGood(failed.GetAt().AsTime())
+	made := &pb.LookBack{
+		Name: fmt.Sprintf("lookbacks/%d", len(s.lookBacks)+1), Wrench: w.tool.GetName(), WrenchTitle: w.tool.GetTitle(),
+		FailedAt: failed.GetAt(), GoodAt: stamp(good), TargetNm: failed.GetTargetNm(), MeasuredNm: failed.GetMeasuredNm(), CheckedBy: failed.GetBy(),
+	}
+	events := []proto.Message{&pb.LookBackMade{LookBack: made}}
 	for _, sh := range s.inOrder() {
-		if sh.void {
-			continue
-		}
+		lines := sh.inDoubt(w.tool.GetName(), good)
+		made.Lines = append(made.Lines, lines...)
 		var joints []string
-		for _, j := range sh.live() {
-			if j.departure == nil && j.restsOn(w.tool.GetName(), good) {
-				joints = append(joints, j.due.GetJoint())
+		for _, l := range lines {
+			if l.GetCannotReopen() == "" {
+				joints = append(joints, l.GetJoint())
 			}
 		}
 		if len(joints) > 0 {
 			events = append(events, &pb.SheetReopened{
 				Job: sh.job, PlanRevision: sh.revision, Joints: joints,
 				Reason: fmt.Sprintf("to be checked again: %s failed its check on %s and was last known good %s",
-					w.tool.GetTitle(), failed.UTC().Format("2 January 2006"), since(good)),
+					w.tool.GetTitle(), date(failed.GetAt().AsTime()), since(good)),
 			})
 		}
 	}
 	return events
 }
 
+func date(t time.Time) string { return t.UTC().Format("2 January 2006") }
+
 func since(good time.Time) string {
 	if good.IsZero() {
 		return "never"
 	}
-	return "on " + good.UTC().Format("2 January 2006")
+	return "on " + date(good)
 }
 
-// restsOn tells whether a reading of the wrench after a time still counts for the joint.
-func (j *joint) restsOn(wrench string, after time.Time) bool {
-	return slices.ContainsFunc(j.readings[j.from:], func(r *pb.Reading) bool {
-		return r.GetWrench() == wrench && r.GetCounts() && r.GetCorrectedBy() == 0 && r.GetAt().AsTime().After(after)
-	})
+// inDoubt gives the joints of a sheet that rest on readings of a wrench after a
+// time. A departure is no refuge: the bolts that could be measured rest on them too.
+func (s *sheet) inDoubt(wrench string, after time.Time) []*pb.LookBackLine {
+	var lines []*pb.LookBackLine
+	for _, j := range s.joints {
+		line := &pb.LookBackLine{
+			Job: s.job, Vehicle: s.vehicle, Customer: s.customer, Joint: j.due.GetJoint(), Title: j.due.GetTitle(), WasComplete: s.complete,
+		}
+		for _, r := range j.readings[j.from:] {
+			if r.GetWrench() != wrench || !r.GetCounts() || r.GetCorrectedBy() != 0 || !r.GetAt().AsTime().After(after) {
+				continue
+			}
+			line.Readings++
+			line.FirstAt, line.LastAt = earlier(line.GetFirstAt(), r.GetAt()), later(line.GetLastAt(), r.GetAt())
+		}
+		if line.GetReadings() == 0 {
+			continue
+		}
+		switch {
+		case s.void:
+			line.CannotReopen = "the job was cancelled"
+		case j.dropped:
+			line.CannotReopen = "the plan no longer has this joint"
+		}
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+func earlier(a, b *timestamppb.Timestamp) *timestamppb.Timestamp {
+	if a == nil || b.AsTime().Before(a.AsTime()) {
+		return b
+	}
+	return a
+}
+
+func later(a, b *timestamppb.Timestamp) *timestamppb.Timestamp {
+	if a == nil || b.AsTime().After(a.AsTime()) {
+		return b
+	}
+	return a
 }
 
 // inOrder gives the sheets by job number.
@@ -60,4 +104,64 @@ func (s *State) inOrder() []*sheet {
 	}
 	slices.SortFunc(sheets, func(a, b *sheet) int { return cmp.Compare(a.number(), b.number()) })
 	return sheets
+}
+
+// noteLookBack keeps a look-back and finds it by its jobs.
+func (s *State) noteLookBack(l *pb.LookBack) {
+	s.lookBacks = append(s.lookBacks, l)
+	for _, line := range l.GetLines() {
+		if names := s.doubted[line.GetJob()]; !slices.Contains(names, l.GetName()) {
+			s.doubted[line.GetJob()] = append(slices.Clip(names), l.GetName())
+		}
+	}
+}
+
+// lookBackAt finds a look-back's place; -1: there is none.
+func (s *State) lookBackAt(name string) int {
+	return slices.IndexFunc(s.lookBacks, func(l *pb.LookBack) bool { return l.GetName() == name })
+}
+
+func (s *State) seeLookBack(name, by string, at time.Time) {
+	if i := s.lookBackAt(name); i >= 0 {
+		s.lookBacks = slices.Clone(s.lookBacks)
+		s.lookBacks[i] = seen(s.lookBacks[i], by, at)
+	}
+}
+
+func seen(l *pb.LookBack, by string, at time.Time) *pb.LookBack {
+	l = proto.CloneOf(l)
+	l.SeenBy, l.SeenAt = by, timestamppb.New(at)
+	return l
+}
+
+// renderLookBack shows where each of its joints stands now.
+func (s *State) renderLookBack(l *pb.LookBack) *pb.LookBack {
+	l = proto.CloneOf(l)
+	for _, line := range l.GetLines() {
+		sh := s.sheets[line.GetJob()]
+		if sh == nil {
+			continue
+		}
+		if j := sh.find(line.GetJoint()); j != nil {
+			line.Now = j.state()
+			if line.GetCannotReopen() == "" && !sh.void && !j.settled() && !j.dropped {
+				l.Open++
+			}
+		}
+	}
+	return l
+}
+
+func decideLookBackSeen(st *State, in sitelog.Input, req *pb.MarkLookBackSeenRequest) ([]proto.Message, *pb.MarkLookBackSeenResponse, error) {
+	i := st.lookBackAt(req.GetLookBack())
+	if i < 0 {
+		return nil, nil, fault.New(fault.NotFound, "LOOK_BACK_NOT_FOUND", "there is no %s; see the list of look-backs", req.GetLookBack()).
+			About("LookBack", req.GetLookBack())
+	}
+	l := st.lookBacks[i]
+	if l.GetSeenBy() != "" {
+		return nil, nil, fault.New(fault.Precondition, "LOOK_BACK_SEEN", "%s was seen by %s already", req.GetLookBack(), l.GetSeenBy())
+	}
+	resp := &pb.MarkLookBackSeenResponse{LookBack: st.renderLookBack(seen(l, in.Actor.Person, in.Now))}
+	return []proto.Message{&pb.LookBackSeen{LookBack: l.GetName(), By: in.Actor.Person}}, resp, nil
 }

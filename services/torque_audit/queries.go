@@ -45,6 +45,26 @@ func (s *Server) ListWrenches(ctx context.Context, req *pb.ListWrenchesRequest) 
 	return &pb.ListWrenchesResponse{Wrenches: rowsOf[*pb.Wrench](page), NextPageToken: page.NextToken}, nil
 }
 
+// ListLookBacks gives what failed wrenches have put in doubt, newest first.
+func (s *Server) ListLookBacks(ctx context.Context, req *pb.ListLookBacksRequest) (*pb.ListLookBacksResponse, error) {
+	who, err := command.Caller(ctx)
+	if err != nil {
+		return nil, err
+	}
+	index := indexOpen
+	if req.GetWithSettled() {
+		index = indexAll
+	}
+	page, err := s.views.List(ctx, readmodel.ListQuery{
+		Site: who.Site, Model: modelDoubt, Index: index, PageSize: int(req.GetPageSize()),
+		PageToken: req.GetPageToken(), Descending: true, MinRevision: req.GetMinRevision(),
+	}, func() proto.Message { return &pb.LookBack{} })
+	if err != nil {
+		return nil, err
+	}
+	return &pb.ListLookBacksResponse{LookBacks: rowsOf[*pb.LookBack](page), NextPageToken: page.NextToken}, nil
+}
+
 // GetSheet gives a job's tightening audit.
 func (s *Server) GetSheet(ctx context.Context, req *pb.GetSheetRequest) (*pb.GetSheetResponse, error) {
 	sheet, err := s.read(ctx, req.GetJob(), req.GetMinRevision())

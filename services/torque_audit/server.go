@@ -60,6 +60,16 @@ func (s *Server) RecordWrenchCheck(ctx context.Context, req *pb.RecordWrenchChec
 	return resp, nil
 }
 
+// MarkLookBackSeen says that the owner knows of it.
+func (s *Server) MarkLookBackSeen(ctx context.Context, req *pb.MarkLookBackSeenRequest) (*pb.MarkLookBackSeenResponse, error) {
+	resp, receipt, err := decided(ctx, s, req, decideLookBackSeen)
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
 // PostReading keeps and judges what a wrench did to one fastener.
 func (s *Server) PostReading(ctx context.Context, req *pb.PostReadingRequest) (*pb.PostReadingResponse, error) {
 	resp, receipt, err := decided(ctx, s, req, decidePostReading)

@@ -18,6 +18,8 @@ const foldVersion = 1
 type kept struct {
 	Sheets   []keptSheet
 	Wrenches map[string]keptWrench
+	// LookBacks are never changed in place.
+	LookBacks []*pb.LookBack
 }
 
 type keptSheet struct {
@@ -47,7 +49,7 @@ type keptWrench struct {
 // snapshot copies what evolve changes in place. Messages are shared, and so are
 // the lists that are only ever added to.
 func snapshot(s *State) func() ([]byte, error) {
-	k := kept{Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches))}
+	k := kept{Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches)), LookBacks: slices.Clip(s.lookBacks)}
 	for _, sh := range s.sheets {
 		k.Sheets = append(k.Sheets, keepSheet(sh))
 	}
@@ -88,6 +90,9 @@ func restore(_ string, data []byte) (*State, error) {
 	}
 	for name, w := range k.Wrenches {
 		s.wrenches[name] = &wrench{tool: w.Tool, checks: w.Checks, cycles: w.Cycles}
+	}
+	for _, l := range k.LookBacks {
+		s.noteLookBack(l)
 	}
 	return s, nil
 }

@@ -22,6 +22,9 @@ const Service = "torque-audit"
 type State struct {
 	sheets   map[string]*sheet // by job
 	wrenches map[string]*wrench
+	// lookBacks, oldest first; messages in it are never changed in place.
+	lookBacks []*pb.LookBack
+	doubted   map[string][]string // names of look-backs, by job
 }
 
 // sheet is the audit of one job.
@@ -64,7 +67,7 @@ type wrench struct {
 }
 
 func newState() *State {
-	return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}}
+	return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}, doubted: map[string][]string{}}
 }
 
 // Machine is the service as a state machine over its site's log.

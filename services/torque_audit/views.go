@@ -13,6 +13,7 @@ const (
 	modelSheet   = "sheet"   // the whole sheet, by job
 	modelSummary = "summary" // a line of the list, by job
 	modelWrench  = "wrench"
+	modelDoubt   = "lookback" // what a failed wrench puts in doubt, by name
 
 	indexAll  = "all"
 	indexOpen = "open"
@@ -23,29 +24,38 @@ func Projection() readmodel.Projection[*State] {
 	return readmodel.Projection[*State]{
 		Version: 1,
 		Machine: Machine(),
-		Models:  []string{modelSheet, modelSummary, modelWrench},
+		Models:  []string{modelSheet, modelSummary, modelWrench, modelDoubt},
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
 	}
 }
 
-func touched(_ *State, e sitelog.Event) []readmodel.Key {
+func touched(s *State, e sitelog.Event) []readmodel.Key {
 	switch m := e.Message.(type) {
 	case *pb.WrenchSet:
 		return []readmodel.Key{{Model: modelWrench, ID: m.GetWrench().GetName()}}
 	case *pb.WrenchChecked:
 		return []readmodel.Key{{Model: modelWrench, ID: m.GetWrench()}}
 	case *pb.ReadingPosted:
-		return append(ofSheet(m.GetJob()), readmodel.Key{Model: modelWrench, ID: m.GetReading().GetWrench()})
+		return append(s.ofSheet(m.GetJob()), readmodel.Key{Model: modelWrench, ID: m.GetReading().GetWrench()})
+	case *pb.LookBackMade:
+		return []readmodel.Key{{Model: modelDoubt, ID: m.GetLookBack().GetName()}}
+	case *pb.LookBackSeen:
+		return []readmodel.Key{{Model: modelDoubt, ID: m.GetLookBack()}}
 	case ofJob:
-		return ofSheet(m.GetJob())
+		return s.ofSheet(m.GetJob())
 	}
 	return nil
 }
 
-func ofSheet(job string) []readmodel.Key {
-	return []readmodel.Key{{Model: modelSheet, ID: job}, {Model: modelSummary, ID: job}}
+// ofSheet gives the rows in which a sheet is shown.
+func (s *State) ofSheet(job string) []readmodel.Key {
+	rows := []readmodel.Key{{Model: modelSheet, ID: job}, {Model: modelSummary, ID: job}}
+	for _, name := range s.doubted[job] {
+		rows = append(rows, readmodel.Key{Model: modelDoubt, ID: name})
+	}
+	return rows
 }
 
 func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
@@ -56,6 +66,9 @@ func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
 		}
 		return readmodel.Row{Value: w.render(), Index: []readmodel.IndexEntry{{Name: indexAll, Order: key.ID}}}, true
 	}
+	if key.Model == modelDoubt {
+		return s.doubtRow(key.ID)
+	}
 	sh, ok := s.sheets[key.ID]
 	if !ok {
 		return readmodel.Row{}, false
@@ -64,6 +77,21 @@ func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
 		return readmodel.Row{Value: sh.render()}, true
 	}
 	return readmodel.Row{Value: sh.summary(), Index: sh.index()}, true
+}
+
+// doubtRow shows a look-back; one that is seen and settled is in one list only.
+func (s *State) doubtRow(name string) (readmodel.Row, bool) {
+	i := s.lookBackAt(name)
+	if i < 0 {
+		return readmodel.Row{}, false
+	}
+	l := s.renderLookBack(s.lookBacks[i])
+	order := fmt.Sprintf("%010d", i+1)
+	entries := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
+	if l.GetOpen() > 0 || l.GetSeenBy() == "" {
+		entries = append(entries, readmodel.IndexEntry{Name: indexOpen, Order: order})
+	}
+	return readmodel.Row{Value: l, Index: entries}, true
 }
 
 // index lists a sheet by its job's number; what is finished is in one list only.
@@ -81,6 +109,12 @@ func keys(s *State, model string) []readmodel.Key {
 	if model == modelWrench {
 		for name := range s.wrenches {
 			found = append(found, readmodel.Key{Model: model, ID: name})
+		}
+		return found
+	}
+	if model == modelDoubt {
+		for _, l := range s.lookBacks {
+			found = append(found, readmodel.Key{Model: model, ID: l.GetName()})
 		}
 		return found
 	}

@@ -1282,6 +1282,273 @@ func (x *Sheet) GetNotice() string {
 	return ""
 }
 
+// LookBack is what follows from a wrench that failed its check: every joint that it tightened since it was
+// last known good has to be checked again (ISO 9001:2015 7.1.5.2).
+type LookBack struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// lookbacks/{number}
+	Name        string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Wrench      string                 `protobuf:"bytes,2,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	WrenchTitle string                 `protobuf:"bytes,3,opt,name=wrench_title,json=wrenchTitle,proto3" json:"wrench_title,omitempty"`
+	FailedAt    *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=failed_at,json=failedAt,proto3" json:"failed_at,omitempty"`
+	// When the wrench was last known good; absent: never.
+	GoodAt     *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=good_at,json=goodAt,proto3" json:"good_at,omitempty"`
+	TargetNm   float64                `protobuf:"fixed64,6,opt,name=target_nm,json=targetNm,proto3" json:"target_nm,omitempty"`
+	MeasuredNm float64                `protobuf:"fixed64,7,opt,name=measured_nm,json=measuredNm,proto3" json:"measured_nm,omitempty"`
+	CheckedBy  string                 `protobuf:"bytes,8,opt,name=checked_by,json=checkedBy,proto3" json:"checked_by,omitempty"`
+	Lines      []*LookBackLine        `protobuf:"bytes,9,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Lines that are still to be checked again.
+	Open uint32 `protobuf:"varint,10,opt,name=open,proto3" json:"open,omitempty"`
+	// The owner who has seen it.
+	SeenBy        string                 `protobuf:"bytes,11,opt,name=seen_by,json=seenBy,proto3" json:"seen_by,omitempty"`
+	SeenAt        *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=seen_at,json=seenAt,proto3" json:"seen_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookBack) Reset() {
+	*x = LookBack{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookBack) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookBack) ProtoMessage() {}
+
+func (x *LookBack) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
+func (*LookBack) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *LookBack) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *LookBack) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *LookBack) GetWrenchTitle() string {
+	if x != nil {
+		return x.WrenchTitle
+	}
+	return ""
+}
+
+func (x *LookBack) GetFailedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FailedAt
+	}
+	return nil
+}
+
+func (x *LookBack) GetGoodAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.GoodAt
+	}
+	return nil
+}
+
+func (x *LookBack) GetTargetNm() float64 {
+	if x != nil {
+		return x.TargetNm
+	}
+	return 0
+}
+
+func (x *LookBack) GetMeasuredNm() float64 {
+	if x != nil {
+		return x.MeasuredNm
+	}
+	return 0
+}
+
+func (x *LookBack) GetCheckedBy() string {
+	if x != nil {
+		return x.CheckedBy
+	}
+	return ""
+}
+
+func (x *LookBack) GetLines() []*LookBackLine {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *LookBack) GetOpen() uint32 {
+	if x != nil {
+		return x.Open
+	}
+	return 0
+}
+
+func (x *LookBack) GetSeenBy() string {
+	if x != nil {
+		return x.SeenBy
+	}
+	return ""
+}
+
+func (x *LookBack) GetSeenAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.SeenAt
+	}
+	return nil
+}
+
+// LookBackLine is one joint in doubt.
+type LookBackLine struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Job      string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Vehicle  string                 `protobuf:"bytes,2,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	Customer string                 `protobuf:"bytes,3,opt,name=customer,proto3" json:"customer,omitempty"`
+	Joint    string                 `protobuf:"bytes,4,opt,name=joint,proto3" json:"joint,omitempty"`
+	Title    string                 `protobuf:"bytes,5,opt,name=title,proto3" json:"title,omitempty"`
+	// Readings of the wrench on which the joint rested, and the time of the first and last.
+	Readings uint32                 `protobuf:"varint,6,opt,name=readings,proto3" json:"readings,omitempty"`
+	FirstAt  *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=first_at,json=firstAt,proto3" json:"first_at,omitempty"`
+	LastAt   *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=last_at,json=lastAt,proto3" json:"last_at,omitempty"`
+	// The audit had been signed as complete: the car may be out on the road.
+	WasComplete bool `protobuf:"varint,9,opt,name=was_complete,json=wasComplete,proto3" json:"was_complete,omitempty"`
+	// Why the audit cannot be opened again for it: the job was cancelled, or the plan no longer has the joint.
+	CannotReopen string `protobuf:"bytes,10,opt,name=cannot_reopen,json=cannotReopen,proto3" json:"cannot_reopen,omitempty"`
+	// Where the joint stands now; not kept in the event.
+	Now           JointState `protobuf:"varint,11,opt,name=now,proto3,enum=ramprow.torque_audit.v1.JointState" json:"now,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookBackLine) Reset() {
+	*x = LookBackLine{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookBackLine) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookBackLine) ProtoMessage() {}
+
+func (x *LookBackLine) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookBackLine.ProtoReflect.Descriptor instead.
+func (*LookBackLine) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *LookBackLine) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *LookBackLine) GetVehicle() string {
+	if x != nil {
+		return x.Vehicle
+	}
+	return ""
+}
+
+func (x *LookBackLine) GetCustomer() string {
+	if x != nil {
+		return x.Customer
+	}
+	return ""
+}
+
+func (x *LookBackLine) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *LookBackLine) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *LookBackLine) GetReadings() uint32 {
+	if x != nil {
+		return x.Readings
+	}
+	return 0
+}
+
+func (x *LookBackLine) GetFirstAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FirstAt
+	}
+	return nil
+}
+
+func (x *LookBackLine) GetLastAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastAt
+	}
+	return nil
+}
+
+func (x *LookBackLine) GetWasComplete() bool {
+	if x != nil {
+		return x.WasComplete
+	}
+	return false
+}
+
+func (x *LookBackLine) GetCannotReopen() string {
+	if x != nil {
+		return x.CannotReopen
+	}
+	return ""
+}
+
+func (x *LookBackLine) GetNow() JointState {
+	if x != nil {
+		return x.Now
+	}
+	return JointState_JOINT_STATE_UNSPECIFIED
+}
+
 type SheetSummary struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Name          string                 `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
@@ -1296,7 +1563,7 @@ type SheetSummary struct {
 
 func (x *SheetSummary) Reset() {
 	*x = SheetSummary{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1308,7 +1575,7 @@ func (x *SheetSummary) String() string {
 func (*SheetSummary) ProtoMessage() {}
 
 func (x *SheetSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1321,7 +1588,7 @@ func (x *SheetSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetSummary.ProtoReflect.Descriptor instead.
 func (*SheetSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SheetSummary) GetName() string {
@@ -1475,7 +1742,36 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"updated_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12\x10\n" +
 	"\x03vin\x18\x0e \x01(\tR\x03vin\x12\x1a\n" +
 	"\bcustomer\x18\x0f \x01(\tR\bcustomer\x12\x16\n" +
-	"\x06notice\x18\x10 \x01(\tR\x06notice\"\xc7\x01\n" +
+	"\x06notice\x18\x10 \x01(\tR\x06notice\"\xc3\x03\n" +
+	"\bLookBack\x12\x12\n" +
+	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
+	"\x06wrench\x18\x02 \x01(\tR\x06wrench\x12!\n" +
+	"\fwrench_title\x18\x03 \x01(\tR\vwrenchTitle\x127\n" +
+	"\tfailed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bfailedAt\x123\n" +
+	"\agood_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x06goodAt\x12\x1b\n" +
+	"\ttarget_nm\x18\x06 \x01(\x01R\btargetNm\x12\x1f\n" +
+	"\vmeasured_nm\x18\a \x01(\x01R\n" +
+	"measuredNm\x12\x1d\n" +
+	"\n" +
+	"checked_by\x18\b \x01(\tR\tcheckedBy\x12;\n" +
+	"\x05lines\x18\t \x03(\v2%.ramprow.torque_audit.v1.LookBackLineR\x05lines\x12\x12\n" +
+	"\x04open\x18\n" +
+	" \x01(\rR\x04open\x12\x17\n" +
+	"\aseen_by\x18\v \x01(\tR\x06seenBy\x123\n" +
+	"\aseen_at\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\x06seenAt\"\x89\x03\n" +
+	"\fLookBackLine\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
+	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x1a\n" +
+	"\bcustomer\x18\x03 \x01(\tR\bcustomer\x12\x14\n" +
+	"\x05joint\x18\x04 \x01(\tR\x05joint\x12\x14\n" +
+	"\x05title\x18\x05 \x01(\tR\x05title\x12\x1a\n" +
+	"\breadings\x18\x06 \x01(\rR\breadings\x125\n" +
+	"\bfirst_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\afirstAt\x123\n" +
+	"\alast_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x06lastAt\x12!\n" +
+	"\fwas_complete\x18\t \x01(\bR\vwasComplete\x12#\n" +
+	"\rcannot_reopen\x18\n" +
+	" \x01(\tR\fcannotReopen\x125\n" +
+	"\x03now\x18\v \x01(\x0e2#.ramprow.torque_audit.v1.JointStateR\x03now\"\xc7\x01\n" +
 	"\fSheetSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x129\n" +
@@ -1528,7 +1824,7 @@ func file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(WrenchKind)(0),               // 0: ramprow.torque_audit.v1.WrenchKind
 	(Verdict)(0),                  // 1: ramprow.torque_audit.v1.Verdict
@@ -1542,45 +1838,54 @@ var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(*JointSheet)(nil),            // 9: ramprow.torque_audit.v1.JointSheet
 	(*Departure)(nil),             // 10: ramprow.torque_audit.v1.Departure
 	(*Sheet)(nil),                 // 11: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),          // 12: ramprow.torque_audit.v1.SheetSummary
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
-	(v1.DecisionRule)(0),          // 14: ramprow.catalogue.v1.DecisionRule
-	(*v1.Stage)(nil),              // 15: ramprow.catalogue.v1.Stage
-	(*v11.JointDue)(nil),          // 16: ramprow.job.v1.JointDue
+	(*LookBack)(nil),              // 12: ramprow.torque_audit.v1.LookBack
+	(*LookBackLine)(nil),          // 13: ramprow.torque_audit.v1.LookBackLine
+	(*SheetSummary)(nil),          // 14: ramprow.torque_audit.v1.SheetSummary
+	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
+	(v1.DecisionRule)(0),          // 16: ramprow.catalogue.v1.DecisionRule
+	(*v1.Stage)(nil),              // 17: ramprow.catalogue.v1.Stage
+	(*v11.JointDue)(nil),          // 18: ramprow.job.v1.JointDue
 }
 var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	0,  // 0: ramprow.torque_audit.v1.Wrench.kind:type_name -> ramprow.torque_audit.v1.WrenchKind
-	13, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
-	13, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
+	15, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
+	15, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
 	5,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	13, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	13, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
-	13, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	15, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
+	15, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	15, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
 	7,  // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
-	14, // 9: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
-	13, // 10: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
-	13, // 11: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
-	13, // 12: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
-	15, // 13: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	16, // 14: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	16, // 9: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	15, // 10: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
+	15, // 11: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
+	15, // 12: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
+	17, // 13: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	18, // 14: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
 	2,  // 15: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	15, // 16: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	17, // 16: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
 	6,  // 17: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
 	8,  // 18: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
 	10, // 19: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	13, // 20: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	15, // 20: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
 	3,  // 21: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
 	9,  // 22: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	13, // 23: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	13, // 24: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	13, // 25: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	3,  // 26: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	27, // [27:27] is the sub-list for method output_type
-	27, // [27:27] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	15, // 23: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	15, // 24: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	15, // 25: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	15, // 26: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
+	15, // 27: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
+	13, // 28: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
+	15, // 29: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
+	15, // 30: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
+	15, // 31: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
+	2,  // 32: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
+	3,  // 33: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	34, // [34:34] is the sub-list for method output_type
+	34, // [34:34] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
@@ -1594,7 +1899,7 @@ func file_ramprow_torque_audit_v1_audit_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_audit_proto_rawDesc), len(file_ramprow_torque_audit_v1_audit_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   9,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

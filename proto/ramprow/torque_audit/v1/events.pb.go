@@ -765,6 +765,103 @@ func (x *SheetReopened) GetJoints() []string {
 	return nil
 }
 
+// LookBackMade lists what a wrench that failed its check puts in doubt; the sheets follow in the same commit.
+type LookBackMade struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	LookBack      *LookBack              `protobuf:"bytes,1,opt,name=look_back,json=lookBack,proto3" json:"look_back,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookBackMade) Reset() {
+	*x = LookBackMade{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookBackMade) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookBackMade) ProtoMessage() {}
+
+func (x *LookBackMade) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookBackMade.ProtoReflect.Descriptor instead.
+func (*LookBackMade) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *LookBackMade) GetLookBack() *LookBack {
+	if x != nil {
+		return x.LookBack
+	}
+	return nil
+}
+
+type LookBackSeen struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	LookBack      string                 `protobuf:"bytes,1,opt,name=look_back,json=lookBack,proto3" json:"look_back,omitempty"`
+	By            string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LookBackSeen) Reset() {
+	*x = LookBackSeen{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LookBackSeen) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LookBackSeen) ProtoMessage() {}
+
+func (x *LookBackSeen) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LookBackSeen.ProtoReflect.Descriptor instead.
+func (*LookBackSeen) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *LookBackSeen) GetLookBack() string {
+	if x != nil {
+		return x.LookBack
+	}
+	return ""
+}
+
+func (x *LookBackSeen) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
 type SheetVoided struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
@@ -775,7 +872,7 @@ type SheetVoided struct {
 
 func (x *SheetVoided) Reset() {
 	*x = SheetVoided{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -787,7 +884,7 @@ func (x *SheetVoided) String() string {
 func (*SheetVoided) ProtoMessage() {}
 
 func (x *SheetVoided) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -800,7 +897,7 @@ func (x *SheetVoided) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetVoided.ProtoReflect.Descriptor instead.
 func (*SheetVoided) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *SheetVoided) GetJob() string {
@@ -872,7 +969,12 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12\x16\n" +
-	"\x06joints\x18\x04 \x03(\tR\x06joints\"7\n" +
+	"\x06joints\x18\x04 \x03(\tR\x06joints\"N\n" +
+	"\fLookBackMade\x12>\n" +
+	"\tlook_back\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\";\n" +
+	"\fLookBackSeen\x12\x1b\n" +
+	"\tlook_back\x18\x01 \x01(\tR\blookBack\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\"7\n" +
 	"\vSheetVoided\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reasonB5Z3ramprow/proto/ramprow/torque_audit/v1;torqueauditv1b\x06proto3"
@@ -889,7 +991,7 @@ func file_ramprow_torque_audit_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_events_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
 	(*WrenchSet)(nil),        // 0: ramprow.torque_audit.v1.WrenchSet
 	(*WrenchChecked)(nil),    // 1: ramprow.torque_audit.v1.WrenchChecked
@@ -903,26 +1005,30 @@ var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
 	(*SheetSigned)(nil),      // 9: ramprow.torque_audit.v1.SheetSigned
 	(*SheetCompleted)(nil),   // 10: ramprow.torque_audit.v1.SheetCompleted
 	(*SheetReopened)(nil),    // 11: ramprow.torque_audit.v1.SheetReopened
-	(*SheetVoided)(nil),      // 12: ramprow.torque_audit.v1.SheetVoided
-	(*Wrench)(nil),           // 13: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),      // 14: ramprow.torque_audit.v1.WrenchCheck
-	(*v1.JointDue)(nil),      // 15: ramprow.job.v1.JointDue
-	(*Reading)(nil),          // 16: ramprow.torque_audit.v1.Reading
-	(*Departure)(nil),        // 17: ramprow.torque_audit.v1.Departure
+	(*LookBackMade)(nil),     // 12: ramprow.torque_audit.v1.LookBackMade
+	(*LookBackSeen)(nil),     // 13: ramprow.torque_audit.v1.LookBackSeen
+	(*SheetVoided)(nil),      // 14: ramprow.torque_audit.v1.SheetVoided
+	(*Wrench)(nil),           // 15: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),      // 16: ramprow.torque_audit.v1.WrenchCheck
+	(*v1.JointDue)(nil),      // 17: ramprow.job.v1.JointDue
+	(*Reading)(nil),          // 18: ramprow.torque_audit.v1.Reading
+	(*Departure)(nil),        // 19: ramprow.torque_audit.v1.Departure
+	(*LookBack)(nil),         // 20: ramprow.torque_audit.v1.LookBack
 }
 var file_ramprow_torque_audit_v1_events_proto_depIdxs = []int32{
-	13, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	14, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	15, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
-	15, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
-	16, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
-	16, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
-	17, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
-	7,  // [7:7] is the sub-list for method output_type
-	7,  // [7:7] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	15, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	16, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	17, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
+	17, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
+	18, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
+	18, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
+	19, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
+	20, // 7: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	8,  // [8:8] is the sub-list for method output_type
+	8,  // [8:8] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_events_proto_init() }
@@ -937,7 +1043,7 @@ func file_ramprow_torque_audit_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_events_proto_rawDesc), len(file_ramprow_torque_audit_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

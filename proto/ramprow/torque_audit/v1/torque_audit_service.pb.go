@@ -221,9 +221,11 @@ func (x *RecordWrenchCheckRequest) GetCalibrationDue() *timestamppb.Timestamp {
 }
 
 type RecordWrenchCheckResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Wrench        *Wrench                `protobuf:"bytes,1,opt,name=wrench,proto3" json:"wrench,omitempty"`
-	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Wrench  *Wrench                `protobuf:"bytes,1,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	Receipt *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	// What a failed check puts in doubt.
+	LookBack      *LookBack `protobuf:"bytes,3,opt,name=look_back,json=lookBack,proto3" json:"look_back,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -272,6 +274,238 @@ func (x *RecordWrenchCheckResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+func (x *RecordWrenchCheckResponse) GetLookBack() *LookBack {
+	if x != nil {
+		return x.LookBack
+	}
+	return nil
+}
+
+type ListLookBacksRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Those that are seen and have no open line, too.
+	WithSettled   bool   `protobuf:"varint,3,opt,name=with_settled,json=withSettled,proto3" json:"with_settled,omitempty"`
+	MinRevision   uint64 `protobuf:"varint,4,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLookBacksRequest) Reset() {
+	*x = ListLookBacksRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLookBacksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLookBacksRequest) ProtoMessage() {}
+
+func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLookBacksRequest.ProtoReflect.Descriptor instead.
+func (*ListLookBacksRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListLookBacksRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListLookBacksRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListLookBacksRequest) GetWithSettled() bool {
+	if x != nil {
+		return x.WithSettled
+	}
+	return false
+}
+
+func (x *ListLookBacksRequest) GetMinRevision() uint64 {
+	if x != nil {
+		return x.MinRevision
+	}
+	return 0
+}
+
+type ListLookBacksResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	LookBacks     []*LookBack            `protobuf:"bytes,1,rep,name=look_backs,json=lookBacks,proto3" json:"look_backs,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListLookBacksResponse) Reset() {
+	*x = ListLookBacksResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListLookBacksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListLookBacksResponse) ProtoMessage() {}
+
+func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListLookBacksResponse.ProtoReflect.Descriptor instead.
+func (*ListLookBacksResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ListLookBacksResponse) GetLookBacks() []*LookBack {
+	if x != nil {
+		return x.LookBacks
+	}
+	return nil
+}
+
+func (x *ListLookBacksResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type MarkLookBackSeenRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	LookBack      string                 `protobuf:"bytes,2,opt,name=look_back,json=lookBack,proto3" json:"look_back,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MarkLookBackSeenRequest) Reset() {
+	*x = MarkLookBackSeenRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MarkLookBackSeenRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MarkLookBackSeenRequest) ProtoMessage() {}
+
+func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MarkLookBackSeenRequest.ProtoReflect.Descriptor instead.
+func (*MarkLookBackSeenRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *MarkLookBackSeenRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *MarkLookBackSeenRequest) GetLookBack() string {
+	if x != nil {
+		return x.LookBack
+	}
+	return ""
+}
+
+type MarkLookBackSeenResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	LookBack      *LookBack              `protobuf:"bytes,1,opt,name=look_back,json=lookBack,proto3" json:"look_back,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MarkLookBackSeenResponse) Reset() {
+	*x = MarkLookBackSeenResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MarkLookBackSeenResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MarkLookBackSeenResponse) ProtoMessage() {}
+
+func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MarkLookBackSeenResponse.ProtoReflect.Descriptor instead.
+func (*MarkLookBackSeenResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *MarkLookBackSeenResponse) GetLookBack() *LookBack {
+	if x != nil {
+		return x.LookBack
+	}
+	return nil
+}
+
+func (x *MarkLookBackSeenResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type GetWrenchRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Wrench        string                 `protobuf:"bytes,1,opt,name=wrench,proto3" json:"wrench,omitempty"`
@@ -282,7 +516,7 @@ type GetWrenchRequest struct {
 
 func (x *GetWrenchRequest) Reset() {
 	*x = GetWrenchRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -294,7 +528,7 @@ func (x *GetWrenchRequest) String() string {
 func (*GetWrenchRequest) ProtoMessage() {}
 
 func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -307,7 +541,7 @@ func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchRequest.ProtoReflect.Descriptor instead.
 func (*GetWrenchRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetWrenchRequest) GetWrench() string {
@@ -333,7 +567,7 @@ type GetWrenchResponse struct {
 
 func (x *GetWrenchResponse) Reset() {
 	*x = GetWrenchResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -345,7 +579,7 @@ func (x *GetWrenchResponse) String() string {
 func (*GetWrenchResponse) ProtoMessage() {}
 
 func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -358,7 +592,7 @@ func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchResponse.ProtoReflect.Descriptor instead.
 func (*GetWrenchResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetWrenchResponse) GetWrench() *Wrench {
@@ -379,7 +613,7 @@ type ListWrenchesRequest struct {
 
 func (x *ListWrenchesRequest) Reset() {
 	*x = ListWrenchesRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -391,7 +625,7 @@ func (x *ListWrenchesRequest) String() string {
 func (*ListWrenchesRequest) ProtoMessage() {}
 
 func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -404,7 +638,7 @@ func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesRequest.ProtoReflect.Descriptor instead.
 func (*ListWrenchesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListWrenchesRequest) GetPageSize() int32 {
@@ -438,7 +672,7 @@ type ListWrenchesResponse struct {
 
 func (x *ListWrenchesResponse) Reset() {
 	*x = ListWrenchesResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -450,7 +684,7 @@ func (x *ListWrenchesResponse) String() string {
 func (*ListWrenchesResponse) ProtoMessage() {}
 
 func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -463,7 +697,7 @@ func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesResponse.ProtoReflect.Descriptor instead.
 func (*ListWrenchesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListWrenchesResponse) GetWrenches() []*Wrench {
@@ -490,7 +724,7 @@ type GetSheetRequest struct {
 
 func (x *GetSheetRequest) Reset() {
 	*x = GetSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -502,7 +736,7 @@ func (x *GetSheetRequest) String() string {
 func (*GetSheetRequest) ProtoMessage() {}
 
 func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -515,7 +749,7 @@ func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetRequest.ProtoReflect.Descriptor instead.
 func (*GetSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetSheetRequest) GetJob() string {
@@ -541,7 +775,7 @@ type GetSheetResponse struct {
 
 func (x *GetSheetResponse) Reset() {
 	*x = GetSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -553,7 +787,7 @@ func (x *GetSheetResponse) String() string {
 func (*GetSheetResponse) ProtoMessage() {}
 
 func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -566,7 +800,7 @@ func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetResponse.ProtoReflect.Descriptor instead.
 func (*GetSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetSheetResponse) GetSheet() *Sheet {
@@ -588,7 +822,7 @@ type GetTighteningRecordRequest struct {
 
 func (x *GetTighteningRecordRequest) Reset() {
 	*x = GetTighteningRecordRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -600,7 +834,7 @@ func (x *GetTighteningRecordRequest) String() string {
 func (*GetTighteningRecordRequest) ProtoMessage() {}
 
 func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -613,7 +847,7 @@ func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordRequest.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetTighteningRecordRequest) GetJob() string {
@@ -651,7 +885,7 @@ type GetTighteningRecordResponse struct {
 
 func (x *GetTighteningRecordResponse) Reset() {
 	*x = GetTighteningRecordResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -663,7 +897,7 @@ func (x *GetTighteningRecordResponse) String() string {
 func (*GetTighteningRecordResponse) ProtoMessage() {}
 
 func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -676,7 +910,7 @@ func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordResponse.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetTighteningRecordResponse) GetJson() []byte {
@@ -712,7 +946,7 @@ type ListSheetsRequest struct {
 
 func (x *ListSheetsRequest) Reset() {
 	*x = ListSheetsRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -724,7 +958,7 @@ func (x *ListSheetsRequest) String() string {
 func (*ListSheetsRequest) ProtoMessage() {}
 
 func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -737,7 +971,7 @@ func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsRequest.ProtoReflect.Descriptor instead.
 func (*ListSheetsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListSheetsRequest) GetPageSize() int32 {
@@ -778,7 +1012,7 @@ type ListSheetsResponse struct {
 
 func (x *ListSheetsResponse) Reset() {
 	*x = ListSheetsResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -790,7 +1024,7 @@ func (x *ListSheetsResponse) String() string {
 func (*ListSheetsResponse) ProtoMessage() {}
 
 func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -803,7 +1037,7 @@ func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsResponse.ProtoReflect.Descriptor instead.
 func (*ListSheetsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListSheetsResponse) GetSheets() []*SheetSummary {
@@ -831,7 +1065,7 @@ type GetNextTurnRequest struct {
 
 func (x *GetNextTurnRequest) Reset() {
 	*x = GetNextTurnRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -843,7 +1077,7 @@ func (x *GetNextTurnRequest) String() string {
 func (*GetNextTurnRequest) ProtoMessage() {}
 
 func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -856,7 +1090,7 @@ func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnRequest.ProtoReflect.Descriptor instead.
 func (*GetNextTurnRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetNextTurnRequest) GetJob() string {
@@ -891,7 +1125,7 @@ type GetNextTurnResponse struct {
 
 func (x *GetNextTurnResponse) Reset() {
 	*x = GetNextTurnResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -903,7 +1137,7 @@ func (x *GetNextTurnResponse) String() string {
 func (*GetNextTurnResponse) ProtoMessage() {}
 
 func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -916,7 +1150,7 @@ func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnResponse.ProtoReflect.Descriptor instead.
 func (*GetNextTurnResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetNextTurnResponse) GetNext() *NextTurn {
@@ -953,7 +1187,7 @@ type PostReadingRequest struct {
 
 func (x *PostReadingRequest) Reset() {
 	*x = PostReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -965,7 +1199,7 @@ func (x *PostReadingRequest) String() string {
 func (*PostReadingRequest) ProtoMessage() {}
 
 func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -978,7 +1212,7 @@ func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingRequest.ProtoReflect.Descriptor instead.
 func (*PostReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PostReadingRequest) GetRequestId() string {
@@ -1065,7 +1299,7 @@ type PostReadingResponse struct {
 
 func (x *PostReadingResponse) Reset() {
 	*x = PostReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1077,7 +1311,7 @@ func (x *PostReadingResponse) String() string {
 func (*PostReadingResponse) ProtoMessage() {}
 
 func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1090,7 +1324,7 @@ func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingResponse.ProtoReflect.Descriptor instead.
 func (*PostReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PostReadingResponse) GetReading() *Reading {
@@ -1147,7 +1381,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1159,7 +1393,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1172,7 +1406,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *CorrectReadingRequest) GetRequestId() string {
@@ -1213,7 +1447,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1225,7 +1459,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1238,7 +1472,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *CorrectReadingResponse) GetSheet() *Sheet {
@@ -1268,7 +1502,7 @@ type SignDepartureRequest struct {
 
 func (x *SignDepartureRequest) Reset() {
 	*x = SignDepartureRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1280,7 +1514,7 @@ func (x *SignDepartureRequest) String() string {
 func (*SignDepartureRequest) ProtoMessage() {}
 
 func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1293,7 +1527,7 @@ func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureRequest.ProtoReflect.Descriptor instead.
 func (*SignDepartureRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *SignDepartureRequest) GetRequestId() string {
@@ -1341,7 +1575,7 @@ type SignDepartureResponse struct {
 
 func (x *SignDepartureResponse) Reset() {
 	*x = SignDepartureResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1353,7 +1587,7 @@ func (x *SignDepartureResponse) String() string {
 func (*SignDepartureResponse) ProtoMessage() {}
 
 func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1366,7 +1600,7 @@ func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureResponse.ProtoReflect.Descriptor instead.
 func (*SignDepartureResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SignDepartureResponse) GetSheet() *Sheet {
@@ -1393,7 +1627,7 @@ type SignSheetRequest struct {
 
 func (x *SignSheetRequest) Reset() {
 	*x = SignSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1405,7 +1639,7 @@ func (x *SignSheetRequest) String() string {
 func (*SignSheetRequest) ProtoMessage() {}
 
 func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1418,7 +1652,7 @@ func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetRequest.ProtoReflect.Descriptor instead.
 func (*SignSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *SignSheetRequest) GetRequestId() string {
@@ -1445,7 +1679,7 @@ type SignSheetResponse struct {
 
 func (x *SignSheetResponse) Reset() {
 	*x = SignSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1457,7 +1691,7 @@ func (x *SignSheetResponse) String() string {
 func (*SignSheetResponse) ProtoMessage() {}
 
 func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1470,7 +1704,7 @@ func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetResponse.ProtoReflect.Descriptor instead.
 func (*SignSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *SignSheetResponse) GetSheet() *Sheet {
@@ -1499,7 +1733,7 @@ type ReopenSheetRequest struct {
 
 func (x *ReopenSheetRequest) Reset() {
 	*x = ReopenSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1511,7 +1745,7 @@ func (x *ReopenSheetRequest) String() string {
 func (*ReopenSheetRequest) ProtoMessage() {}
 
 func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1524,7 +1758,7 @@ func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetRequest.ProtoReflect.Descriptor instead.
 func (*ReopenSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ReopenSheetRequest) GetRequestId() string {
@@ -1565,7 +1799,7 @@ type ReopenSheetResponse struct {
 
 func (x *ReopenSheetResponse) Reset() {
 	*x = ReopenSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1577,7 +1811,7 @@ func (x *ReopenSheetResponse) String() string {
 func (*ReopenSheetResponse) ProtoMessage() {}
 
 func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1590,7 +1824,7 @@ func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetResponse.ProtoReflect.Descriptor instead.
 func (*ReopenSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ReopenSheetResponse) GetSheet() *Sheet {
@@ -1616,7 +1850,7 @@ type WatchSheetRequest struct {
 
 func (x *WatchSheetRequest) Reset() {
 	*x = WatchSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1628,7 +1862,7 @@ func (x *WatchSheetRequest) String() string {
 func (*WatchSheetRequest) ProtoMessage() {}
 
 func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1641,7 +1875,7 @@ func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetRequest.ProtoReflect.Descriptor instead.
 func (*WatchSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *WatchSheetRequest) GetJob() string {
@@ -1661,7 +1895,7 @@ type WatchSheetResponse struct {
 
 func (x *WatchSheetResponse) Reset() {
 	*x = WatchSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1673,7 +1907,7 @@ func (x *WatchSheetResponse) String() string {
 func (*WatchSheetResponse) ProtoMessage() {}
 
 func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1686,7 +1920,7 @@ func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetResponse.ProtoReflect.Descriptor instead.
 func (*WatchSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *WatchSheetResponse) GetSheet() *Sheet {
@@ -1724,9 +1958,28 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"measuredNm\x12 \n" +
 	"\vcalibration\x18\x05 \x01(\bR\vcalibration\x12)\n" +
 	"\vcertificate\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18xR\vcertificate\x12C\n" +
-	"\x0fcalibration_due\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\x8a\x01\n" +
+	"\x0fcalibration_due\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\xca\x01\n" +
 	"\x19RecordWrenchCheckResponse\x127\n" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\x12>\n" +
+	"\tlook_back\x18\x03 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\"\xae\x01\n" +
+	"\x14ListLookBacksRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\tpageToken\x12!\n" +
+	"\fwith_settled\x18\x03 \x01(\bR\vwithSettled\x12!\n" +
+	"\fmin_revision\x18\x04 \x01(\x04R\vminRevision\"\x81\x01\n" +
+	"\x15ListLookBacksResponse\x12@\n" +
+	"\n" +
+	"look_backs\x18\x01 \x03(\v2!.ramprow.torque_audit.v1.LookBackR\tlookBacks\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x99\x01\n" +
+	"\x17MarkLookBackSeenRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12?\n" +
+	"\tlook_back\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^lookbacks/[1-9][0-9]{0,9}$R\blookBack\"\x90\x01\n" +
+	"\x18MarkLookBackSeenResponse\x12>\n" +
+	"\tlook_back\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"x\n" +
 	"\x10GetWrenchRequest\x12A\n" +
 	"\x06wrench\x18\x01 \x01(\tB)\xbaH&r$2\"^wrenches/[a-z0-9][a-z0-9-]{0,62}$R\x06wrench\x12!\n" +
@@ -1836,12 +2089,17 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"f\n" +
 	"\x12WatchSheetResponse\x124\n" +
 	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\x04R\brevision2\x9a\r\n" +
+	"\brevision\x18\x02 \x01(\x04R\brevision2\x99\x0f\n" +
 	"\x12TorqueAuditService\x12m\n" +
 	"\tSetWrench\x12).ramprow.torque_audit.v1.SetWrenchRequest\x1a*.ramprow.torque_audit.v1.SetWrenchResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x03\x04\x02\x12\x84\x01\n" +
 	"\x11RecordWrenchCheck\x121.ramprow.torque_audit.v1.RecordWrenchCheckRequest\x1a2.ramprow.torque_audit.v1.RecordWrenchCheckResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x03\x04\x12n\n" +
+	"\x02\x03\x04\x12z\n" +
+	"\rListLookBacks\x12-.ramprow.torque_audit.v1.ListLookBacksRequest\x1a..ramprow.torque_audit.v1.ListLookBacksResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12\x80\x01\n" +
+	"\x10MarkLookBackSeen\x120.ramprow.torque_audit.v1.MarkLookBackSeenRequest\x1a1.ramprow.torque_audit.v1.MarkLookBackSeenResponse\"\a\x8a\xb5\x18\x03\n" +
+	"\x01\x04\x12n\n" +
 	"\tGetWrench\x12).ramprow.torque_audit.v1.GetWrenchRequest\x1a*.ramprow.torque_audit.v1.GetWrenchResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12w\n" +
@@ -1888,104 +2146,117 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP() []byt
 	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
 	(*SetWrenchRequest)(nil),            // 0: ramprow.torque_audit.v1.SetWrenchRequest
 	(*SetWrenchResponse)(nil),           // 1: ramprow.torque_audit.v1.SetWrenchResponse
 	(*RecordWrenchCheckRequest)(nil),    // 2: ramprow.torque_audit.v1.RecordWrenchCheckRequest
 	(*RecordWrenchCheckResponse)(nil),   // 3: ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	(*GetWrenchRequest)(nil),            // 4: ramprow.torque_audit.v1.GetWrenchRequest
-	(*GetWrenchResponse)(nil),           // 5: ramprow.torque_audit.v1.GetWrenchResponse
-	(*ListWrenchesRequest)(nil),         // 6: ramprow.torque_audit.v1.ListWrenchesRequest
-	(*ListWrenchesResponse)(nil),        // 7: ramprow.torque_audit.v1.ListWrenchesResponse
-	(*GetSheetRequest)(nil),             // 8: ramprow.torque_audit.v1.GetSheetRequest
-	(*GetSheetResponse)(nil),            // 9: ramprow.torque_audit.v1.GetSheetResponse
-	(*GetTighteningRecordRequest)(nil),  // 10: ramprow.torque_audit.v1.GetTighteningRecordRequest
-	(*GetTighteningRecordResponse)(nil), // 11: ramprow.torque_audit.v1.GetTighteningRecordResponse
-	(*ListSheetsRequest)(nil),           // 12: ramprow.torque_audit.v1.ListSheetsRequest
-	(*ListSheetsResponse)(nil),          // 13: ramprow.torque_audit.v1.ListSheetsResponse
-	(*GetNextTurnRequest)(nil),          // 14: ramprow.torque_audit.v1.GetNextTurnRequest
-	(*GetNextTurnResponse)(nil),         // 15: ramprow.torque_audit.v1.GetNextTurnResponse
-	(*PostReadingRequest)(nil),          // 16: ramprow.torque_audit.v1.PostReadingRequest
-	(*PostReadingResponse)(nil),         // 17: ramprow.torque_audit.v1.PostReadingResponse
-	(*CorrectReadingRequest)(nil),       // 18: ramprow.torque_audit.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil),      // 19: ramprow.torque_audit.v1.CorrectReadingResponse
-	(*SignDepartureRequest)(nil),        // 20: ramprow.torque_audit.v1.SignDepartureRequest
-	(*SignDepartureResponse)(nil),       // 21: ramprow.torque_audit.v1.SignDepartureResponse
-	(*SignSheetRequest)(nil),            // 22: ramprow.torque_audit.v1.SignSheetRequest
-	(*SignSheetResponse)(nil),           // 23: ramprow.torque_audit.v1.SignSheetResponse
-	(*ReopenSheetRequest)(nil),          // 24: ramprow.torque_audit.v1.ReopenSheetRequest
-	(*ReopenSheetResponse)(nil),         // 25: ramprow.torque_audit.v1.ReopenSheetResponse
-	(*WatchSheetRequest)(nil),           // 26: ramprow.torque_audit.v1.WatchSheetRequest
-	(*WatchSheetResponse)(nil),          // 27: ramprow.torque_audit.v1.WatchSheetResponse
-	(*Wrench)(nil),                      // 28: ramprow.torque_audit.v1.Wrench
-	(*v1.Receipt)(nil),                  // 29: ramprow.common.v1.Receipt
-	(*timestamppb.Timestamp)(nil),       // 30: google.protobuf.Timestamp
-	(*Sheet)(nil),                       // 31: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),                // 32: ramprow.torque_audit.v1.SheetSummary
-	(*NextTurn)(nil),                    // 33: ramprow.torque_audit.v1.NextTurn
-	(*Reading)(nil),                     // 34: ramprow.torque_audit.v1.Reading
-	(SheetState)(0),                     // 35: ramprow.torque_audit.v1.SheetState
+	(*ListLookBacksRequest)(nil),        // 4: ramprow.torque_audit.v1.ListLookBacksRequest
+	(*ListLookBacksResponse)(nil),       // 5: ramprow.torque_audit.v1.ListLookBacksResponse
+	(*MarkLookBackSeenRequest)(nil),     // 6: ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	(*MarkLookBackSeenResponse)(nil),    // 7: ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	(*GetWrenchRequest)(nil),            // 8: ramprow.torque_audit.v1.GetWrenchRequest
+	(*GetWrenchResponse)(nil),           // 9: ramprow.torque_audit.v1.GetWrenchResponse
+	(*ListWrenchesRequest)(nil),         // 10: ramprow.torque_audit.v1.ListWrenchesRequest
+	(*ListWrenchesResponse)(nil),        // 11: ramprow.torque_audit.v1.ListWrenchesResponse
+	(*GetSheetRequest)(nil),             // 12: ramprow.torque_audit.v1.GetSheetRequest
+	(*GetSheetResponse)(nil),            // 13: ramprow.torque_audit.v1.GetSheetResponse
+	(*GetTighteningRecordRequest)(nil),  // 14: ramprow.torque_audit.v1.GetTighteningRecordRequest
+	(*GetTighteningRecordResponse)(nil), // 15: ramprow.torque_audit.v1.GetTighteningRecordResponse
+	(*ListSheetsRequest)(nil),           // 16: ramprow.torque_audit.v1.ListSheetsRequest
+	(*ListSheetsResponse)(nil),          // 17: ramprow.torque_audit.v1.ListSheetsResponse
+	(*GetNextTurnRequest)(nil),          // 18: ramprow.torque_audit.v1.GetNextTurnRequest
+	(*GetNextTurnResponse)(nil),         // 19: ramprow.torque_audit.v1.GetNextTurnResponse
+	(*PostReadingRequest)(nil),          // 20: ramprow.torque_audit.v1.PostReadingRequest
+	(*PostReadingResponse)(nil),         // 21: ramprow.torque_audit.v1.PostReadingResponse
+	(*CorrectReadingRequest)(nil),       // 22: ramprow.torque_audit.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil),      // 23: ramprow.torque_audit.v1.CorrectReadingResponse
+	(*SignDepartureRequest)(nil),        // 24: ramprow.torque_audit.v1.SignDepartureRequest
+	(*SignDepartureResponse)(nil),       // 25: ramprow.torque_audit.v1.SignDepartureResponse
+	(*SignSheetRequest)(nil),            // 26: ramprow.torque_audit.v1.SignSheetRequest
+	(*SignSheetResponse)(nil),           // 27: ramprow.torque_audit.v1.SignSheetResponse
+	(*ReopenSheetRequest)(nil),          // 28: ramprow.torque_audit.v1.ReopenSheetRequest
+	(*ReopenSheetResponse)(nil),         // 29: ramprow.torque_audit.v1.ReopenSheetResponse
+	(*WatchSheetRequest)(nil),           // 30: ramprow.torque_audit.v1.WatchSheetRequest
+	(*WatchSheetResponse)(nil),          // 31: ramprow.torque_audit.v1.WatchSheetResponse
+	(*Wrench)(nil),                      // 32: ramprow.torque_audit.v1.Wrench
+	(*v1.Receipt)(nil),                  // 33: ramprow.common.v1.Receipt
+	(*timestamppb.Timestamp)(nil),       // 34: google.protobuf.Timestamp
+	(*LookBack)(nil),                    // 35: ramprow.torque_audit.v1.LookBack
+	(*Sheet)(nil),                       // 36: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),                // 37: ramprow.torque_audit.v1.SheetSummary
+	(*NextTurn)(nil),                    // 38: ramprow.torque_audit.v1.NextTurn
+	(*Reading)(nil),                     // 39: ramprow.torque_audit.v1.Reading
+	(SheetState)(0),                     // 40: ramprow.torque_audit.v1.SheetState
 }
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_depIdxs = []int32{
-	28, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	28, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	29, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	30, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
-	28, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	29, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	28, // 6: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	28, // 7: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
-	31, // 8: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	32, // 9: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
-	33, // 10: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	30, // 11: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
-	34, // 12: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
-	33, // 13: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	35, // 14: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	29, // 15: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	31, // 16: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	29, // 17: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	31, // 18: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	29, // 19: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	31, // 20: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	29, // 21: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	31, // 22: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	29, // 23: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	31, // 24: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	0,  // 25: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
-	2,  // 26: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	4,  // 27: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
-	6,  // 28: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
-	8,  // 29: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
-	10, // 30: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
-	12, // 31: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
-	14, // 32: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
-	16, // 33: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
-	18, // 34: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
-	20, // 35: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
-	22, // 36: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
-	24, // 37: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
-	26, // 38: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
-	1,  // 39: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
-	3,  // 40: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	5,  // 41: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
-	7,  // 42: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
-	9,  // 43: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
-	11, // 44: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
-	13, // 45: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
-	15, // 46: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
-	17, // 47: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
-	19, // 48: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
-	21, // 49: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
-	23, // 50: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
-	25, // 51: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
-	27, // 52: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
-	39, // [39:53] is the sub-list for method output_type
-	25, // [25:39] is the sub-list for method input_type
-	25, // [25:25] is the sub-list for extension type_name
-	25, // [25:25] is the sub-list for extension extendee
-	0,  // [0:25] is the sub-list for field type_name
+	32, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	32, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	33, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	34, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
+	32, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	33, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	35, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	35, // 7: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
+	35, // 8: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	33, // 9: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	32, // 10: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	32, // 11: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
+	36, // 12: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	37, // 13: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
+	38, // 14: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	34, // 15: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
+	39, // 16: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	38, // 17: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	40, // 18: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	33, // 19: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 20: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	33, // 21: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 22: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	33, // 23: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 24: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	33, // 25: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 26: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	33, // 27: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 28: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	0,  // 29: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
+	2,  // 30: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	4,  // 31: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
+	6,  // 32: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	8,  // 33: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
+	10, // 34: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
+	12, // 35: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
+	14, // 36: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
+	16, // 37: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
+	18, // 38: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
+	20, // 39: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
+	22, // 40: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
+	24, // 41: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
+	26, // 42: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
+	28, // 43: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
+	30, // 44: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
+	1,  // 45: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
+	3,  // 46: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	5,  // 47: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
+	7,  // 48: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	9,  // 49: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
+	11, // 50: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
+	13, // 51: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
+	15, // 52: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
+	17, // 53: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
+	19, // 54: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
+	21, // 55: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
+	23, // 56: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
+	25, // 57: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
+	27, // 58: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
+	29, // 59: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
+	31, // 60: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
+	45, // [45:61] is the sub-list for method output_type
+	29, // [29:45] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_torque_audit_service_proto_init() }
@@ -2000,7 +2271,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc), len(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   28,
+			NumMessages:   32,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,6 +21,8 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	TorqueAuditService_SetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SetWrench"
 	TorqueAuditService_RecordWrenchCheck_FullMethodName   = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
+	TorqueAuditService_ListLookBacks_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/ListLookBacks"
+	TorqueAuditService_MarkLookBackSeen_FullMethodName    = "/ramprow.torque_audit.v1.TorqueAuditService/MarkLookBackSeen"
 	TorqueAuditService_GetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
 	TorqueAuditService_ListWrenches_FullMethodName        = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenches"
 	TorqueAuditService_GetSheet_FullMethodName            = "/ramprow.torque_audit.v1.TorqueAuditService/GetSheet"
@@ -45,6 +47,10 @@ type TorqueAuditServiceClient interface {
 	SetWrench(ctx context.Context, in *SetWrenchRequest, opts ...grpc.CallOption) (*SetWrenchResponse, error)
 	// RecordWrenchCheck keeps a calibration or a check on the tester.
 	RecordWrenchCheck(ctx context.Context, in *RecordWrenchCheckRequest, opts ...grpc.CallOption) (*RecordWrenchCheckResponse, error)
+	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
+	ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error)
+	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
+	MarkLookBackSeen(ctx context.Context, in *MarkLookBackSeenRequest, opts ...grpc.CallOption) (*MarkLookBackSeenResponse, error)
 	// GetWrench gives one wrench.
 	GetWrench(ctx context.Context, in *GetWrenchRequest, opts ...grpc.CallOption) (*GetWrenchResponse, error)
 	// ListWrenches gives the register.
@@ -96,6 +102,26 @@ func (c *torqueAuditServiceClient) RecordWrenchCheck(ctx context.Context, in *Re
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(RecordWrenchCheckResponse)
 	err := c.cc.Invoke(ctx, TorqueAuditService_RecordWrenchCheck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListLookBacksResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_ListLookBacks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) MarkLookBackSeen(ctx context.Context, in *MarkLookBackSeenRequest, opts ...grpc.CallOption) (*MarkLookBackSeenResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MarkLookBackSeenResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_MarkLookBackSeen_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -241,6 +267,10 @@ type TorqueAuditServiceServer interface {
 	SetWrench(context.Context, *SetWrenchRequest) (*SetWrenchResponse, error)
 	// RecordWrenchCheck keeps a calibration or a check on the tester.
 	RecordWrenchCheck(context.Context, *RecordWrenchCheckRequest) (*RecordWrenchCheckResponse, error)
+	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
+	ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error)
+	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
+	MarkLookBackSeen(context.Context, *MarkLookBackSeenRequest) (*MarkLookBackSeenResponse, error)
 	// GetWrench gives one wrench.
 	GetWrench(context.Context, *GetWrenchRequest) (*GetWrenchResponse, error)
 	// ListWrenches gives the register.
@@ -283,6 +313,12 @@ func (UnimplementedTorqueAuditServiceServer) SetWrench(context.Context, *SetWren
 }
 func (UnimplementedTorqueAuditServiceServer) RecordWrenchCheck(context.Context, *RecordWrenchCheckRequest) (*RecordWrenchCheckResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordWrenchCheck not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListLookBacks not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) MarkLookBackSeen(context.Context, *MarkLookBackSeenRequest) (*MarkLookBackSeenResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method MarkLookBackSeen not implemented")
 }
 func (UnimplementedTorqueAuditServiceServer) GetWrench(context.Context, *GetWrenchRequest) (*GetWrenchResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetWrench not implemented")
@@ -373,6 +409,42 @@ func _TorqueAuditService_RecordWrenchCheck_Handler(srv interface{}, ctx context.
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(TorqueAuditServiceServer).RecordWrenchCheck(ctx, req.(*RecordWrenchCheckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_ListLookBacks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListLookBacksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).ListLookBacks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_ListLookBacks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).ListLookBacks(ctx, req.(*ListLookBacksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_MarkLookBackSeen_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(MarkLookBackSeenRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).MarkLookBackSeen(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_MarkLookBackSeen_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).MarkLookBackSeen(ctx, req.(*MarkLookBackSeenRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -600,6 +672,14 @@ var TorqueAuditService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecordWrenchCheck",
 			Handler:    _TorqueAuditService_RecordWrenchCheck_Handler,
+		},
+		{
+			MethodName: "ListLookBacks",
+			Handler:    _TorqueAuditService_ListLookBacks_Handler,
+		},
+		{
+			MethodName: "MarkLookBackSeen",
+			Handler:    _TorqueAuditService_MarkLookBackSeen_Handler,
 		},
 		{
 			MethodName: "GetWrench",
