@@ -44,8 +44,8 @@ func benchScheduleCommand() *cobra.Command {
 				c.Each = func(o projects.Outcome) {
 					lines.Lock()
 					defer lines.Unlock()
-					_, _ = fmt.Fprintf(command.ErrOrStderr(), "%s %s: %d, bound %d, path %d, known %d, %d schedules, %.2f s\n", // nobody may be looking
-						o.Set, o.Instance, o.Makespan, o.Bound, o.Path, o.Known, o.Schedules, o.Spent.Seconds())
+					_, _ = fmt.Fprintf(command.ErrOrStderr(), "%s %s: %d, bound %d, path %d, known %d, %d schedules in %.2f s, %d dead ends in %.2f s\n", // nobody may be looking
+						o.Set, o.Instance, o.Makespan, o.Bound, o.Path, o.Known, o.Schedules, o.Spent.Seconds(), o.Conflicts, o.Proof.Seconds())
 				}
 			}
 			report, err := projects.Run(ctx, c)
@@ -63,6 +63,7 @@ func benchScheduleCommand() *cobra.Command {
 	flags := command.Flags()
 	flags.IntSliceVar(&c.Schedules, "schedules", nil, "counts of schedules for each instance; each makes a row")
 	flags.Float64Var(&c.Seconds, "seconds", 0, "seconds of one core for each instance; 0: bounded by --schedules alone")
+	flags.Float64Var(&c.Prove, "prove", 0, "seconds of one core for each instance, in which the search and then the proof are made; 0: no proof")
 	flags.Uint64Var(&c.Seed, "seed", 1, "seed of the search")
 	flags.IntVar(&c.Every, "every", 1, "take one instance in so many, by name")
 	flags.IntVar(&c.Operators, "operators", 0, "people in every job shop, of whom each operation holds one")

@@ -21,6 +21,9 @@ type Config struct {
 	Schedules []int
 	// Seconds bounds the search on each instance; zero: only Schedules do.
 	Seconds float64
+	// Prove is how many seconds of one core each instance has in all for the search and
+	// then the proof that nothing shorter exists; zero: no proof is tried.
+	Prove float64
 	// Every takes only each so manieth instance by name; 1 or less: all.
 	Every int
 	Seed  uint64
@@ -50,7 +53,7 @@ func (c *Config) check() error {
 		return errors.New("the schedules are counted from 1")
 	case slices.Min(c.Schedules) == 0 && c.Seconds <= 0:
 		return errors.New("give --schedules, --seconds, or both")
-	case c.Seconds < 0 || c.Seconds > 24*3600:
+	case min(c.Seconds, c.Prove) < 0 || max(c.Seconds, c.Prove) > 24*3600:
 		return errors.New("the seconds for an instance are 0 to 86400")
 	case c.Workers < 0 || c.Workers > 1024:
 		return errors.New("up to 1024 instances can be solved at once")

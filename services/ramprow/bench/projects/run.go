@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"ramprow/internal/engine/planner/check"
+	"ramprow/internal/engine/planner/exact"
 	"ramprow/internal/engine/planner/psplib"
 	"ramprow/internal/engine/planner/rcpsp"
 )
@@ -24,8 +25,10 @@ type Outcome struct {
 	// Known is the best known value; zero: none.
 	Known     int
 	Schedules int
-	// Spent is the time of one core.
-	Spent time.Duration
+	// Spent is the time of one core for the schedules, Proof what was spent on proving.
+	Spent, Proof time.Duration
+	// Conflicts are the dead ends of the proof.
+	Conflicts int
 }
 
 // Proved tells whether nothing shorter exists.
@@ -155,9 +158,19 @@ func (s set) one(ctx context.Context, c Config, i, schedules int) (Outcome, erro
 		return Outcome{}, fmt.Errorf("%s: %w", in.name, err)
 	}
 	o := Outcome{
-		Set: s.name, Instance: in.name, Activities: len(in.project.Durations), Makespan: r.Makespan, Bound: r.LowerBound,
+		Set: s.name, Instance: in.name, Activities: len(in.project.Durations),
 		Path: check.LongestPath(in.project), Known: in.known.makespan, Schedules: r.Schedules, Spent: time.Since(began),
 	}
+	if c.Prove > 0 && r.LowerBound < r.Makespan {
+		late := func() bool { return ctx.Err() != nil || time.Since(began).Seconds() >= c.Prove }
+		q, err := exact.Prove(in.project, exact.Options{Starts: r.Starts, Stop: late})
+		if err != nil {
+			return o, fmt.Errorf("%s: %w", in.name, err)
+		}
+		r.Starts, r.Makespan, r.LowerBound = q.Starts, q.Makespan, max(r.LowerBound, q.Bound)
+		o.Proof, o.Conflicts = time.Since(began)-o.Spent, q.Conflicts
+	}
+	o.Makespan, o.Bound = r.Makespan, r.LowerBound
 	if found := check.Project(in.project, r.Starts, r.Makespan); len(found) > 0 {
 		return o, fmt.Errorf("%s: the checker refuses the schedule: %v", in.name, found)
 	}
