@@ -1,6 +1,7 @@
 package sitelog
 
 import (
+	"errors"
 	"fmt"
 	"runtime/debug"
 
@@ -74,12 +75,15 @@ func (w *writer[S]) repeats(t *task[S]) bool {
 // ask runs a task's own decision. A panic in it is that task's failure only,
 // because deciding changes nothing.
 func (w *writer[S]) ask(t *task[S]) (d draft, err error) {
-	failure := guarded(func() error {
+	recalled, err := w.recalling(func() (err error) {
 		d, err = t.decide(w, w.input(t.actor))
-		return nil
+		return err
 	})
-	if failure != nil {
-		return draft{}, panicked(failure)
+	if _, isPanic := errors.AsType[*panicError](err); isPanic {
+		return draft{}, panicked(err)
+	}
+	if err == nil {
+		err = d.fillWith(recalled)
 	}
 	if d.entry != nil {
 		d.entry.Actor = actorTo(t.actor)

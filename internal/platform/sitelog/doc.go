@@ -74,4 +74,12 @@
 // stored beside the writer once it has landed; and forgotten if it does not.
 // What was damaged in the log before a snapshot is not seen by a start from it:
 // Verify walks the whole log.
+//
+// # Archive
+//
+// What is finished leaves the state by an Archived event, which holds all that
+// the state knew of it: the log itself is the archive, and the state keeps the
+// number of that commit. Whoever needs it says so by an ArchivedError; the writer
+// then reads the record and puts a Recalled event before what is decided. A
+// refusal or a view leaves everything as it was.
 package sitelog

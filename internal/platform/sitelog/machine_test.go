@@ -113,7 +113,7 @@ func setAlarm(at time.Time) sitelog.Command[*board] {
 	}
 }
 
-func open(t testing.TB, log sitelog.Log, m sitelog.Machine[*board], o sitelog.Options) *sitelog.Runner[*board] {
+func open[S any](t testing.TB, log sitelog.Log, m sitelog.Machine[S], o sitelog.Options) *sitelog.Runner[S] {
 	t.Helper()
 	r, err := sitelog.Open(t.Context(), log, m, o)
 	if err != nil {
@@ -123,7 +123,7 @@ func open(t testing.TB, log sitelog.Log, m sitelog.Machine[*board], o sitelog.Op
 	return r
 }
 
-func mustDo(t testing.TB, r *sitelog.Runner[*board], c sitelog.Command[*board]) sitelog.Outcome {
+func mustDo[S any](t testing.TB, r *sitelog.Runner[S], c sitelog.Command[S]) sitelog.Outcome {
 	t.Helper()
 	out, err := r.Do(t.Context(), site, c)
 	if err != nil {

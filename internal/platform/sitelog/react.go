@@ -141,7 +141,7 @@ func (w *writer[S]) handle(e *foreignEvent, in Input) (draft, error) {
 // tryReact decodes an event and runs React on it.
 func (w *writer[S]) tryReact(e *foreignEvent, in Input) (draft, error) {
 	d := draft{entry: reactionEntry(e)}
-	err := guarded(func() error {
+	recalled, err := w.recalling(func() error {
 		message, err := e.packed.UnmarshalNew()
 		if err != nil {
 			return fmt.Errorf("this build cannot read the event: %w", err)
@@ -156,6 +156,9 @@ func (w *writer[S]) tryReact(e *foreignEvent, in Input) (draft, error) {
 		}
 		return d.fill(messages)
 	})
+	if err == nil {
+		err = d.fillWith(recalled)
+	}
 	return d, err
 }
 

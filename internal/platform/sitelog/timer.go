@@ -68,13 +68,17 @@ func (w *writer[S]) due() (due time.Time, pending bool, err error) {
 // at once.
 func (w *writer[S]) fire(due, now time.Time) error {
 	d := draft{entry: &logv1.Entry{Cause: &logv1.Entry_Timer{Timer: &logv1.TimerCause{Due: timestamppb.New(due)}}}}
-	if err := guarded(func() error {
+	recalled, err := w.recalling(func() error {
 		messages, err := w.machine.Fire(w.state, w.input(Actor{}))
 		if err != nil {
 			return err
 		}
 		return d.fill(messages)
-	}); err != nil {
+	})
+	if err == nil {
+		err = d.fillWith(recalled)
+	}
+	if err != nil {
 		return err
 	}
 	if len(d.messages) == 0 {

@@ -17,6 +17,7 @@ import (
 
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
 )
@@ -25,6 +26,7 @@ var add = flag.Bool("add", false, "add samples of events and fields that have no
 
 // eventFiles by service: the language in which each service writes its log.
 var eventFiles = map[string]protoreflect.FileDescriptor{
+	"log":          logv1.File_ramprow_log_v1_archive_proto,
 	"job":          jobv1.File_ramprow_job_v1_events_proto,
 	"inventory":    inventoryv1.File_ramprow_inventory_v1_events_proto,
 	"scheduling":   schedulingv1.File_ramprow_scheduling_v1_events_proto,
