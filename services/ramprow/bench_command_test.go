@@ -15,9 +15,10 @@ import (
 // TestBenchForPrograms runs the smallest measurement that there is.
 func TestBenchForPrograms(t *testing.T) {
 	t.Setenv("TMPDIR", t.TempDir())
+	t.Setenv("RAMPROW_NATS_SERVER", "")
 	var out bytes.Buffer
 	root := rootCommand()
-	root.SetArgs([]string{"bench", "--callers", "2", "--duration", "20ms", "--rounds", "1", "--jobs", "1", "--output", "json"})
+	root.SetArgs([]string{"bench", "--callers", "2", "--sites", "1", "--duration", "20ms", "--rounds", "1", "--jobs", "1", "--output", "json"})
 	root.SetOut(&out)
 	root.SetErr(io.Discard)
 	if err := root.ExecuteContext(t.Context()); err != nil {
@@ -27,18 +28,25 @@ func TestBenchForPrograms(t *testing.T) {
 	if err := json.Unmarshal(out.Bytes(), &report); err != nil {
 		t.Fatalf("%v in %s", err, out.String())
 	}
-	if len(report.Throughput) != 1 || report.Throughput[0].Callers != 2 || report.Aim != nil || report.Diagnosis.Jobs != 1 {
+	if len(report.Places) != 1 || len(report.Aims) != 1 {
+		t.Fatalf("%s", out.String())
+	}
+	place := report.Places[0]
+	if len(place.Throughput) != 1 || place.Throughput[0].Callers != 2 || place.Diagnosis.Jobs != 1 {
 		t.Errorf("%s", out.String())
 	}
 }
 
 func TestBenchRefuses(t *testing.T) {
 	t.Setenv("NATS_URL", "")
+	t.Setenv("RAMPROW_NATS_SERVER", "")
 	t.Setenv("REDIS_URL", "")
 	for flags, want := range map[string]string{
 		"--output xml":       "use table or json",
 		"--outside":          "--nats-url",
 		"--callers 0":        "numbers of callers",
+		"--sites 0":          "numbers of sites",
+		"--embedded=false":   "nothing is left to measure",
 		"--duration 0s":      "duration above zero",
 		"--rounds 0":         "rounds are 1",
 		"a-workshop":         "unknown command",

@@ -7,6 +7,7 @@ import (
 	"sync/atomic"
 
 	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/rpc"
 	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -19,7 +20,8 @@ const CommandName = "inventory ReceiveGoods: one line of one part, each with a r
 type shelf struct {
 	stand    *stand
 	subject  sitelog.Subject
-	ctx      context.Context //nolint:containedctx // carries the clerk's token, made once like a terminal's
+	token    string          // the clerk's
+	ctx      context.Context //nolint:containedctx // carries the token, made once like a terminal's
 	answered atomic.Int64    // commands
 	revision atomic.Uint64   // the newest of their receipts
 }
@@ -31,10 +33,11 @@ func partNumber(caller int) string { return fmt.Sprintf("BENCH-%02d", caller%par
 
 // newShelf lists the parts.
 func newShelf(ctx context.Context, s *stand, site string) (*shelf, error) {
-	clerk, err := s.as(ctx, site, identity.PartsClerk)
+	token, err := s.workshop.Token(site, "bench", tokenLife, identity.PartsClerk)
 	if err != nil {
 		return nil, err
 	}
+	clerk := rpc.WithToken(ctx, token)
 	for i := range partsOnShelf {
 		_, err := s.inventory.SetPart(clerk, &inventoryv1.SetPartRequest{RequestId: rand.Text(), Part: &inventoryv1.Part{
 			Number: partNumber(i), Title: "Oil filter for measuring", Unit: commonv1.Unit_UNIT_PIECE,
@@ -45,8 +48,11 @@ func newShelf(ctx context.Context, s *stand, site string) (*shelf, error) {
 			return nil, fmt.Errorf("list %s: %w", partNumber(i), err)
 		}
 	}
-	return &shelf{stand: s, subject: sitelog.Subject{Service: "inventory", Site: site}, ctx: clerk}, nil
+	return &shelf{stand: s, subject: sitelog.Subject{Service: "inventory", Site: site}, token: token, ctx: clerk}, nil
 }
+
+// clerk gives a context in which calls are made by the site's clerk.
+func (s *shelf) clerk(ctx context.Context) context.Context { return rpc.WithToken(ctx, s.token) }
 
 func goods(caller int) *inventoryv1.ReceiveGoodsRequest {
 	return &inventoryv1.ReceiveGoodsRequest{

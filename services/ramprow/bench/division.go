@@ -120,9 +120,9 @@ func (r *recorder) take(callers int) Division {
 func micros(d time.Duration) float64 { return float64(d.Nanoseconds()) / 1e3 }
 
 // divide runs commands on a stand of their own, whose spans are recorded.
-func divide(ctx context.Context, c Config) (divisions []Division, err error) {
+func divide(ctx context.Context, c Config, place Place) (divisions []Division, err error) {
 	r := newRecorder()
-	s, err := open(ctx, c, r)
+	s, err := open(ctx, c.Dir, place, r)
 	if err != nil {
 		return nil, err
 	}
@@ -133,10 +133,10 @@ func divide(ctx context.Context, c Config) (divisions []Division, err error) {
 	}
 	for _, callers := range c.Callers {
 		r.take(callers)
-		_, err := load(shelf.ctx, callers, c.Duration/2, func(ctx context.Context, caller int) error {
+		_, err := load(shelf.ctx, callers, c.Duration/2, task{do: func(ctx context.Context, caller int) error {
 			_, err := shelf.receive(ctx, caller)
 			return err
-		})
+		}})
 		if err != nil {
 			return nil, err
 		}

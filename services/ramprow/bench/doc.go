@@ -6,8 +6,10 @@
 // # Vocabulary
 //
 //	caller   one goroutine that sends its next call when the last was answered
+//	crowd    so many callers, shared out among so many sites
+//	place    the broker and the Redis that the workshop stands on
 //	leg      one way of spending a round: commands, broker or call
-//	round    every leg once at every number of callers
+//	round    every leg once with every crowd
 //	sample   what one leg of one round gave
 //	rival    a leg that commands are set beside: the broker or the call
 //
@@ -22,6 +24,6 @@
 //     token and server, but nothing behind it.
 //   - The commands that were answered are counted again in the log afterwards.
 //     Reading models follow the log during the run, as in a workshop at work.
-//   - Everything shares one process and so the processors of one machine:
-//     callers, servers, broker and read models.
+//   - Everything shares the processors of one machine: callers, servers, broker
+//     and read models; and one process, but for a broker or Redis outside.
 package bench

@@ -5,36 +5,39 @@ import (
 	"time"
 )
 
-// The aim: so many callers get at least so many times as many commands to disk
-// as the broker takes synced messages from them.
-const (
-	aimCallers = 64
-	aimTimes   = 3
-)
-
 // Report is what a run has found. Rates are per second, latencies milliseconds.
 type Report struct {
-	Processors   int          `json:"processors"`
-	Command      string       `json:"command"`
+	Processors   int         `json:"processors"`
+	Command      string      `json:"command"`
+	Rounds       int         `json:"rounds"`
+	RoundSeconds float64     `json:"round_seconds"`
+	Places       []*Measured `json:"places"`
+	Aims         []Aim       `json:"aims"` // those whose figures were asked for
+}
+
+// Measured is what was found at one place.
+type Measured struct {
+	Place        string       `json:"place"`
 	PayloadBytes int          `json:"broker_payload_bytes"`
-	Rounds       int          `json:"rounds"`
-	RoundSeconds float64      `json:"round_seconds"`
 	Throughput   []Throughput `json:"throughput"`
-	Aim          *Aim         `json:"aim,omitempty"` // nil: its number of callers was not asked for
 	Log          Counted      `json:"log"`
 	Diagnosis    *Diagnosis   `json:"diagnosis_to_bay,omitempty"`
 	Division     []Division   `json:"division"`
 }
 
-// Throughput is one number of callers: medians over the rounds.
+// Throughput is one number of callers at one number of sites: medians over the rounds.
 type Throughput struct {
 	Callers  int     `json:"callers"`
+	Sites    int     `json:"sites"`
 	Commands Figures `json:"commands"`
 	Broker   Figures `json:"broker"`
 	Bare     Figures `json:"bare_call"`
 	// TimesBroker and OfBare are the commands' rate as a multiple of the others'.
 	TimesBroker float64 `json:"times_broker"`
 	OfBare      float64 `json:"of_bare_call"`
+	// Slower is the commands' median latency as a multiple of the broker's and the
+	// bare call's together.
+	Slower float64 `json:"times_broker_and_bare_latency"`
 }
 
 // Figures of one leg.
@@ -43,13 +46,10 @@ type Figures struct {
 	P50       float64 `json:"p50_ms"`
 	P95       float64 `json:"p95_ms"`
 	P99       float64 `json:"p99_ms"`
-}
-
-// Aim is what was wanted and what came of it.
-type Aim struct {
-	Callers int     `json:"callers"`
-	Times   float64 `json:"times_broker"`
-	Reached bool    `json:"reached"`
+	// What this process spent on each.
+	Bytes  float64 `json:"bytes"`
+	Allocs float64 `json:"allocations"`
+	CPU    float64 `json:"cpu_us"`
 }
 
 // Diagnosis is the time from the call of ConfirmDiagnosis to the booking on the board.
@@ -68,38 +68,52 @@ func newReport(c Config) *Report {
 	return &Report{Processors: runtime.NumCPU(), Command: CommandName, Rounds: c.Rounds, RoundSeconds: c.Duration.Seconds()}
 }
 
-func (r *Report) throughput(c Config, measured map[int][]round) {
-	for _, callers := range c.Callers {
-		t := throughputOf(callers, measured[callers])
-		r.Throughput = append(r.Throughput, t)
-		if callers == aimCallers {
-			r.Aim = &Aim{Callers: aimCallers, Times: aimTimes, Reached: t.TimesBroker >= aimTimes}
-		}
+func (r *Report) add(m *Measured) {
+	r.Places = append(r.Places, m)
+	r.Aims = append(r.Aims, aimsOf(m)...)
+}
+
+func (m *Measured) throughput(c Config, measured map[crowd][]round) {
+	for _, n := range c.crowds() {
+		m.Throughput = append(m.Throughput, throughputOf(n, measured[n]))
 	}
 }
 
-func throughputOf(callers int, rounds []round) Throughput {
+func throughputOf(n crowd, rounds []round) Throughput {
 	ratio := func(rival leg) float64 {
-		return medianOf(rounds, func(r round) float64 {
-			if r[rival].Rate() == 0 {
-				return 0
-			}
-			return r[commands].Rate() / r[rival].Rate()
-		})
+		return medianOf(rounds, func(r round) float64 { return over(r[commands].Rate(), r[rival].Rate()) })
 	}
 	return Throughput{
-		Callers: callers, Commands: figuresOf(rounds, commands), Broker: figuresOf(rounds, broker), Bare: figuresOf(rounds, bare),
+		Callers: n.callers, Sites: n.sites,
+		Commands: figuresOf(rounds, commands), Broker: figuresOf(rounds, broker), Bare: figuresOf(rounds, bare),
 		TimesBroker: ratio(broker), OfBare: ratio(bare),
+		Slower: medianOf(rounds, func(r round) float64 {
+			return over(r[commands].median(), r[broker].median()+r[bare].median())
+		}),
 	}
+}
+
+// over is a ratio, and 0 over nothing.
+func over(a, b float64) float64 {
+	if b == 0 {
+		return 0
+	}
+	return a / b
 }
 
 func figuresOf(rounds []round, l leg) Figures {
+	median := func(figure func(Sample) float64) float64 {
+		return medianOf(rounds, func(r round) float64 { return figure(r[l]) })
+	}
 	percentile := func(p float64) float64 {
-		return medianOf(rounds, func(r round) float64 { return millis(Percentile(r[l].Latencies, p)) })
+		return median(func(s Sample) float64 { return millis(Percentile(s.Latencies, p)) })
 	}
 	return Figures{
-		PerSecond: medianOf(rounds, func(r round) float64 { return r[l].Rate() }),
+		PerSecond: median(Sample.Rate),
 		P50:       percentile(50), P95: percentile(95), P99: percentile(99),
+		Bytes:  median(func(s Sample) float64 { return s.each(float64(s.Spent.Bytes)) }),
+		Allocs: median(func(s Sample) float64 { return s.each(float64(s.Spent.Objects)) }),
+		CPU:    median(func(s Sample) float64 { return s.each(micros(s.Spent.CPU)) }),
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 type Sample struct {
 	Count   int
 	Elapsed time.Duration
+	Spent   Spent
 	// Latencies of the calls, ascending.
 	Latencies []time.Duration
 }
@@ -21,6 +22,17 @@ func (s Sample) Rate() float64 {
 		return 0
 	}
 	return float64(s.Count) / s.Elapsed.Seconds()
+}
+
+// median is of the latencies, in milliseconds.
+func (s Sample) median() float64 { return millis(Percentile(s.Latencies, 50)) }
+
+// each is a total shared out among the calls.
+func (s Sample) each(total float64) float64 {
+	if s.Count == 0 {
+		return 0
+	}
+	return total / float64(s.Count)
 }
 
 // Percentile is the nearest rank: the least value that at least p of 100 values

@@ -39,7 +39,7 @@ type stand struct {
 
 // open starts a stand. The recorder, if any, sees every span; without one none
 // is recorded, as in a workshop that exports none.
-func open(ctx context.Context, c Config, recorder *recorder) (*stand, error) {
+func open(ctx context.Context, dir string, place Place, recorder *recorder) (*stand, error) {
 	settings := telemetry.Config{Service: "ramprow-bench", LogLevel: slog.LevelError, Getenv: func(string) string { return "" }}
 	if recorder != nil {
 		settings.Processor = recorder
@@ -48,9 +48,9 @@ func open(ctx context.Context, c Config, recorder *recorder) (*stand, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := stack.WorkshopConfig{Dir: c.Dir, Telemetry: tel}
-	if c.Backend != nil {
-		w.Backend = func(closers *lifecycle.Closers) (*stack.Backend, error) { return c.Backend(tel, closers) }
+	w := stack.WorkshopConfig{Dir: dir, Telemetry: tel}
+	if place.Backend != nil {
+		w.Backend = func(closers *lifecycle.Closers) (*stack.Backend, error) { return place.Backend(dir, tel, closers) }
 	}
 	workshop, err := stack.OpenWorkshop(ctx, w)
 	if err != nil {
@@ -60,7 +60,7 @@ func open(ctx context.Context, c Config, recorder *recorder) (*stand, error) {
 	running, stop := context.WithCancel(context.WithoutCancel(ctx))
 	s := &stand{workshop: workshop, telemetry: tel, hollow: &hollow{}, stop: stop, ended: make(chan error, 2)}
 	go func() { s.ended <- workshop.Run(running) }()
-	address, err := s.serveHollow(c.Dir)
+	address, err := s.serveHollow(dir)
 	if err == nil {
 		err = s.dial(address)
 	}

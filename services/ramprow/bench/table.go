@@ -10,41 +10,38 @@ import (
 // WriteTable tells a report to people.
 func (r *Report) WriteTable(w io.Writer) error {
 	var b strings.Builder
-	r.tellThroughput(&b)
-	r.tellDiagnosis(&b)
-	r.tellDivision(&b)
+	fmt.Fprintf(&b, "Commands to disk: %s.\n", r.Command)
+	fmt.Fprintf(&b, "Medians of %d rounds of %g s each, %d processors for everything; latencies in ms.\n", r.Rounds, r.RoundSeconds, r.Processors)
+	for _, m := range r.Places {
+		fmt.Fprintf(&b, "\n%s\n\n", strings.ToUpper(m.Place))
+		m.tellThroughput(&b)
+		m.tellDiagnosis(&b)
+		m.tellDivision(&b)
+	}
+	r.tellAims(&b)
 	_, err := io.WriteString(w, b.String())
 	return err
 }
 
-func (r *Report) tellThroughput(b *strings.Builder) {
-	fmt.Fprintf(b, "Commands to disk: %s.\n", r.Command)
-	fmt.Fprintf(b, "Medians of %d rounds of %g s each, %d processors for everything; latencies in ms.\n\n", r.Rounds, r.RoundSeconds, r.Processors)
+func (m *Measured) tellThroughput(b *strings.Builder) {
 	table(b, func(row func(...any)) {
-		row("callers", "", "per second", "p50", "p95", "p99", "commands are")
-		for _, t := range r.Throughput {
-			figures := func(callers any, what string, f Figures, times string) {
-				row(callers, what, fmt.Sprintf("%.0f", f.PerSecond), ms(f.P50), ms(f.P95), ms(f.P99), times)
+		row("callers", "sites", "", "per second", "p50", "p95", "p99", "CPU us", "kB", "allocs", "commands are")
+		for _, t := range m.Throughput {
+			figures := func(callers, sites any, what string, f Figures, times string) {
+				row(callers, sites, what, fmt.Sprintf("%.0f", f.PerSecond), ms(f.P50), ms(f.P95), ms(f.P99),
+					fmt.Sprintf("%.0f", f.CPU), fmt.Sprintf("%.1f", f.Bytes/1e3), fmt.Sprintf("%.0f", f.Allocs), times)
 			}
-			figures(t.Callers, "commands", t.Commands, "")
-			figures("", fmt.Sprintf("broker alone, %d bytes", r.PayloadBytes), t.Broker, fmt.Sprintf("%.2f × this", t.TimesBroker))
-			figures("", "bare call", t.Bare, fmt.Sprintf("%.2f × this", t.OfBare))
+			figures(t.Callers, t.Sites, "commands", t.Commands, "")
+			figures("", "", fmt.Sprintf("broker alone, %d bytes", m.PayloadBytes), t.Broker, fmt.Sprintf("%.2f × this", t.TimesBroker))
+			figures("", "", "bare call", t.Bare, fmt.Sprintf("%.2f × this", t.OfBare))
 		}
 	})
-	fmt.Fprintf(b, "\nChecked in the log: %d commands answered, %d written, in %d commits.\n", r.Log.Answered, r.Log.InLog, r.Log.Commits)
-	if r.Aim == nil {
-		fmt.Fprintf(b, "The aim, %d times the broker at %d callers, was not measured: add --callers %d.\n", aimTimes, aimCallers, aimCallers)
-		return
-	}
-	verdict := "not reached"
-	if r.Aim.Reached {
-		verdict = "reached"
-	}
-	fmt.Fprintf(b, "The aim, at least %g times the broker at %d callers: aim %s.\n", r.Aim.Times, r.Aim.Callers, verdict)
+	b.WriteString("\nCPU, kB and allocations are this process's for each, callers and read models included.\n")
+	fmt.Fprintf(b, "Checked in the log: %d commands answered, %d written, in %d commits.\n", m.Log.Answered, m.Log.InLog, m.Log.Commits)
 }
 
-func (r *Report) tellDiagnosis(b *strings.Builder) {
-	d := r.Diagnosis
+func (m *Measured) tellDiagnosis(b *strings.Builder) {
+	d := m.Diagnosis
 	if d == nil {
 		return
 	}
@@ -55,26 +52,46 @@ func (r *Report) tellDiagnosis(b *strings.Builder) {
 	}
 }
 
-func (r *Report) tellDivision(b *strings.Builder) {
+func (m *Measured) tellDivision(b *strings.Builder) {
 	fmt.Fprintf(b, "\nWhere the time of a command goes, in ms; medians, every span recorded, which costs time too.\n\n")
 	table(b, func(row func(...any)) {
 		head := []any{"callers"}
-		for _, d := range r.Division {
+		for _, d := range m.Division {
 			head = append(head, d.Callers)
 		}
 		row(head...)
 		for i, stage := range stages {
 			cells := []any{stage.name}
-			for _, d := range r.Division {
+			for _, d := range m.Division {
 				cells = append(cells, ms(d.Stages[i].MedianMicros/1e3))
 			}
 			row(cells...)
 		}
 		cells := []any{"commands in one commit"}
-		for _, d := range r.Division {
+		for _, d := range m.Division {
 			cells = append(cells, d.Batch)
 		}
 		row(cells...)
+	})
+}
+
+func (r *Report) tellAims(b *strings.Builder) {
+	if len(r.Aims) == 0 {
+		fmt.Fprintf(b, "\nNo aim was measured: they are at 1 and at %d callers at one site, and of jobs.\n", aimCallers)
+		return
+	}
+	b.WriteString("\nAIMS\n\n")
+	table(b, func(row func(...any)) {
+		for _, a := range r.Aims {
+			wanted, verdict := "at least", "not reached"
+			if a.AtMost {
+				wanted = "at most"
+			}
+			if a.Reached {
+				verdict = "reached"
+			}
+			row(a.Place, a.What, fmt.Sprintf("%s %g", wanted, a.Wanted), fmt.Sprintf("%.2f", a.Measured), verdict)
+		}
 	})
 }
 

@@ -75,6 +75,20 @@ func Embedded(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*
 	if err != nil {
 		return nil, err
 	}
+	return withOwnStore(b, closers)
+}
+
+// OutsideBroker connects to a NATS server that runs by itself, and starts Redis
+// inside this process.
+func OutsideBroker(broker config.Broker, t *telemetry.Telemetry, closers *lifecycle.Closers) (*Backend, error) {
+	b, err := OutsideLog(broker, t, closers)
+	if err != nil {
+		return nil, err
+	}
+	return withOwnStore(b, closers)
+}
+
+func withOwnStore(b *Backend, closers *lifecycle.Closers) (*Backend, error) {
 	redis, err := embedded.StartRedis()
 	if err != nil {
 		return nil, err

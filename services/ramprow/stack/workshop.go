@@ -53,10 +53,11 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 	if err != nil {
 		return nil, err
 	}
-	w = &Workshop{Signer: identity.NewSigner(identity.SignerConfig{Key: key}), closers: &lifecycle.Closers{}}
+	closers := &lifecycle.Closers{}
+	w = &Workshop{Signer: identity.NewSigner(identity.SignerConfig{Key: key}), closers: closers}
 	defer func() {
 		if err != nil {
-			err = errors.Join(err, w.closers.Close(context.WithoutCancel(ctx)))
+			err = errors.Join(err, closers.Close(context.WithoutCancel(ctx)))
 		}
 	}()
 	if w.Backend, err = c.backend(w.closers); err != nil {
