@@ -9,6 +9,7 @@ import (
 )
 
 func main() {
+	spendMemory()
 	if err := rootCommand().ExecuteContext(context.Background()); err != nil {
 		fmt.Fprintln(os.Stderr, "ramprow: "+explain(err))
 		os.Exit(1)
