@@ -116,7 +116,7 @@ func (s *site[S]) beginFill(f filling) []Key {
 	}
 	s.filling = true
 	s.verified = true // What Redis held of another log is gone.
-	clear(s.touched)
+	s.forget()
 	s.since, s.applied = s.chain.Sequence, s.chain.Sequence
 	return keys
 }

@@ -2,6 +2,7 @@ package readmodel
 
 import (
 	"context"
+	"slices"
 	"sync"
 
 	"ramprow/internal/platform/sitelog"
@@ -17,6 +18,7 @@ type site[S any] struct {
 	keys       keyspace
 	projection Projection[S]
 	wake       chan struct{} // holds one token: the writer has to look at Redis
+	hurry      chan struct{} // holds one token: and at once, because somebody waits
 
 	mu      sync.RWMutex
 	state   S
@@ -31,6 +33,7 @@ type site[S any] struct {
 	// its last change. It lives as long as the rows might still have to be
 	// written: a Redis that fell back a little is brought up from it.
 	touched  map[Key]uint64
+	recent   []touch // touched in the order of the log; older places of a key may stand there, too
 	since    uint64
 	applied  uint64 // the position in Redis as last seen
 	serving  bool   // Redis answered at the last look and its rows can be relied on
@@ -46,10 +49,38 @@ func newSite[S any](p Projection[S], name string) *site[S] {
 		keys:       newKeyspace(p.Machine.Service, name, p.Version),
 		projection: p,
 		wake:       make(chan struct{}, 1),
+		hurry:      make(chan struct{}, 1),
 		state:      p.Machine.New(name),
 		touched:    map[Key]uint64{},
 		watchers:   map[*watcher]struct{}{},
 	}
+}
+
+// touch is a row that a commit changed.
+type touch struct {
+	key      Key
+	sequence uint64
+}
+
+// touch notes that a commit changed a row. mu is held.
+func (s *site[S]) touch(key Key, sequence uint64) {
+	if s.touched[key] == sequence {
+		return
+	}
+	s.touched[key] = sequence
+	if len(s.recent) > 2*len(s.touched)+stepRows {
+		s.recent = slices.DeleteFunc(s.recent, s.outdated)
+	}
+	s.recent = append(s.recent, touch{key, sequence})
+}
+
+// outdated tells that the row was changed again later, or is remembered no more. mu is held.
+func (s *site[S]) outdated(t touch) bool { return s.touched[t.key] != t.sequence }
+
+// forget forgets all that was touched. mu is held.
+func (s *site[S]) forget() {
+	clear(s.touched)
+	s.recent = nil
 }
 
 // begin starts the fold of another log than before: from the start, or from the
@@ -62,7 +93,8 @@ func (s *site[S]) begin(log string, target uint64, found position, restored *sit
 	s.state = s.projection.Machine.New(s.subject.Site)
 	s.chain = sitelog.Chain{Subject: s.subject}
 	s.log, s.commit, s.target = log, "", target
-	s.touched, s.since, s.applied = map[Key]uint64{}, 0, 0
+	s.forget()
+	s.since, s.applied = 0, 0
 	s.found, s.verified = found, !found.vouches(log)
 	// A position beyond the end of the log speaks of commits that are lost.
 	s.serving = found.vouches(log) && found.Sequence <= target
@@ -115,7 +147,7 @@ func (s *site[S]) fold(r sitelog.Record) error {
 	for _, e := range events {
 		s.projection.Machine.Evolve(s.state, e)
 		for _, key := range s.projection.Touched(s.state, e) {
-			s.touched[key] = r.Sequence
+			s.touch(key, r.Sequence)
 			for w := range s.watchers {
 				w.offer(key)
 			}
@@ -141,17 +173,17 @@ func (s *site[S]) trim() {
 	}
 	s.since = max(s.since, s.applied)
 	if len(s.touched) > maxTouched/2 {
-		clear(s.touched)
+		s.forget()
 		s.since = s.chain.Sequence
 	}
 }
 
-// touchedAfter gives the rows that changed after a sequence. mu is held.
+// touchedAfter gives the rows that changed after a sequence, the latest first. mu is held.
 func (s *site[S]) touchedAfter(sequence uint64) []Key {
 	var keys []Key
-	for key, last := range s.touched {
-		if last > sequence {
-			keys = append(keys, key)
+	for i := len(s.recent) - 1; i >= 0 && s.recent[i].sequence > sequence; i-- {
+		if t := s.recent[i]; !s.outdated(t) {
+			keys = append(keys, t.key)
 		}
 	}
 	return keys
@@ -178,6 +210,14 @@ func (s *site[S]) tell() {
 func (s *site[S]) nudge() {
 	select {
 	case s.wake <- struct{}{}:
+	default:
+	}
+}
+
+// press makes the writer not wait for more to write: somebody waits for it.
+func (s *site[S]) press() {
+	select {
+	case s.hurry <- struct{}{}:
 	default:
 	}
 }

@@ -103,6 +103,7 @@ func (v *Views[S]) read(ctx context.Context, name string, minRevision uint64, r 
 				return found.Sequence, nil
 			}
 		}
+		s.press()
 		select {
 		case <-known.changed:
 		case <-ctx.Done():

@@ -3,6 +3,7 @@ package readmodel
 import (
 	"context"
 	"errors"
+	"time"
 )
 
 var (
@@ -131,8 +132,14 @@ func (s *site[S]) sync(ctx context.Context, st *Store) error {
 	return err
 }
 
+// pace is the least time between two steps while nobody waits for one. What many
+// commits change in it is written once, and a step costs round trips, not rows.
+const pace = 20 * time.Millisecond
+
 // write keeps Redis up to date until ctx ends.
 func (s *site[S]) write(ctx context.Context, st *Store, report func(error)) {
+	gap := time.NewTimer(0)
+	defer gap.Stop()
 	retry(ctx, report, func() error {
 		for {
 			select {
@@ -140,6 +147,13 @@ func (s *site[S]) write(ctx context.Context, st *Store, report func(error)) {
 			case <-ctx.Done():
 				return ctx.Err()
 			}
+			select {
+			case <-gap.C:
+			case <-s.hurry:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+			gap.Reset(pace)
 			if err := s.sync(ctx, st); err != nil {
 				s.away(err)
 				s.nudge()

@@ -62,8 +62,9 @@ type Log struct {
 
 	denials *denials
 
-	mu      sync.Mutex
-	streams map[string]jetstream.Stream // by service
+	mu       sync.Mutex
+	streams  map[string]jetstream.Stream // by service
+	censuses map[string]*census          // by service
 }
 
 var _ sitelog.Log = (*Log)(nil)
@@ -100,7 +101,7 @@ func Connect(o Options) (*Log, error) {
 		nc.Close()
 		return nil, fmt.Errorf("use JetStream: %w", err)
 	}
-	return &Log{nc: nc, js: js, o: o, denials: denied, streams: map[string]jetstream.Stream{}}, nil
+	return &Log{nc: nc, js: js, o: o, denials: denied, streams: map[string]jetstream.Stream{}, censuses: map[string]*census{}}, nil
 }
 
 func (o Options) natsOptions(denied *denials) ([]nats.Option, error) {

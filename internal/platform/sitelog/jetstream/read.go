@@ -95,25 +95,6 @@ func (l *Log) consume(ctx context.Context, s sitelog.Subject, after uint64, fn f
 	})
 }
 
-// Sites implements sitelog.Log.
-func (l *Log) Sites(ctx context.Context, service string, fn func(string) error) error {
-	config := jetstream.OrderedConsumerConfig{
-		FilterSubjects:    []string{service + ".*.*"},
-		DeliverPolicy:     jetstream.DeliverLastPerSubjectPolicy,
-		HeadersOnly:       true,
-		InactiveThreshold: idleConsumer,
-	}
-	given := map[string]bool{}
-	return l.each(ctx, service, config, func(m jetstream.Msg, _ uint64) error {
-		site := siteOf(m.Subject())
-		if given[site] {
-			return nil
-		}
-		given[site] = true
-		return fn(site)
-	})
-}
-
 // KnownSites gives the sites that have a log of the service now, in order. It
 // creates nothing.
 func (l *Log) KnownSites(ctx context.Context, service string) ([]string, error) {
