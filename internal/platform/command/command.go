@@ -53,7 +53,9 @@ func Run[S any, R proto.Message](ctx context.Context, runner *sitelog.Runner[S],
 	if !ok {
 		return none, nil, fault.New(fault.Internal, "ANSWER_TYPE", "the log holds a %T as the answer of %s", outcome.Response, method)
 	}
-	return response, rpc.Receipt(ctx, rpc.Commitment{Revision: outcome.Revision, CommittedAt: outcome.CommittedAt, Repeated: outcome.Repeated}), nil
+	return response, rpc.Receipt(ctx, rpc.Commitment{
+		Revision: outcome.Revision, CommittedAt: outcome.CommittedAt, Repeated: outcome.Repeated, TraceID: outcome.TraceID,
+	}), nil
 }
 
 // Caller gives who calls; the access interceptor has put it there.

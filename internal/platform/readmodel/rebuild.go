@@ -19,8 +19,7 @@ func (p *Projector[S]) Rebuild(ctx context.Context, name string, progress func(d
 		return unavailable(err)
 	}
 	if last.Sequence == 0 {
-		return fault.New(fault.NotFound, "LOG_NOT_FOUND",
-			"there is no log of %s for the site %q", s.subject.Service, name).With("site", name)
+		return noLog(s.subject)
 	}
 	// A rebuild is asked for when something is in doubt, so it trusts no snapshot.
 	if _, err := p.begin(ctx, s, position{}, nil); err != nil {

@@ -167,7 +167,9 @@ func (r *Runner[S]) firstAnswer(ctx context.Context, site string, place remember
 			return damaged(subject, place.sequence, "the first answer of a repeated request is not there")
 		}
 		out.CommittedAt = commit.GetTime().AsTime()
-		if packed := commandOf(commit.GetEntries()[place.entry]).GetResponse(); packed != nil {
+		entry := commit.GetEntries()[place.entry]
+		out.TraceID = traceIDOf(entry.GetTraceparent())
+		if packed := commandOf(entry).GetResponse(); packed != nil {
 			if out.Response, err = packed.UnmarshalNew(); err != nil {
 				return damaged(subject, place.sequence, "the first answer cannot be read: %v", err)
 			}

@@ -48,6 +48,7 @@ func (w *writer[S]) settle(f *flight[S], sequence uint64) {
 			Response:    waits.response,
 			Revision:    sequence,
 			CommittedAt: w.committedAt,
+			TraceID:     traceIDOf(t.trace.GetTraceparent()),
 		}})
 	}
 	f.endSpans(nil)

@@ -106,6 +106,9 @@ type Outcome struct {
 	Revision    uint64 // stream sequence of the commit, or of the state it was answered from
 	CommittedAt time.Time
 	Repeated    bool // the request_id had been seen before
+	// TraceID is of the call that was decided: of the first one, if this is a
+	// repetition. Empty if nobody traced it.
+	TraceID string
 }
 
 // Subject is one site's log of one service.

@@ -99,6 +99,28 @@ func checkSpans(t *testing.T, recorder *tracetest.SpanRecorder, id trace.TraceID
 	}
 }
 
+// The receipt of a repetition has to lead to what the first call brought about.
+func TestARepetitionNamesTheTraceOfTheFirstCall(t *testing.T) {
+	eachLog(t, func(t *testing.T, log sitelog.Log) {
+		r := open(t, log, boardMachine("job"), sitelog.Options{})
+		tracer := sdktrace.NewTracerProvider().Tracer("test")
+		ask := func() (sitelog.Outcome, string) {
+			ctx, span := tracer.Start(t.Context(), "terminal")
+			defer span.End()
+			out, err := r.Do(ctx, site, add("req-0001", "anvil"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			return out, span.SpanContext().TraceID().String()
+		}
+		first, trace := ask()
+		again, other := ask()
+		if trace == other || first.TraceID != trace || again.TraceID != trace || !again.Repeated {
+			t.Errorf("the first call, traced as %s, says %s; the repetition says %s", trace, first.TraceID, again.TraceID)
+		}
+	})
+}
+
 // Without a provider the caller's trace context still reaches the log.
 func TestTraceContextPassesWithoutAProvider(t *testing.T) {
 	log := memory.New()

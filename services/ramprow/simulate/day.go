@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"math/rand/v2"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -22,6 +23,8 @@ type day struct {
 	// crowd is how many cars the day wants: one that gets far, or many that get
 	// into each other's way.
 	crowd int
+	// began is when the day began.
+	began time.Time
 }
 
 // visit is what is known of one car.
@@ -37,7 +40,7 @@ type visit struct {
 
 func newDay(seed uint64, c *catalogue.Catalogue) *day {
 	r := rand.New(rand.NewPCG(seed, 1<<40)) // apart from every step
-	return &day{catalogue: c, blocks: map[string]string{}, crowd: pick(r, []int{1, 1, 1, 2, 3, 4})}
+	return &day{catalogue: c, blocks: map[string]string{}, crowd: pick(r, []int{1, 1, 1, 2, 3, 4}), began: morning}
 }
 
 // Next implements simulation.Scenario.

@@ -22,7 +22,7 @@ func (d *day) dispatcher(r *rand.Rand, id string) simulation.Request {
 	case 1:
 		return ask(boardLog, schedulingv1.SchedulingService_UnpinBooking_FullMethodName, &schedulingv1.UnpinBookingRequest{RequestId: id, Job: job})
 	case 2:
-		from := morning.Add(time.Duration(r.IntN(48)) * time.Hour)
+		from := d.began.Add(time.Duration(r.IntN(48)) * time.Hour)
 		return ask(boardLog, schedulingv1.SchedulingService_BlockResource_FullMethodName, &schedulingv1.BlockResourceRequest{
 			RequestId: id, Resource: pick(r, []string{"bays/pit", "people/malik", "people/tove", "tools/vacuum-filler"}), Reason: "away",
 			When: &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(from.Add(time.Duration(1+r.IntN(6)) * time.Hour))},
@@ -37,7 +37,7 @@ func (d *day) dispatcher(r *rand.Rand, id string) simulation.Request {
 		RequestId: id, Job: job, Pin: r.IntN(3) == 0,
 		Bay:        pick(r, []string{"", "bays/pit", "bays/four-post"}),
 		Technician: pick(r, []string{"", "people/malik", "people/tove"}),
-		Start:      pick(r, []*timestamppb.Timestamp{nil, timestamppb.New(morning.Add(time.Duration(r.IntN(30)) * time.Hour))}),
+		Start:      pick(r, []*timestamppb.Timestamp{nil, timestamppb.New(d.began.Add(time.Duration(r.IntN(30)) * time.Hour))}),
 	})
 }
 

@@ -49,7 +49,7 @@ var furnished = sync.OnceValues(func() (*workshop, error) {
 	if w.catalogue == nil {
 		return nil, fmt.Errorf("the demo has no catalogue %s", family)
 	}
-	w.logs, err = simulation.Prepare(simulation.Config{Services: services(), Site: site, Began: morning.AddDate(0, 0, -3)}, w.furniture())
+	w.logs, err = simulation.Prepare(simulation.Config{Services: services(), Site: site, Began: morning.AddDate(0, 0, -3)}, furniture(w.catalogue.Message(), morning))
 	return w, err
 })
 
@@ -59,27 +59,27 @@ func person(name string, role identity.Role) identity.Identity {
 
 var owner = person("ines", identity.Owner)
 
-func (w *workshop) furniture() []simulation.Request {
-	m := w.catalogue.Message()
+// furniture is what a workshop is asked to take up before its first day.
+func furniture(m *cataloguev1.Catalogue, began time.Time) []simulation.Request {
 	list := []simulation.Request{
 		ask(jobLog, jobv1.JobService_ImportCatalogue_FullMethodName, &jobv1.ImportCatalogueRequest{RequestId: "import-1", Catalogue: m}),
 	}
-	for i, r := range w.resources() {
+	for i, r := range resources(m) {
 		list = append(list, ask(boardLog, schedulingv1.SchedulingService_SetResource_FullMethodName,
 			&schedulingv1.SetResourceRequest{RequestId: fmt.Sprintf("resource-%d", i), Resource: r}))
 	}
-	for i, one := range wrenches {
+	for i, one := range wrenches(began) {
 		list = append(list, ask(tightenLog, torqueauditv1.TorqueAuditService_SetWrench_FullMethodName,
 			&torqueauditv1.SetWrenchRequest{RequestId: fmt.Sprintf("wrench-%d", i), Wrench: one}))
 	}
 	return append(list, ask(stockLog, inventoryv1.InventoryService_ReceiveGoods_FullMethodName,
-		&inventoryv1.ReceiveGoodsRequest{RequestId: "opening-stock", Lines: w.openingStock()}))
+		&inventoryv1.ReceiveGoodsRequest{RequestId: "opening-stock", Lines: openingStock(m)}))
 }
 
 // openingStock is enough for two or three jobs, so that the next ones are short.
-func (w *workshop) openingStock() []*inventoryv1.ReceivedLine {
+func openingStock(m *cataloguev1.Catalogue) []*inventoryv1.ReceivedLine {
 	var lines []*inventoryv1.ReceivedLine
-	for _, p := range w.catalogue.Message().GetParts() {
+	for _, p := range m.GetParts() {
 		quantity := int64(4)
 		if p.GetUnit() != commonv1.Unit_UNIT_PIECE {
 			quantity = 20_000
@@ -91,8 +91,7 @@ func (w *workshop) openingStock() []*inventoryv1.ReceivedLine {
 
 // resources are few, so that jobs get into each other's way: two bays of the
 // kinds that vans need, two people, one of each special tool.
-func (w *workshop) resources() []*schedulingv1.Resource {
-	m := w.catalogue.Message()
+func resources(m *cataloguev1.Catalogue) []*schedulingv1.Resource {
 	var list []*schedulingv1.Resource
 	for _, k := range m.GetBayKinds() {
 		list = append(list, &schedulingv1.Resource{
@@ -116,15 +115,17 @@ func (w *workshop) resources() []*schedulingv1.Resource {
 	return list
 }
 
-var wrenches = []*torqueauditv1.Wrench{
-	{
-		Name: "wrenches/small", Title: "Click wrench 2 to 25 N·m", Kind: torqueauditv1.WrenchKind_WRENCH_KIND_SETTING, MinNm: 2, MaxNm: 25, DeviationPercent: 2,
-		CalibratedAt: timestamppb.New(morning.AddDate(0, -3, 0)), CalibrationDue: timestamppb.New(morning.AddDate(0, 9, 0)), Certificate: "LAB-1",
-	},
-	{
-		Name: "wrenches/angle", Title: "Torque-angle wrench 10 to 340 N·m", Kind: torqueauditv1.WrenchKind_WRENCH_KIND_TORQUE_ANGLE, MinNm: 10, MaxNm: 340, DeviationPercent: 2,
-		CalibratedAt: timestamppb.New(morning.AddDate(0, -3, 0)), CalibrationDue: timestamppb.New(morning.AddDate(0, 9, 0)), Certificate: "LAB-2",
-	},
+func wrenches(began time.Time) []*torqueauditv1.Wrench {
+	return []*torqueauditv1.Wrench{
+		{
+			Name: "wrenches/small", Title: "Click wrench 2 to 25 N·m", Kind: torqueauditv1.WrenchKind_WRENCH_KIND_SETTING, MinNm: 2, MaxNm: 25, DeviationPercent: 2,
+			CalibratedAt: timestamppb.New(began.AddDate(0, -3, 0)), CalibrationDue: timestamppb.New(began.AddDate(0, 9, 0)), Certificate: "LAB-1",
+		},
+		{
+			Name: "wrenches/angle", Title: "Torque-angle wrench 10 to 340 N·m", Kind: torqueauditv1.WrenchKind_WRENCH_KIND_TORQUE_ANGLE, MinNm: 10, MaxNm: 340, DeviationPercent: 2,
+			CalibratedAt: timestamppb.New(began.AddDate(0, -3, 0)), CalibrationDue: timestamppb.New(began.AddDate(0, 9, 0)), Certificate: "LAB-2",
+		},
+	}
 }
 
 // ask makes a request of the owner, who may do everything.

@@ -24,6 +24,8 @@ type Role struct {
 	build func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar, active func(site string) bool) (*part, error)
 	// Rebuild refills the read models of a site from the log.
 	Rebuild func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error
+	// Compare gives in words what the read models of a site hold otherwise than the log.
+	Compare func(ctx context.Context, b *Backend, site string) ([]string, error)
 	// Verify walks the log of a site, and asks its snapshot how far it went.
 	Verify func(ctx context.Context, b *Backend, site string, progress func(done, total uint64)) (sitelog.Verified, error)
 	// Forget deletes the snapshot of a site.
@@ -109,6 +111,13 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 				return err
 			}
 			return p.Rebuild(ctx, site, progress)
+		},
+		Compare: func(ctx context.Context, b *Backend, site string) ([]string, error) {
+			p, err := projector(b)
+			if err != nil {
+				return nil, err
+			}
+			return p.Compare(ctx, site)
 		},
 		Verify: func(ctx context.Context, b *Backend, site string, progress func(done, total uint64)) (sitelog.Verified, error) {
 			v, err := sitelog.Verify(ctx, b.Log, sitelog.Subject{Service: name, Site: site}, progress)
