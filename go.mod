@@ -7,6 +7,7 @@ require (
 	buf.build/go/protovalidate v1.4.0
 	buf.build/go/protoyaml v0.8.0
 	github.com/alicebob/miniredis/v2 v2.40.0
+	github.com/anishathalye/porcupine v1.3.1
 	github.com/golang-jwt/jwt/v5 v5.3.1
 	github.com/google/go-cmp v0.7.0
 	github.com/nats-io/jwt/v2 v2.8.2

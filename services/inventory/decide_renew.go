@@ -18,9 +18,7 @@ func renewHold(st *State, in sitelog.Input, req *inventoryv1.RenewHoldRequest) (
 	case h == nil:
 		return nil, nil, noHold(job)
 	case h.over:
-		return nil, nil, fault.New(fault.Precondition, "JOB_OVER",
-			"%s is cancelled or invoiced, so nothing is held for it any more; open a new job", job).
-			With("job", job).About("Hold", h.doc.GetName())
+		return nil, nil, jobOver(h)
 	case ended(h.doc):
 		return takeUp(st, in, job)
 	case !wantsAnything(h.doc):
@@ -33,6 +31,13 @@ func renewHold(st *State, in sitelog.Input, req *inventoryv1.RenewHoldRequest) (
 		doc.ExpiresAt = timestamppb.New(in.Now.Add(HoldLife))
 	}
 	return events, &inventoryv1.RenewHoldResponse{Hold: doc}, nil
+}
+
+func jobOver(h *holding) error {
+	job := h.doc.GetJob()
+	return fault.New(fault.Precondition, "JOB_OVER",
+		"%s is cancelled or invoiced, so nothing is held for it any more; open a new job", job).
+		With("job", job).About("Hold", h.doc.GetName())
 }
 
 func nothingToRenew(doc *inventoryv1.Hold) error {

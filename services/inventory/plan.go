@@ -148,7 +148,7 @@ func (d *draft) lines(w wish, before map[string]*inventoryv1.HoldLine, old []*in
 		if l.GetState() == lineReleased && l.GetIssued() == 0 {
 			continue
 		}
-		if open(l) {
+		if open(l) && !l.GetExtra() {
 			letGo(l)
 		}
 		if taken(lines, l.GetLine()) {

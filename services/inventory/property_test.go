@@ -81,7 +81,7 @@ func (w *world) hear() {
 func (w *world) command() {
 	before := w.tallies()
 	var err error
-	switch rapid.IntRange(0, 8).Draw(w.t, "command") {
+	switch rapid.IntRange(0, 9).Draw(w.t, "command") {
 	case 0, 1:
 		err = w.deliver()
 	case 2:
@@ -107,6 +107,8 @@ func (w *world) command() {
 		} else {
 			err = run(w, confirmOrder, &inventoryv1.ConfirmOrderRequest{Order: order, Lines: w.orderLines(3)})
 		}
+	case 9:
+		err = w.ask()
 	}
 	if err != nil && (fault.ReasonOf(err) == "" || fault.KindOf(err) == fault.Internal) {
 		w.t.Fatalf("refused without a reason: %v", err)
@@ -165,6 +167,18 @@ func (w *world) orderLines(most int) []*inventoryv1.OrderLine {
 		lines = append(lines, l)
 	}
 	return lines
+}
+
+// ask holds parts beside the plan, some with an end of their own.
+func (w *world) ask() error {
+	req := &inventoryv1.HoldPartsRequest{Job: w.job(), Partial: rapid.Bool().Draw(w.t, "partial")}
+	for _, number := range rapid.SliceOfNDistinct(rapid.SampledFrom(worldParts), 1, 2, rapid.ID).Draw(w.t, "asked") {
+		req.Lines = append(req.Lines, &inventoryv1.WantedPart{Part: number, Quantity: w.some()})
+	}
+	if rapid.Bool().Draw(w.t, "with an end") {
+		req.ExpiresAt = timestamppb.New(w.now.Add(time.Duration(rapid.IntRange(1, 72).Draw(w.t, "hours to live")) * time.Hour))
+	}
+	return run(w, holdParts, req)
 }
 
 func (w *world) deliver() error {

@@ -113,6 +113,16 @@ func (s *Server) RenewHold(ctx context.Context, req *inventoryv1.RenewHoldReques
 	return resp, nil
 }
 
+// HoldParts implements InventoryServiceServer.
+func (s *Server) HoldParts(ctx context.Context, req *inventoryv1.HoldPartsRequest) (*inventoryv1.HoldPartsResponse, error) {
+	resp, receipt, err := command.Run(ctx, s.runner, req, with(holdParts, req))
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
 // PlaceOrder implements InventoryServiceServer.
 func (s *Server) PlaceOrder(ctx context.Context, req *inventoryv1.PlaceOrderRequest) (*inventoryv1.PlaceOrderResponse, error) {
 	resp, receipt, err := command.Run(ctx, s.runner, req, with(placeOrder, req))

@@ -522,7 +522,9 @@ type HoldLine struct {
 	// What lies on the shelf for this line; a short line may have a part of it.
 	Held int64 `protobuf:"varint,13,opt,name=held,proto3" json:"held,omitempty"`
 	// What was handed over in all, returns not taken off.
-	Issued        int64 `protobuf:"varint,14,opt,name=issued,proto3" json:"issued,omitempty"`
+	Issued int64 `protobuf:"varint,14,opt,name=issued,proto3" json:"issued,omitempty"`
+	// Asked for by a person and not by the job's plan, so that a revision of the plan leaves it alone.
+	Extra         bool `protobuf:"varint,15,opt,name=extra,proto3" json:"extra,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -653,6 +655,13 @@ func (x *HoldLine) GetIssued() int64 {
 		return x.Issued
 	}
 	return 0
+}
+
+func (x *HoldLine) GetExtra() bool {
+	if x != nil {
+		return x.Extra
+	}
+	return false
 }
 
 // Hold is everything that a job has on the shelf.
@@ -1192,7 +1201,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x04held\x18\x1f \x01(\x03R\x04held\x12\x1c\n" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +
 	"\bon_order\x18! \x01(\x03R\aonOrder\x12\x16\n" +
-	"\x06wanted\x18\" \x01(\x03R\x06wanted\"\x9b\x03\n" +
+	"\x06wanted\x18\" \x01(\x03R\x06wanted\"\xb1\x03\n" +
 	"\bHoldLine\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x14\n" +
@@ -1208,7 +1217,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\breturned\x18\v \x01(\x03R\breturned\x12\x19\n" +
 	"\bfor_step\x18\f \x01(\tR\aforStep\x12\x12\n" +
 	"\x04held\x18\r \x01(\x03R\x04held\x12\x16\n" +
-	"\x06issued\x18\x0e \x01(\x03R\x06issued\"\x9f\x03\n" +
+	"\x06issued\x18\x0e \x01(\x03R\x06issued\x12\x14\n" +
+	"\x05extra\x18\x0f \x01(\bR\x05extra\"\x9f\x03\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x125\n" +

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/common/v1"
 	reflect "reflect"
 	sync "sync"
@@ -1387,6 +1388,198 @@ func (x *RenewHoldResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+type WantedPart struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Part          string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Quantity      int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WantedPart) Reset() {
+	*x = WantedPart{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WantedPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WantedPart) ProtoMessage() {}
+
+func (x *WantedPart) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WantedPart.ProtoReflect.Descriptor instead.
+func (*WantedPart) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *WantedPart) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *WantedPart) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+type HoldPartsRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Lines     []*WantedPart          `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Hold what is there and wait for the rest; each missing line gets a date if it is on order.
+	Partial bool `protobuf:"varint,4,opt,name=partial,proto3" json:"partial,omitempty"`
+	// When a hold that is new ends unless it is used; absent: after the usual time. What is short and on order
+	// keeps it alive longer.
+	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldPartsRequest) Reset() {
+	*x = HoldPartsRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldPartsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldPartsRequest) ProtoMessage() {}
+
+func (x *HoldPartsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldPartsRequest.ProtoReflect.Descriptor instead.
+func (*HoldPartsRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *HoldPartsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *HoldPartsRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *HoldPartsRequest) GetLines() []*WantedPart {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *HoldPartsRequest) GetPartial() bool {
+	if x != nil {
+		return x.Partial
+	}
+	return false
+}
+
+func (x *HoldPartsRequest) GetExpiresAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpiresAt
+	}
+	return nil
+}
+
+type HoldPartsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Hold  *Hold                  `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	// What the shelf now holds of the parts asked for.
+	Parts         []*Part     `protobuf:"bytes,2,rep,name=parts,proto3" json:"parts,omitempty"`
+	Receipt       *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldPartsResponse) Reset() {
+	*x = HoldPartsResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldPartsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldPartsResponse) ProtoMessage() {}
+
+func (x *HoldPartsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldPartsResponse.ProtoReflect.Descriptor instead.
+func (*HoldPartsResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *HoldPartsResponse) GetHold() *Hold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *HoldPartsResponse) GetParts() []*Part {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *HoldPartsResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type PlaceOrderRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1398,7 +1591,7 @@ type PlaceOrderRequest struct {
 
 func (x *PlaceOrderRequest) Reset() {
 	*x = PlaceOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1410,7 +1603,7 @@ func (x *PlaceOrderRequest) String() string {
 func (*PlaceOrderRequest) ProtoMessage() {}
 
 func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1423,7 +1616,7 @@ func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderRequest.ProtoReflect.Descriptor instead.
 func (*PlaceOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PlaceOrderRequest) GetRequestId() string {
@@ -1457,7 +1650,7 @@ type PlaceOrderResponse struct {
 
 func (x *PlaceOrderResponse) Reset() {
 	*x = PlaceOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1469,7 +1662,7 @@ func (x *PlaceOrderResponse) String() string {
 func (*PlaceOrderResponse) ProtoMessage() {}
 
 func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1482,7 +1675,7 @@ func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderResponse.ProtoReflect.Descriptor instead.
 func (*PlaceOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *PlaceOrderResponse) GetOrder() *Order {
@@ -1511,7 +1704,7 @@ type ConfirmOrderRequest struct {
 
 func (x *ConfirmOrderRequest) Reset() {
 	*x = ConfirmOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1523,7 +1716,7 @@ func (x *ConfirmOrderRequest) String() string {
 func (*ConfirmOrderRequest) ProtoMessage() {}
 
 func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1536,7 +1729,7 @@ func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ConfirmOrderRequest) GetRequestId() string {
@@ -1577,7 +1770,7 @@ type ConfirmOrderResponse struct {
 
 func (x *ConfirmOrderResponse) Reset() {
 	*x = ConfirmOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1589,7 +1782,7 @@ func (x *ConfirmOrderResponse) String() string {
 func (*ConfirmOrderResponse) ProtoMessage() {}
 
 func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1602,7 +1795,7 @@ func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ConfirmOrderResponse) GetOrder() *Order {
@@ -1630,7 +1823,7 @@ type CancelOrderRequest struct {
 
 func (x *CancelOrderRequest) Reset() {
 	*x = CancelOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1642,7 +1835,7 @@ func (x *CancelOrderRequest) String() string {
 func (*CancelOrderRequest) ProtoMessage() {}
 
 func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1655,7 +1848,7 @@ func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderRequest.ProtoReflect.Descriptor instead.
 func (*CancelOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *CancelOrderRequest) GetRequestId() string {
@@ -1689,7 +1882,7 @@ type CancelOrderResponse struct {
 
 func (x *CancelOrderResponse) Reset() {
 	*x = CancelOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1701,7 +1894,7 @@ func (x *CancelOrderResponse) String() string {
 func (*CancelOrderResponse) ProtoMessage() {}
 
 func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1714,7 +1907,7 @@ func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderResponse.ProtoReflect.Descriptor instead.
 func (*CancelOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *CancelOrderResponse) GetOrder() *Order {
@@ -1741,7 +1934,7 @@ type GetOrderRequest struct {
 
 func (x *GetOrderRequest) Reset() {
 	*x = GetOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1753,7 +1946,7 @@ func (x *GetOrderRequest) String() string {
 func (*GetOrderRequest) ProtoMessage() {}
 
 func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1766,7 +1959,7 @@ func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderRequest.ProtoReflect.Descriptor instead.
 func (*GetOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *GetOrderRequest) GetOrder() string {
@@ -1792,7 +1985,7 @@ type GetOrderResponse struct {
 
 func (x *GetOrderResponse) Reset() {
 	*x = GetOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1804,7 +1997,7 @@ func (x *GetOrderResponse) String() string {
 func (*GetOrderResponse) ProtoMessage() {}
 
 func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1817,7 +2010,7 @@ func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderResponse.ProtoReflect.Descriptor instead.
 func (*GetOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *GetOrderResponse) GetOrder() *Order {
@@ -1839,7 +2032,7 @@ type ListOrdersRequest struct {
 
 func (x *ListOrdersRequest) Reset() {
 	*x = ListOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1851,7 +2044,7 @@ func (x *ListOrdersRequest) String() string {
 func (*ListOrdersRequest) ProtoMessage() {}
 
 func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1864,7 +2057,7 @@ func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ListOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListOrdersRequest) GetPageSize() int32 {
@@ -1905,7 +2098,7 @@ type ListOrdersResponse struct {
 
 func (x *ListOrdersResponse) Reset() {
 	*x = ListOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1917,7 +2110,7 @@ func (x *ListOrdersResponse) String() string {
 func (*ListOrdersResponse) ProtoMessage() {}
 
 func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1930,7 +2123,7 @@ func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ListOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ListOrdersResponse) GetOrders() []*Order {
@@ -1959,7 +2152,7 @@ type ListMovementsRequest struct {
 
 func (x *ListMovementsRequest) Reset() {
 	*x = ListMovementsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1971,7 +2164,7 @@ func (x *ListMovementsRequest) String() string {
 func (*ListMovementsRequest) ProtoMessage() {}
 
 func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1984,7 +2177,7 @@ func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ListMovementsRequest) GetPart() string {
@@ -2025,7 +2218,7 @@ type ListMovementsResponse struct {
 
 func (x *ListMovementsResponse) Reset() {
 	*x = ListMovementsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2037,7 +2230,7 @@ func (x *ListMovementsResponse) String() string {
 func (*ListMovementsResponse) ProtoMessage() {}
 
 func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2050,7 +2243,7 @@ func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ListMovementsResponse) GetMovements() []*Movement {
@@ -2076,7 +2269,7 @@ type ProposeOrdersRequest struct {
 
 func (x *ProposeOrdersRequest) Reset() {
 	*x = ProposeOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2088,7 +2281,7 @@ func (x *ProposeOrdersRequest) String() string {
 func (*ProposeOrdersRequest) ProtoMessage() {}
 
 func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2101,7 +2294,7 @@ func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ProposeOrdersRequest) GetMinRevision() uint64 {
@@ -2120,7 +2313,7 @@ type ProposeOrdersResponse struct {
 
 func (x *ProposeOrdersResponse) Reset() {
 	*x = ProposeOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2132,7 +2325,7 @@ func (x *ProposeOrdersResponse) String() string {
 func (*ProposeOrdersResponse) ProtoMessage() {}
 
 func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2145,7 +2338,7 @@ func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ProposeOrdersResponse) GetProposals() []*Proposal {
@@ -2163,7 +2356,7 @@ type WatchPartsRequest struct {
 
 func (x *WatchPartsRequest) Reset() {
 	*x = WatchPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2175,7 +2368,7 @@ func (x *WatchPartsRequest) String() string {
 func (*WatchPartsRequest) ProtoMessage() {}
 
 func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2188,7 +2381,7 @@ func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsRequest.ProtoReflect.Descriptor instead.
 func (*WatchPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{41}
 }
 
 type WatchPartsResponse struct {
@@ -2202,7 +2395,7 @@ type WatchPartsResponse struct {
 
 func (x *WatchPartsResponse) Reset() {
 	*x = WatchPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2214,7 +2407,7 @@ func (x *WatchPartsResponse) String() string {
 func (*WatchPartsResponse) ProtoMessage() {}
 
 func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2227,7 +2420,7 @@ func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsResponse.ProtoReflect.Descriptor instead.
 func (*WatchPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *WatchPartsResponse) GetPart() *Part {
@@ -2263,7 +2456,7 @@ type ReceivedLine struct {
 
 func (x *ReceivedLine) Reset() {
 	*x = ReceivedLine{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2275,7 +2468,7 @@ func (x *ReceivedLine) String() string {
 func (*ReceivedLine) ProtoMessage() {}
 
 func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2288,7 +2481,7 @@ func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceivedLine.ProtoReflect.Descriptor instead.
 func (*ReceivedLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ReceivedLine) GetPart() string {
@@ -2316,7 +2509,7 @@ var File_ramprow_inventory_v1_inventory_service_proto protoreflect.FileDescripto
 
 const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\n" +
-	",ramprow/inventory/v1/inventory_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a$ramprow/inventory/v1/inventory.proto\"\x87\x01\n" +
+	",ramprow/inventory/v1/inventory_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a$ramprow/inventory/v1/inventory.proto\"\x87\x01\n" +
 	"\x0eSetPartRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x126\n" +
@@ -2419,7 +2612,24 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"y\n" +
 	"\x11RenewHoldResponse\x12.\n" +
 	"\x04hold\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd4\x01\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"n\n" +
+	"\n" +
+	"WantedPart\x125\n" +
+	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12)\n" +
+	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\"\x9c\x02\n" +
+	"\x10HoldPartsRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12C\n" +
+	"\x05lines\x18\x03 \x03(\v2 .ramprow.inventory.v1.WantedPartB\v\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\x05lines\x12\x18\n" +
+	"\apartial\x18\x04 \x01(\bR\apartial\x129\n" +
+	"\n" +
+	"expires_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\"\xab\x01\n" +
+	"\x11HoldPartsResponse\x12.\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x120\n" +
+	"\x05parts\x18\x02 \x03(\v2\x1a.ramprow.inventory.v1.PartR\x05parts\x124\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd4\x01\n" +
 	"\x11PlaceOrderRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12<\n" +
@@ -2485,7 +2695,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\xf6\x10\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\xdf\x11\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12b\n" +
@@ -2516,6 +2726,8 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\vReleaseHold\x12(.ramprow.inventory.v1.ReleaseHoldRequest\x1a).ramprow.inventory.v1.ReleaseHoldResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12g\n" +
 	"\tRenewHold\x12&.ramprow.inventory.v1.RenewHoldRequest\x1a'.ramprow.inventory.v1.RenewHoldResponse\"\t\x8a\xb5\x18\x05\n" +
+	"\x03\x02\x04\x01\x12g\n" +
+	"\tHoldParts\x12&.ramprow.inventory.v1.HoldPartsRequest\x1a'.ramprow.inventory.v1.HoldPartsResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12i\n" +
 	"\n" +
 	"PlaceOrder\x12'.ramprow.inventory.v1.PlaceOrderRequest\x1a(.ramprow.inventory.v1.PlaceOrderResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -2550,7 +2762,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_inventory_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
+var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*SetPartRequest)(nil),        // 0: ramprow.inventory.v1.SetPartRequest
 	(*SetPartResponse)(nil),       // 1: ramprow.inventory.v1.SetPartResponse
@@ -2576,115 +2788,126 @@ var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*ReleaseHoldResponse)(nil),   // 21: ramprow.inventory.v1.ReleaseHoldResponse
 	(*RenewHoldRequest)(nil),      // 22: ramprow.inventory.v1.RenewHoldRequest
 	(*RenewHoldResponse)(nil),     // 23: ramprow.inventory.v1.RenewHoldResponse
-	(*PlaceOrderRequest)(nil),     // 24: ramprow.inventory.v1.PlaceOrderRequest
-	(*PlaceOrderResponse)(nil),    // 25: ramprow.inventory.v1.PlaceOrderResponse
-	(*ConfirmOrderRequest)(nil),   // 26: ramprow.inventory.v1.ConfirmOrderRequest
-	(*ConfirmOrderResponse)(nil),  // 27: ramprow.inventory.v1.ConfirmOrderResponse
-	(*CancelOrderRequest)(nil),    // 28: ramprow.inventory.v1.CancelOrderRequest
-	(*CancelOrderResponse)(nil),   // 29: ramprow.inventory.v1.CancelOrderResponse
-	(*GetOrderRequest)(nil),       // 30: ramprow.inventory.v1.GetOrderRequest
-	(*GetOrderResponse)(nil),      // 31: ramprow.inventory.v1.GetOrderResponse
-	(*ListOrdersRequest)(nil),     // 32: ramprow.inventory.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil),    // 33: ramprow.inventory.v1.ListOrdersResponse
-	(*ListMovementsRequest)(nil),  // 34: ramprow.inventory.v1.ListMovementsRequest
-	(*ListMovementsResponse)(nil), // 35: ramprow.inventory.v1.ListMovementsResponse
-	(*ProposeOrdersRequest)(nil),  // 36: ramprow.inventory.v1.ProposeOrdersRequest
-	(*ProposeOrdersResponse)(nil), // 37: ramprow.inventory.v1.ProposeOrdersResponse
-	(*WatchPartsRequest)(nil),     // 38: ramprow.inventory.v1.WatchPartsRequest
-	(*WatchPartsResponse)(nil),    // 39: ramprow.inventory.v1.WatchPartsResponse
-	(*ReceivedLine)(nil),          // 40: ramprow.inventory.v1.ReceivedLine
-	(*Part)(nil),                  // 41: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 42: ramprow.common.v1.Receipt
-	(*Hold)(nil),                  // 43: ramprow.inventory.v1.Hold
-	(HoldState)(0),                // 44: ramprow.inventory.v1.HoldState
-	(*OrderLine)(nil),             // 45: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                 // 46: ramprow.inventory.v1.Order
-	(*Movement)(nil),              // 47: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),              // 48: ramprow.inventory.v1.Proposal
+	(*WantedPart)(nil),            // 24: ramprow.inventory.v1.WantedPart
+	(*HoldPartsRequest)(nil),      // 25: ramprow.inventory.v1.HoldPartsRequest
+	(*HoldPartsResponse)(nil),     // 26: ramprow.inventory.v1.HoldPartsResponse
+	(*PlaceOrderRequest)(nil),     // 27: ramprow.inventory.v1.PlaceOrderRequest
+	(*PlaceOrderResponse)(nil),    // 28: ramprow.inventory.v1.PlaceOrderResponse
+	(*ConfirmOrderRequest)(nil),   // 29: ramprow.inventory.v1.ConfirmOrderRequest
+	(*ConfirmOrderResponse)(nil),  // 30: ramprow.inventory.v1.ConfirmOrderResponse
+	(*CancelOrderRequest)(nil),    // 31: ramprow.inventory.v1.CancelOrderRequest
+	(*CancelOrderResponse)(nil),   // 32: ramprow.inventory.v1.CancelOrderResponse
+	(*GetOrderRequest)(nil),       // 33: ramprow.inventory.v1.GetOrderRequest
+	(*GetOrderResponse)(nil),      // 34: ramprow.inventory.v1.GetOrderResponse
+	(*ListOrdersRequest)(nil),     // 35: ramprow.inventory.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),    // 36: ramprow.inventory.v1.ListOrdersResponse
+	(*ListMovementsRequest)(nil),  // 37: ramprow.inventory.v1.ListMovementsRequest
+	(*ListMovementsResponse)(nil), // 38: ramprow.inventory.v1.ListMovementsResponse
+	(*ProposeOrdersRequest)(nil),  // 39: ramprow.inventory.v1.ProposeOrdersRequest
+	(*ProposeOrdersResponse)(nil), // 40: ramprow.inventory.v1.ProposeOrdersResponse
+	(*WatchPartsRequest)(nil),     // 41: ramprow.inventory.v1.WatchPartsRequest
+	(*WatchPartsResponse)(nil),    // 42: ramprow.inventory.v1.WatchPartsResponse
+	(*ReceivedLine)(nil),          // 43: ramprow.inventory.v1.ReceivedLine
+	(*Part)(nil),                  // 44: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),            // 45: ramprow.common.v1.Receipt
+	(*Hold)(nil),                  // 46: ramprow.inventory.v1.Hold
+	(HoldState)(0),                // 47: ramprow.inventory.v1.HoldState
+	(*timestamppb.Timestamp)(nil), // 48: google.protobuf.Timestamp
+	(*OrderLine)(nil),             // 49: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                 // 50: ramprow.inventory.v1.Order
+	(*Movement)(nil),              // 51: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),              // 52: ramprow.inventory.v1.Proposal
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
-	41, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
-	41, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	42, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 3: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	41, // 4: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	40, // 5: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
-	41, // 6: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	42, // 7: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 8: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	42, // 9: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 10: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	42, // 11: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 12: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	44, // 13: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	43, // 14: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	43, // 15: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	42, // 16: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 17: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	42, // 18: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 19: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	42, // 20: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 21: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	42, // 22: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	45, // 23: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	46, // 24: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	42, // 25: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	45, // 26: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	46, // 27: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	42, // 28: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	46, // 29: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	42, // 30: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	46, // 31: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	46, // 32: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	47, // 33: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	48, // 34: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	41, // 35: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	43, // 36: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	0,  // 37: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 38: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	4,  // 39: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	6,  // 40: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	8,  // 41: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	10, // 42: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	12, // 43: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	14, // 44: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	16, // 45: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	18, // 46: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	20, // 47: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	22, // 48: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	24, // 49: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	26, // 50: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	28, // 51: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	30, // 52: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	32, // 53: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	34, // 54: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	36, // 55: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	38, // 56: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 57: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	3,  // 58: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	5,  // 59: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	7,  // 60: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	9,  // 61: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	11, // 62: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	13, // 63: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	15, // 64: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	17, // 65: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	19, // 66: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	21, // 67: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	23, // 68: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	25, // 69: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	27, // 70: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	29, // 71: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	31, // 72: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	33, // 73: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	35, // 74: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	37, // 75: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	39, // 76: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	57, // [57:77] is the sub-list for method output_type
-	37, // [37:57] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	44, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
+	44, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	45, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 3: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	44, // 4: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	43, // 5: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
+	44, // 6: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	45, // 7: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 8: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	45, // 9: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 10: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	45, // 11: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 12: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	47, // 13: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	46, // 14: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	46, // 15: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	45, // 16: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 17: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	45, // 18: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 19: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	45, // 20: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 21: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	45, // 22: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	24, // 23: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
+	48, // 24: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
+	46, // 25: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	44, // 26: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	45, // 27: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 28: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	50, // 29: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	45, // 30: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 31: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	50, // 32: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	45, // 33: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	50, // 34: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	45, // 35: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	50, // 36: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	50, // 37: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	51, // 38: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	52, // 39: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	44, // 40: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	46, // 41: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	0,  // 42: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 43: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	4,  // 44: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	6,  // 45: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	8,  // 46: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	10, // 47: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	12, // 48: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	14, // 49: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	16, // 50: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	18, // 51: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	20, // 52: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	22, // 53: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	25, // 54: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	27, // 55: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	29, // 56: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	31, // 57: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	33, // 58: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	35, // 59: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	37, // 60: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	39, // 61: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	41, // 62: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 63: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	3,  // 64: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	5,  // 65: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	7,  // 66: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	9,  // 67: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	11, // 68: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	13, // 69: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	15, // 70: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	17, // 71: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	19, // 72: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	21, // 73: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	23, // 74: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	26, // 75: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	28, // 76: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	30, // 77: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	32, // 78: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	34, // 79: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	36, // 80: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	38, // 81: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	40, // 82: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	42, // 83: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	63, // [63:84] is the sub-list for method output_type
+	42, // [42:63] is the sub-list for method input_type
+	42, // [42:42] is the sub-list for extension type_name
+	42, // [42:42] is the sub-list for extension extendee
+	0,  // [0:42] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -2699,7 +2922,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_inventory_service_proto_rawDesc), len(file_ramprow_inventory_v1_inventory_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   41,
+			NumMessages:   44,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

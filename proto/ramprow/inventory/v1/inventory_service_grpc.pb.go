@@ -31,6 +31,7 @@ const (
 	InventoryService_ReturnParts_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReturnParts"
 	InventoryService_ReleaseHold_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
 	InventoryService_RenewHold_FullMethodName     = "/ramprow.inventory.v1.InventoryService/RenewHold"
+	InventoryService_HoldParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/HoldParts"
 	InventoryService_PlaceOrder_FullMethodName    = "/ramprow.inventory.v1.InventoryService/PlaceOrder"
 	InventoryService_ConfirmOrder_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ConfirmOrder"
 	InventoryService_CancelOrder_FullMethodName   = "/ramprow.inventory.v1.InventoryService/CancelOrder"
@@ -73,6 +74,9 @@ type InventoryServiceClient interface {
 	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
 	// at the end of the queue.
 	RenewHold(ctx context.Context, in *RenewHoldRequest, opts ...grpc.CallOption) (*RenewHoldResponse, error)
+	// HoldParts holds parts for a job beside those of its plan: all of them or, unless asked otherwise, none.
+	// A hold that nobody uses ends by itself.
+	HoldParts(ctx context.Context, in *HoldPartsRequest, opts ...grpc.CallOption) (*HoldPartsResponse, error)
 	// PlaceOrder keeps what was ordered from a supplier.
 	PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error)
 	// ConfirmOrder keeps what the supplier answered; holds and bays follow.
@@ -219,6 +223,16 @@ func (c *inventoryServiceClient) RenewHold(ctx context.Context, in *RenewHoldReq
 	return out, nil
 }
 
+func (c *inventoryServiceClient) HoldParts(ctx context.Context, in *HoldPartsRequest, opts ...grpc.CallOption) (*HoldPartsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(HoldPartsResponse)
+	err := c.cc.Invoke(ctx, InventoryService_HoldParts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *inventoryServiceClient) PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PlaceOrderResponse)
@@ -340,6 +354,9 @@ type InventoryServiceServer interface {
 	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
 	// at the end of the queue.
 	RenewHold(context.Context, *RenewHoldRequest) (*RenewHoldResponse, error)
+	// HoldParts holds parts for a job beside those of its plan: all of them or, unless asked otherwise, none.
+	// A hold that nobody uses ends by itself.
+	HoldParts(context.Context, *HoldPartsRequest) (*HoldPartsResponse, error)
 	// PlaceOrder keeps what was ordered from a supplier.
 	PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error)
 	// ConfirmOrder keeps what the supplier answered; holds and bays follow.
@@ -401,6 +418,9 @@ func (UnimplementedInventoryServiceServer) ReleaseHold(context.Context, *Release
 }
 func (UnimplementedInventoryServiceServer) RenewHold(context.Context, *RenewHoldRequest) (*RenewHoldResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RenewHold not implemented")
+}
+func (UnimplementedInventoryServiceServer) HoldParts(context.Context, *HoldPartsRequest) (*HoldPartsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method HoldParts not implemented")
 }
 func (UnimplementedInventoryServiceServer) PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PlaceOrder not implemented")
@@ -663,6 +683,24 @@ func _InventoryService_RenewHold_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InventoryService_HoldParts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(HoldPartsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).HoldParts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_HoldParts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).HoldParts(ctx, req.(*HoldPartsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InventoryService_PlaceOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PlaceOrderRequest)
 	if err := dec(in); err != nil {
@@ -854,6 +892,10 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RenewHold",
 			Handler:    _InventoryService_RenewHold_Handler,
+		},
+		{
+			MethodName: "HoldParts",
+			Handler:    _InventoryService_HoldParts_Handler,
 		},
 		{
 			MethodName: "PlaceOrder",
