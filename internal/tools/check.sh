@@ -21,14 +21,19 @@ tools() {
     google.golang.org/grpc/cmd/protoc-gen-go-grpc \
     github.com/golangci/golangci-lint/v2/cmd/golangci-lint \
     github.com/nats-io/nats-server/v2)
-  if ! command -v redis-server >/dev/null; then
-    say "redis-server from the system's packages"
-    if command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
-      apt-get update -qq && apt-get install -y -qq redis-server >/dev/null
-    else
-      echo "redis-server is missing; install it (on Debian: apt-get install redis-server) and run this again" >&2
-      return 1
-    fi
+  system redis-server redis-server
+  system chromium chromium
+}
+
+# system installs a program from the system's packages, if it is not there.
+system() {
+  command -v "$1" >/dev/null && return
+  say "$1 from the system's packages"
+  if command -v apt-get >/dev/null && [ "$(id -u)" = 0 ]; then
+    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq "$2" >/dev/null
+  else
+    echo "$1 is missing; install it (on Debian: apt-get install $2) and run this again" >&2
+    return 1
   fi
 }
 

@@ -27,7 +27,18 @@ func rootCommand() *cobra.Command {
 		&cobra.Group{ID: groupPeople, Title: "Work with it:"},
 		&cobra.Group{ID: groupCare, Title: "Look after it:"},
 	)
-	root.AddCommand(upCommand(), demoCommand(), serveCommand(), rebuildCommand(), verifyCommand(), tokenCommand(), benchCommand(), simulateCommand(), faultsCommand())
+	root.AddCommand(
+		upCommand(),
+		demoCommand(),
+		serveCommand(),
+		rebuildCommand(),
+		verifyCommand(),
+		tokenCommand(),
+		pinCommand(),
+		benchCommand(),
+		simulateCommand(),
+		faultsCommand(),
+	)
 	for _, tree := range terminal.Commands() {
 		tree.GroupID = groupPeople
 		if tree.Name() == "catalogue" || tree.Name() == "log" {

@@ -31,6 +31,7 @@ type serveConfig struct {
 	others config.Replicas
 	drain  time.Duration
 	format string
+	desk   deskConfig
 }
 
 func (c *serveConfig) sections() []config.Section {
@@ -40,19 +41,24 @@ func (c *serveConfig) sections() []config.Section {
 func serveCommand() *cobra.Command {
 	c := &serveConfig{}
 	command := &cobra.Command{
-		Use:       "serve ROLE",
-		Short:     "Run one role over a NATS and a Redis server that run by themselves",
-		GroupID:   groupRun,
-		Example:   "  ramprow serve job --nats-url nats://127.0.0.1:4222 --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem",
-		ValidArgs: terminal.RoleNames(),
+		Use:     "serve ROLE",
+		Short:   "Run one role over a NATS and a Redis server that run by themselves",
+		GroupID: groupRun,
+		Example: "  ramprow serve job --nats-url nats://127.0.0.1:4222 --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem\n" +
+			"  ramprow serve desk --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem --pin-key token.pem --people people.json",
+		ValidArgs: append(terminal.RoleNames(), stack.RoleDesk),
 		Args:      cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs),
 	}
 	unread := bindSections(command, c.sections()...)
 	command.Flags().DurationVar(&c.drain, "drain-delay", 0, "time between being out of service and draining, for balancers to notice")
 	command.Flags().StringVar(&c.format, "log-format", string(telemetry.FormatText), "text or json")
+	c.desk.bind(command)
 	command.RunE = func(command *cobra.Command, args []string) error {
 		if unread != nil {
 			return unread
+		}
+		if args[0] == stack.RoleDesk {
+			return c.serveDesk(command.Context(), command.ErrOrStderr())
 		}
 		role, err := stack.RoleNamed(args[0])
 		if err != nil {

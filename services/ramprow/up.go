@@ -44,7 +44,7 @@ func upCommand() *cobra.Command {
 	}
 	command.Flags().StringVar(&c.dir, "data", terminal.DefaultDir, "folder for the log and the keys; what is there is continued")
 	command.Flags().StringVar(&c.site, "site", defaultSite, "the workshop's name in tokens")
-	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7101 to 7104")
+	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7104")
 	return command
 }
 
@@ -63,9 +63,9 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, t.Shutdown(context.WithoutCancel(ctx))) }()
-	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t}
+	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0"}
 	if !c.freePorts {
-		config.Address = stack.Role.Address
+		config.Address, config.Desk = stack.Role.Address, stack.DeskAddress
 	}
 	workshop, err := stack.OpenWorkshop(ctx, config)
 	if err != nil {
@@ -86,7 +86,9 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 
 // greet leaves tokens and addresses in the folder and says how to use them.
 func greet(out io.Writer, workshop *stack.Workshop, c upConfig) error {
-	for role, address := range workshop.Addresses() {
+	addresses := workshop.Addresses()
+	addresses[stack.RoleDesk] = workshop.Desk.Address
+	for role, address := range addresses {
 		if err := leave(terminal.AddressFile(c.dir, role), address); err != nil {
 			return err
 		}
@@ -126,6 +128,7 @@ func printGreeting(out io.Writer, workshop *stack.Workshop, c upConfig, tokens s
 	for _, s := range workshop.Services {
 		text += fmt.Sprintf("  %-14s%s\n", s.Role, s.Address)
 	}
+	text += fmt.Sprintf("\nThe pages are at %s; sign in with a token from below, or give people PINs with `ramprow pin`.\n", workshop.Desk.URL())
 	text += "\nIn another terminal, as dispatcher, parts-clerk, technician or owner:\n"
 	if c.dir != terminal.DefaultDir {
 		text += fmt.Sprintf("  export %s=%s\n", terminal.DataVariable, c.dir)

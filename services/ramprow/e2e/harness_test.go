@@ -34,7 +34,7 @@ func openWorkshop(t *testing.T, dir string, processor sdktrace.SpanProcessor) *w
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := stack.OpenWorkshop(t.Context(), stack.WorkshopConfig{Dir: dir, Telemetry: tel})
+	w, err := stack.OpenWorkshop(t.Context(), stack.WorkshopConfig{Dir: dir, Telemetry: tel, Desk: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)
 	}

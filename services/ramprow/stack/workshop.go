@@ -12,14 +12,17 @@ import (
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/lifecycle"
 	"ramprow/internal/platform/telemetry"
+	"ramprow/services/desk"
 )
 
 // Workshop is every role in one process, over an embedded NATS and Redis.
 type Workshop struct {
 	Services []*Service
 	Signer   *identity.Signer
-	Backend  *Backend
-	closers  *lifecycle.Closers
+	// Desk serves the pages; nil where none were wanted.
+	Desk    *Desk
+	Backend *Backend
+	closers *lifecycle.Closers
 }
 
 // WorkshopConfig says where a workshop lives.
@@ -29,6 +32,8 @@ type WorkshopConfig struct {
 	Telemetry *telemetry.Telemetry
 	// Address of a role; nil takes a free port on the loopback for each.
 	Address func(Role) string
+	// Desk is the address of the pages; empty: there are none.
+	Desk string
 	// Backend makes what the roles stand on; nil embeds it in Dir.
 	Backend func(*lifecycle.Closers) (*Backend, error)
 }
@@ -74,8 +79,18 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 		}
 		w.Services = append(w.Services, service)
 	}
-	return w, nil
+	if c.Desk == "" {
+		return w, nil
+	}
+	w.Desk, err = StartDesk(DeskPlace{
+		Address: c.Desk, Services: w.Addresses(), Store: w.Backend.Store, Verifier: verifier,
+		People: desk.OpenPeople(PeopleFile(c.Dir), w.Signer), Telemetry: c.Telemetry, Now: w.Backend.Now,
+	}, w.closers)
+	return w, err
 }
+
+// PeopleFile is where a data folder keeps who may sign in by PIN.
+func PeopleFile(dir string) string { return filepath.Join(dir, "people.json") }
 
 // keyFile signs tokens; whoever can read it can be anybody.
 const keyFile = "token-key.pem"
@@ -97,6 +112,9 @@ func (w *Workshop) Run(ctx context.Context) error {
 	var tasks []lifecycle.Task
 	for _, s := range w.Services {
 		tasks = append(tasks, s.Tasks()...)
+	}
+	if w.Desk != nil {
+		tasks = append(tasks, w.Desk.Task())
 	}
 	return process.Run(ctx, tasks...)
 }

@@ -28,6 +28,8 @@ type Config struct {
 	// Halfway is called once in the middle of the work, as for killing a
 	// service there. Nil: nothing happens.
 	Halfway func(context.Context) error
+	// Tightening is called before the first fastener is tightened. Nil: nothing happens.
+	Tightening func(context.Context) error
 }
 
 // Ending is how the story ended.

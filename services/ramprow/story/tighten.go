@@ -14,6 +14,11 @@ func (t *teller) tighten(ctx context.Context) error {
 	if err := t.gunProvesNothing(ctx); err != nil {
 		return err
 	}
+	if t.Tightening != nil {
+		if err := t.Tightening(ctx); err != nil {
+			return err
+		}
+	}
 	posted, moved := 0, map[string]bool{}
 	for {
 		r, err := t.clients.Audit.GetNextTurn(t.as(ctx, technician), &torqueauditv1.GetNextTurnRequest{Job: t.job.GetName(), MinRevision: t.auditRevision})

@@ -1,0 +1,192 @@
+// What a page needs beyond links and forms: entries that wait for the network,
+// a refresh that spares what is being typed, and bookings that can be dragged.
+"use strict";
+(() => {
+  const person = document.body.dataset.person || "";
+  const key = "ramprow:queue:" + person;
+  const box = document.getElementById("waiting");
+  const newID = () => Array.from(crypto.getRandomValues(new Uint8Array(20)), b => (b % 32).toString(32)).join("");
+  const load = () => { try { return JSON.parse(localStorage.getItem(key)) || []; } catch { return []; } };
+  const store = queue => localStorage.setItem(key, JSON.stringify(queue));
+
+  // show lists what waits, and what was refused until somebody has read it.
+  function show() {
+    const queue = load();
+    box.hidden = queue.length === 0;
+    box.replaceChildren();
+    if (!queue.length) return;
+    const waiting = queue.filter(e => !e.refused).length;
+    const head = document.createElement("strong");
+    head.textContent = waiting ? `${waiting} waiting for the network` : "Refused";
+    const list = document.createElement("ol");
+    for (const entry of queue) {
+      const item = document.createElement("li");
+      item.textContent = entry.label + (entry.refused ? " – " + entry.refused : "");
+      if (entry.refused) {
+        item.className = "refused";
+        const seen = document.createElement("button");
+        seen.textContent = "Seen";
+        seen.addEventListener("click", () => { store(load().filter(e => e.id !== entry.id)); show(); });
+        item.append(" ", seen);
+      }
+      list.append(item);
+    }
+    box.append(head, list);
+  }
+
+  // send delivers entries one by one in their order. One that got no answer stays
+  // and is sent again under the same id, which the service does once.
+  let sending = false;
+  async function send() {
+    if (sending) return;
+    sending = true;
+    let arrived = 0;
+    try {
+      for (;;) {
+        const entry = load().find(e => !e.refused);
+        if (!entry) break;
+        const answer = await fetch(entry.url, {
+          method: "POST", headers: { "X-Queued": "1", "Content-Type": "application/x-www-form-urlencoded" }, body: entry.body, redirect: "manual",
+        });
+        if (answer.status === 401) { location.href = "/signin"; break; }
+        if (answer.status >= 500 || answer.status === 429) throw new Error("later");
+        const text = answer.ok ? "" : await answer.text();
+        const queue = load();
+        const at = queue.findIndex(e => e.id === entry.id);
+        if (at >= 0) { if (answer.ok) queue.splice(at, 1); else queue[at].refused = text; store(queue); }
+        arrived++;
+        show();
+      }
+    } catch {
+      setTimeout(send, 2000);
+    } finally {
+      sending = false;
+    }
+    if (arrived && !load().some(e => !e.refused)) refresh();
+  }
+
+  function refresh() {
+    if (window.htmx) htmx.ajax("GET", location.pathname + location.search, { target: "#main", select: "#main", swap: "outerHTML" }).then(focusEntry, () => {});
+  }
+  function focusEntry() { document.querySelector("#main [autofocus]")?.focus(); }
+
+  // A form that may wait is put into the queue first and sent from there.
+  document.addEventListener("submit", event => {
+    const form = event.target;
+    if (!form.matches("form[data-queue]")) return;
+    event.preventDefault();
+    const fields = new FormData(form);
+    const id = newID();
+    fields.set("request", id);
+    if (fields.has("at")) fields.set("at", new Date().toISOString());
+    let label = form.dataset.queue;
+    if (fields.has("fastener")) label += ` ${fields.get("fastener")}: ${fields.get("torque") || fields.get("angle") || ""}`;
+    const queue = load();
+    queue.push({ id, url: form.getAttribute("action"), body: new URLSearchParams(fields).toString(), label });
+    store(queue);
+    show();
+    if (form.id === "entry") advance(form);
+    else form.querySelectorAll("button").forEach(b => { b.disabled = true; });
+    send();
+  });
+
+  // advance names the next fastener at once, as it comes if the entry is good; the
+  // audit's own answer replaces it.
+  function advance(form) {
+    const turns = JSON.parse(form.dataset.turns || "[]");
+    const done = turns.shift();
+    const bolt = n => document.querySelector(`[data-bolt="${n}"]`);
+    if (done) bolt(done.fastener)?.setAttribute("class", "bolt done");
+    const say = document.getElementById("say");
+    form.dataset.turns = JSON.stringify(turns);
+    for (const name of ["torque", "angle"]) if (form.elements[name]) form.elements[name].value = "";
+    form.elements.moved.checked = false;
+    if (!turns.length) {
+      form.querySelector("button").disabled = true;
+      if (say) say.textContent = "…";
+      return;
+    }
+    form.elements.fastener.value = turns[0].fastener;
+    form.elements.stage.value = turns[0].stage;
+    bolt(turns[0].fastener)?.setAttribute("class", "bolt next");
+    if (say) say.textContent = turns[0].say;
+    (form.elements.torque || form.elements.angle)?.focus();
+  }
+
+  // What is being typed is not swept away by somebody else's change: the page
+  // catches up when the field is left.
+  const typing = target => {
+    const active = document.activeElement;
+    return target.contains(active) && active.matches("input, textarea") && active.value !== active.defaultValue ? active : null;
+  };
+  document.addEventListener("htmx:beforeSwap", event => {
+    if (event.detail.xhr.status >= 400) { event.detail.shouldSwap = false; return; }
+    const field = typing(event.detail.target);
+    if (!field) return;
+    event.detail.shouldSwap = false;
+    field.addEventListener("blur", () => setTimeout(() => { if (field.isConnected && !field.form?.matches(":focus-within")) refresh(); }, 300), { once: true });
+  });
+
+  // A booking is dragged to a bay and a time; the page it leads to tells what that
+  // would do to the others before anything is moved.
+  let drag = null;
+  const boardAt = (svg, event) => {
+    const point = svg.createSVGPoint();
+    point.x = event.clientX; point.y = event.clientY;
+    return point.matrixTransform(svg.getScreenCTM().inverse());
+  };
+  document.addEventListener("pointerdown", event => {
+    const bar = event.target.closest("svg[data-board] a[data-job]");
+    if (!bar || event.button !== 0) return;
+    drag = { bar, x: event.clientX, y: event.clientY, moved: false };
+  });
+  document.addEventListener("pointermove", event => {
+    if (!drag) return;
+    const dx = event.clientX - drag.x, dy = event.clientY - drag.y;
+    if (Math.hypot(dx, dy) < 6) return;
+    drag.moved = true;
+    const scale = 1180 / drag.bar.ownerSVGElement.getBoundingClientRect().width;
+    drag.bar.classList.add("dragged");
+    drag.bar.setAttribute("transform", `translate(${dx * scale} ${dy * scale})`);
+  });
+  document.addEventListener("pointerup", event => {
+    if (!drag) return;
+    const { bar, moved } = drag;
+    drag = null;
+    if (!moved) return;
+    const svg = bar.ownerSVGElement, at = boardAt(svg, event);
+    const lane = [...svg.querySelectorAll("g[data-bay]")].find(g => { const r = g.querySelector("rect.lane"); return at.y >= +r.getAttribute("y") && at.y <= +r.getAttribute("y") + 58; });
+    const rect = bar.querySelector("rect.bar");
+    const from = boardAt(svg, { clientX: event.clientX, clientY: event.clientY }).x;
+    bar.removeAttribute("transform");
+    bar.classList.remove("dragged");
+    if (!lane) return;
+    const minutes = Math.round((from - 170) / 1000 * 14 * 60 / 15) * 15 - Math.round(+rect.getAttribute("width") / 1000 * 14 * 60 / 2 / 15) * 15;
+    const start = new Date(svg.dataset.board + "T06:00");
+    start.setMinutes(start.getMinutes() + Math.max(0, minutes));
+    const two = n => String(n).padStart(2, "0");
+    const text = `${start.getFullYear()}-${two(start.getMonth() + 1)}-${two(start.getDate())}T${two(start.getHours())}:${two(start.getMinutes())}`;
+    bar.addEventListener("click", e => e.preventDefault(), { once: true });
+    location.href = `/bays/${bar.dataset.job}?bay=${encodeURIComponent(lane.dataset.bay)}&start=${text}`;
+  });
+  document.addEventListener("dragstart", event => { if (event.target.closest("svg[data-board]")) event.preventDefault(); });
+
+  // A scanner types quickly and ends with Enter: wherever it points, the field that
+  // takes scans gets it.
+  let typed = "", since = 0;
+  document.addEventListener("keydown", event => {
+    if (event.target.matches("input, select, textarea")) return;
+    const now = performance.now();
+    if (now - since > 60) typed = "";
+    since = now;
+    if (event.key === "Enter" && typed.length >= 4) {
+      const field = document.querySelector("[data-scan]");
+      if (field) { event.preventDefault(); field.value = typed; field.form?.requestSubmit(); }
+      typed = "";
+    } else if (event.key.length === 1) typed += event.key;
+  });
+
+  addEventListener("online", send);
+  show();
+  send();
+})();

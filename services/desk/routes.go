@@ -1,0 +1,64 @@
+package desk
+
+import (
+	"crypto/rand"
+	"net/http"
+
+	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/identity"
+)
+
+// routes says who may see what. The services check once more: a page that is
+// shown to the wrong person shows nothing that the services would not tell them.
+func (d *Desk) routes() http.Handler {
+	mux := http.NewServeMux()
+	mux.Handle("GET /assets/", serveAssets())
+	mux.Handle("GET /signin", d.open(d.showSignIn))
+	mux.Handle("POST /signin", d.open(d.signIn))
+	mux.Handle("POST /signout", d.open(d.signOut))
+	mux.Handle("GET /{$}", d.closed(d.home))
+	mux.HandleFunc("GET /live", d.follow)
+
+	mux.Handle("GET /work", d.closed(d.showWork, identity.Technician))
+	mux.Handle("GET /work/{job}", d.closed(d.showBench, identity.Technician))
+	mux.Handle("POST /work/{job}/steps/{step}/{deed}", d.closed(d.actOnStep, identity.Technician))
+	mux.Handle("POST /work/{job}/findings", d.closed(d.reportFinding, identity.Technician))
+	mux.Handle("GET /work/{job}/tighten", d.closed(d.showTighten, identity.Technician))
+	mux.Handle("POST /work/{job}/readings", d.closed(d.postReading, identity.Technician))
+	mux.Handle("POST /work/{job}/signature", d.closed(d.signSheet, identity.Technician))
+
+	mux.Handle("GET /bays", d.closed(d.showBays, identity.Dispatcher))
+	mux.Handle("GET /bays/{job}", d.closed(d.showMove, identity.Dispatcher))
+	mux.Handle("POST /bays/{job}/move", d.closed(d.moveBooking, identity.Dispatcher))
+	mux.Handle("POST /bays/{job}/pin", d.closed(d.pinBooking, identity.Dispatcher))
+	mux.Handle("GET /jobs", d.closed(d.showJobs))
+	mux.Handle("GET /jobs/{job}", d.closed(d.showJob))
+	mux.Handle("POST /jobs/{job}/authority", d.closed(d.authorise, identity.Dispatcher))
+	mux.Handle("POST /jobs/{job}/invoice", d.closed(d.closeInvoice, identity.Dispatcher))
+	mux.Handle("POST /jobs/{job}/arrival", d.closed(d.receiveCar, identity.Dispatcher, identity.Technician))
+	mux.Handle("GET /intake", d.closed(d.showIntake, identity.Dispatcher))
+	mux.Handle("POST /intake", d.closed(d.openJob, identity.Dispatcher))
+
+	mux.Handle("GET /shelf", d.closed(d.showShelf, identity.PartsClerk))
+	mux.Handle("GET /shelf/find", d.closed(d.findPart, identity.PartsClerk))
+	mux.Handle("GET /shelf/parts/{part}", d.closed(d.showPart, identity.PartsClerk))
+	mux.Handle("POST /shelf/parts/{part}/count", d.closed(d.countPart, identity.PartsClerk))
+	mux.Handle("POST /shelf/parts/{part}/receipt", d.closed(d.receivePart, identity.PartsClerk))
+	mux.Handle("POST /shelf/orders", d.closed(d.placeOrder, identity.PartsClerk))
+	mux.Handle("POST /shelf/orders/{order}/receipt", d.closed(d.receiveOrder, identity.PartsClerk))
+	mux.Handle("POST /shelf/picks/{job}", d.closed(d.issueParts, identity.PartsClerk))
+
+	mux.Handle("/", d.open(func(*visit) error {
+		return fault.New(fault.NotFound, "PAGE_UNKNOWN", "there is no such page; go on from one of the pages above")
+	}))
+	// A form on another site's page cannot act here: browsers say where a request
+	// comes from, and the cookie does not travel with it either.
+	forged := http.NewCrossOriginProtection()
+	forged.SetDenyHandler(d.open(func(*visit) error {
+		return fault.New(fault.Denied, "FORM_FORGED", "this form was not sent from one of these pages; open the page here and send it again")
+	}))
+	return secured(forged.Handler(mux))
+}
+
+// newRequestID makes what tells one sending of a form from another.
+func newRequestID() string { return rand.Text() }

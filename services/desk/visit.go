@@ -1,0 +1,205 @@
+package desk
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/rpc"
+)
+
+const (
+	callTime = 10 * time.Second
+	maxForm  = 64 << 10
+)
+
+// visit is one request being answered.
+type visit struct {
+	d   *Desk
+	w   http.ResponseWriter
+	r   *http.Request
+	ctx context.Context //nolint:containedctx // a visit is as short as its request
+	who *session        // nil before signing in
+}
+
+// action answers a visit.
+type action func(*visit) error
+
+// open serves people who are not signed in.
+func (d *Desk) open(act action) http.Handler { return d.serve(act, nil, false) }
+
+// closed serves those who are signed in and have one of the roles; none named: everybody.
+func (d *Desk) closed(act action, roles ...identity.Role) http.Handler {
+	return d.serve(act, roles, true)
+}
+
+func (d *Desk) serve(act action, roles []identity.Role, signedIn bool) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		ctx, cancel := context.WithTimeout(r.Context(), callTime)
+		defer cancel()
+		v := &visit{d: d, w: w, r: r, ctx: ctx}
+		if err := v.answer(act, roles, signedIn); err != nil {
+			v.fail(err)
+		}
+	})
+}
+
+func (v *visit) answer(act action, roles []identity.Role, signedIn bool) error {
+	if signedIn {
+		if err := v.admit(roles); err != nil {
+			return err
+		}
+	}
+	if v.r.Method == http.MethodPost {
+		v.r.Body = http.MaxBytesReader(v.w, v.r.Body, maxForm)
+		if err := v.r.ParseForm(); err != nil {
+			return fault.New(fault.Invalid, "FORM_UNREADABLE", "what was sent cannot be read; go back and send it again").Because(err)
+		}
+	}
+	return act(v)
+}
+
+// admit finds out who it is, and whether this page is theirs.
+func (v *visit) admit(roles []identity.Role) error {
+	who, err := v.d.sessions.find(v.r)
+	if err != nil {
+		return err
+	}
+	v.who = who
+	v.ctx = rpc.WithToken(v.ctx, who.token)
+	for _, role := range roles {
+		if who.Has(role) {
+			return nil
+		}
+	}
+	if len(roles) > 0 {
+		return fault.New(fault.Denied, "PAGE_DENIED", "this page belongs to another role; sign in as somebody who has it")
+	}
+	return nil
+}
+
+// form gives a field of what was sent, without spaces at its ends.
+func (v *visit) form(name string) string { return strings.TrimSpace(v.r.PostForm.Get(name)) }
+
+// requestID gives the id that the page made for what is sent: the same form sent
+// twice is then done once.
+func (v *visit) requestID() string { return v.form("request") }
+
+// job gives the name of the job in the path.
+func (v *visit) job() string { return "jobs/" + v.r.PathValue("job") }
+
+func (v *visit) whole(name string) (int64, error) {
+	n, err := strconv.ParseInt(v.form(name), 10, 64)
+	if err != nil {
+		return 0, badField(name, "must be a whole number")
+	}
+	return n, nil
+}
+
+// decimal reads a number as people write it: with a point or a comma.
+func (v *visit) decimal(name string) (float64, error) {
+	text := v.form(name)
+	if text == "" {
+		return 0, nil
+	}
+	n, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+	if err != nil {
+		return 0, badField(name, "must be a number, as 24 or 24.5")
+	}
+	return n, nil
+}
+
+// moment reads what a datetime-local field sends; no text is the zero time.
+func (v *visit) moment(name string) (time.Time, error) {
+	text := v.form(name)
+	if text == "" {
+		return time.Time{}, nil
+	}
+	at, err := time.ParseInLocation("2006-01-02T15:04", text, v.d.Zone)
+	if err != nil {
+		return time.Time{}, badField(name, "must be a day and a time")
+	}
+	return at, nil
+}
+
+func badField(name, description string) error {
+	return fault.New(fault.Invalid, "FIELD_INVALID", "correct the named field and send it again").WithField(name, "%s", description)
+}
+
+// frame is what every page shows around its own view.
+type frame struct {
+	View any
+	Path string
+	Who  *session
+	Page string
+	// Problem is shown above the page; nil: all is well.
+	Problem *problem
+	// Done says in words what was just done.
+	Done string
+	// Request is a fresh request_id for the page's form.
+	Request string
+	Now     time.Time
+}
+
+func (v *visit) render(page string, view any) error {
+	return v.renderStatus(http.StatusOK, page, view, nil)
+}
+
+func (v *visit) renderStatus(status int, page string, view any, p *problem) error {
+	f := frame{
+		View: view, Path: v.r.URL.RequestURI(), Who: v.who, Page: page, Problem: p, Done: v.d.words.done(v.r.URL.Query().Get("done")),
+		Request: newRequestID(), Now: v.d.Now(),
+	}
+	var page2 bytes.Buffer
+	if err := v.d.pages[page].ExecuteTemplate(&page2, "frame", f); err != nil {
+		return err
+	}
+	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	v.w.Header().Set("Cache-Control", "no-store")
+	v.w.WriteHeader(status)
+	_, err := v.w.Write(page2.Bytes())
+	return err
+}
+
+// goTo leads the browser to a page that shows what came of it.
+func (v *visit) goTo(path string) error {
+	http.Redirect(v.w, v.r, path, http.StatusSeeOther)
+	return nil
+}
+
+// done leads to a page and says there what was done.
+func (v *visit) done(path, what string) error {
+	if v.r.Header.Get("X-Queued") != "" { // desk.js sends what waited, and only wants to know that it arrived.
+		v.w.WriteHeader(http.StatusNoContent)
+		return nil
+	}
+	return v.goTo(path + "?done=" + url.QueryEscape(what))
+}
+
+// fail shows what went wrong, and what to do.
+func (v *visit) fail(err error) {
+	if errors.Is(err, errSignedOut) && v.r.Method == http.MethodGet && v.r.URL.Path != "/live" {
+		http.Redirect(v.w, v.r, "/signin", http.StatusSeeOther)
+		return
+	}
+	p, status := problemOf(err)
+	if status == http.StatusInternalServerError {
+		v.d.Logger.ErrorContext(v.ctx, "a page failed", "path", v.r.URL.Path, "error", err)
+	}
+	if v.r.Header.Get("X-Queued") != "" {
+		v.w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+		v.w.WriteHeader(status)
+		_, _ = v.w.Write([]byte(p.text())) // if it fails, the browser is gone
+		return
+	}
+	if err := v.renderStatus(status, "problem", nil, p); err != nil {
+		v.d.Logger.ErrorContext(v.ctx, "a page failed", "path", v.r.URL.Path, "error", err)
+	}
+}
