@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -74,25 +73,17 @@ func openOutpost(ctx context.Context, program, dir string) (_ *outpost, err erro
 		return nil, err
 	}
 	s.signer = identity.NewSigner(identity.SignerConfig{Key: key})
-	if s.address, err = freePort(); err != nil {
+	port, err := freePort() // it comes back to it after each kill, so that clients find it again
+	if err != nil {
 		return nil, err
 	}
+	s.address = "127.0.0.1:" + port
 	s.env = append(os.Environ(), "NATS_URL="+broker.ClientURL(), "REDIS_URL="+s.redis.URL(), "RAMPROW_TOKEN_KEYS="+public)
 	if s.conn, err = rpc.Dial(rpc.ClientConfig{Telemetry: s.telemetry, Target: s.address}); err != nil {
 		return nil, err
 	}
 	s.inventory = inventoryv1.NewInventoryServiceClient(s.conn)
 	return s, s.start(ctx)
-}
-
-// freePort gives an address that nobody listens on. The process comes back to it
-// after each kill, so that clients find it again.
-func freePort() (string, error) {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		return "", err
-	}
-	return l.Addr().String(), l.Close()
 }
 
 // start runs the process and waits until it serves.

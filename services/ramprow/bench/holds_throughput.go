@@ -11,8 +11,8 @@ import (
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
-// crowd is how many different parts the callers of a leg want.
-type crowd struct {
+// rush is how many different parts the callers of a leg want.
+type rush struct {
 	what  string
 	parts int
 	gone  bool // there is nothing left of it: every hold is refused
@@ -29,7 +29,7 @@ func holdsThroughput(ctx context.Context, c HoldsConfig, s *outpost) (_ []HoldsS
 	if err != nil {
 		return nil, err
 	}
-	crowds := []crowd{
+	rushes := []rush{
 		{what: fmt.Sprintf("holds, %d parts", c.Callers), parts: c.Callers},
 		{what: fmt.Sprintf("holds, %d parts", c.Parts), parts: c.Parts},
 		{what: "holds, everybody wants one part", parts: 1},
@@ -52,26 +52,26 @@ func holdsThroughput(ctx context.Context, c HoldsConfig, s *outpost) (_ []HoldsS
 	var jobs atomic.Int64
 	for n := range rounds {
 		rounds[n] = map[string]Sample{}
-		alone, err := load(ctx, c.Callers, c.Duration, func(ctx context.Context, _ int) error { return raw.Publish(ctx) })
+		alone, err := load(ctx, c.Callers, c.Duration, task{do: func(ctx context.Context, _ int) error { return raw.Publish(ctx) }})
 		if err != nil {
 			return nil, err
 		}
 		rounds[n][brokerLeg] = alone
-		for i := range crowds {
-			crowd := crowds[(i+n)%len(crowds)]
-			sample, err := load(ctx, c.Callers, c.Duration, func(ctx context.Context, caller int) error {
-				return s.holdOne(ctx, crowd, caller, jobs.Add(1))
-			})
+		for i := range rushes {
+			rush := rushes[(i+n)%len(rushes)]
+			sample, err := load(ctx, c.Callers, c.Duration, task{do: func(ctx context.Context, caller int) error {
+				return s.holdOne(ctx, rush, caller, jobs.Add(1))
+			}})
 			if err != nil {
 				return nil, err
 			}
-			rounds[n][crowd.what] = sample
-			c.say("round %d of %d, %s: %.0f/s beside the broker's %.0f/s", n+1, speedRounds, crowd.what, sample.Rate(), alone.Rate())
+			rounds[n][rush.what] = sample
+			c.say("round %d of %d, %s: %.0f/s beside the broker's %.0f/s", n+1, speedRounds, rush.what, sample.Rate(), alone.Rate())
 		}
 	}
 	speeds := []HoldsSpeed{speedOf(rounds, brokerLeg)}
-	for _, crowd := range crowds {
-		speeds = append(speeds, speedOf(rounds, crowd.what))
+	for _, rush := range rushes {
+		speeds = append(speeds, speedOf(rounds, rush.what))
 	}
 	return speeds, nil
 }
@@ -102,7 +102,7 @@ func (s *outpost) shelve(ctx context.Context, number string, pieces int64) error
 }
 
 // holdOne holds a piece for a job, or is refused where nothing is left.
-func (s *outpost) holdOne(ctx context.Context, c crowd, caller int, job int64) error {
+func (s *outpost) holdOne(ctx context.Context, c rush, caller int, job int64) error {
 	number := speedPart(caller % c.parts)
 	if c.gone {
 		number = "SPEED-GONE"
