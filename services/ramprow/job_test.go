@@ -59,6 +59,9 @@ func (h *house) wrenchFails(t *testing.T) {
 	has(t, h.as("owner", "tighten", "lookbacks"), "1: w1 (w1) failed its check", "RP-SM 1", "yes", "Not seen by the owner yet. Next: ramprow tighten seen 1")
 	has(t, h.as("owner", "tighten", "seen", "1"), "lookbacks/1: seen by owner")
 	has(t, h.as("technician", "tighten", "sheet", "1"), "tightening reopened")
+	has(t, h.as("technician", "tighten", "wrench", "due"), "w1", "now", "it failed its last check")
+	has(t, h.as("technician", "tighten", "residual", "1", "cover", "1", "--method", "on", "--wrench", "a1", "--torque", "11"), "cover 1: recorded, not judged: no limit is given")
+	has(t, h.as("technician", "tighten", "next", "1", "cover", "--adapter", "450,50,0"), "with the adapter set the wrench to ")
 }
 
 // furnish registers what the short job needs.
@@ -145,6 +148,7 @@ func (h *house) tighten(t *testing.T) {
 	out := h.typing("=\n=\nforty\n40\n=\n=\n10.2\n9,9\n=\n=\n=\n", "technician", "tighten", "run", "1", "--wrench", "w1,a1")
 	has(t, out, "[w1]", "[a1]", `"forty" is no reading`, "the joint is proved", "Next: ramprow tighten sign 1")
 	has(t, h.as("technician", "tighten", "sign", "1"), "2 of 2 joints proved, signed by technician\n")
+	h.await("the signature on the record", func() bool { return strings.Contains(h.as("dispatcher", "tighten", "record", "1"), `"signed_by": "technician"`) })
 	name := filepath.Join(t.TempDir(), "record.json")
 	has(t, h.as("dispatcher", "tighten", "record", "1", "--json", name, "--html", name+".html"), "jobs/1: record written, sum ")
 	has(t, h.as("dispatcher", "tighten", "verify", name, "--with-log"), ": unchanged\n", "It is what the log says.")

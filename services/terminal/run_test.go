@@ -160,6 +160,7 @@ func TestTheCommandThatSendsAReadingAgainIsTheSameReading(t *testing.T) {
 	}
 	first := &torqueauditv1.PostReadingRequest{
 		RequestId: fresh(), Job: "jobs/17", Joint: "cover", Fastener: 1, Stage: 1, Wrench: "wrenches/w1", TorqueNm: e.torque, Moved: e.moved, At: stampNow(t),
+		Adapter: &torqueauditv1.Adapter{LeverMm: 450, ReachMm: 50.5, AngleDeg: 45},
 	}
 	args := strings.Fields(strings.TrimPrefix(again(first), "ramprow "))
 	if _, err := execute(t, "", append(args, "--token", "x", "--torque-audit-address", address)...); err != nil {

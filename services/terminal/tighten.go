@@ -16,7 +16,7 @@ func tightenCommands() *cobra.Command {
 		tightenSheets, tightenSheet, tightenNext, tightenPost, tightenRun,
 		tightenCorrect, tightenDepart, tightenSign, tightenReopen,
 		tightenWrenches, tightenWrench, tightenWatch,
-		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen,
+		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen, tightenResidual,
 	)
 }
 
@@ -150,12 +150,19 @@ func sheetLine(sheet *torqueauditv1.Sheet) string {
 }
 
 func tightenNext(o *options) *cobra.Command {
-	return &cobra.Command{
+	var text string
+	command := &cobra.Command{
 		Use:     "next JOB [JOINT]",
 		Short:   "Say which fastener comes next, at which stage, and how",
-		Example: "  ramprow tighten next 17\n  ramprow tighten next 17 valve-cover",
+		Example: "  ramprow tighten next 17\n  ramprow tighten next 17 valve-cover --adapter 450,50,0",
 		RunE: o.onJob(func(ctx context.Context, s *session, job string, rest []string) error {
-			r, err := s.Audit.GetNextTurn(ctx, &torqueauditv1.GetNextTurnRequest{Job: job, Joint: strings.Join(rest, ""), MinRevision: s.atLeast})
+			adapter, err := parseAdapter(text)
+			if err != nil {
+				return err
+			}
+			r, err := s.Audit.GetNextTurn(ctx, &torqueauditv1.GetNextTurnRequest{
+				Job: job, Joint: strings.Join(rest, ""), MinRevision: s.atLeast, Adapter: adapter,
+			})
 			if err != nil {
 				return err
 			}
@@ -165,15 +172,21 @@ func tightenNext(o *options) *cobra.Command {
 			return s.answer(r, turnLine(r.GetNext()))
 		}),
 	}
+	command.Flags().StringVar(&text, "adapter", "", adapterHelp)
+	return command
 }
 
 func turnLine(t *torqueauditv1.NextTurn) string {
-	return fmt.Sprintf("%s (%s): %s; %d left in this round", t.GetTitle(), t.GetJoint(), t.GetSay(), t.GetLeft())
+	line := fmt.Sprintf("%s (%s): %s; %d left in this round", t.GetTitle(), t.GetJoint(), t.GetSay(), t.GetLeft())
+	if t.GetSettingNm() > 0 {
+		line += fmt.Sprintf("; with the adapter set the wrench to %.4g N·m", t.GetSettingNm())
+	}
+	return line
 }
 
 func tightenPost(o *options) *cobra.Command {
 	request := &torqueauditv1.PostReadingRequest{}
-	var when string
+	var when, adapter string
 	command := &cobra.Command{
 		Use:     "post JOB JOINT FASTENER",
 		Short:   "Keep what a wrench did to one fastener, and judge it",
@@ -187,6 +200,9 @@ func tightenPost(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if request.Adapter, err = parseAdapter(adapter); err != nil {
+				return err
+			}
 			request.RequestId, request.Job, request.Joint, request.Fastener, request.At = s.once(), job, rest[0], fastener, at
 			request.Wrench = inCollection("wrenches", request.GetWrench())
 			r, err := s.Audit.PostReading(ctx, request)
@@ -198,7 +214,8 @@ func tightenPost(o *options) *cobra.Command {
 	}
 	flags := command.Flags()
 	requireText(command, &request.Wrench, "wrench", "the wrench that did it")
-	flags.Float64Var(&request.TorqueNm, "torque", 0, "newton metres")
+	flags.Float64Var(&request.TorqueNm, "torque", 0, "newton metres that the wrench was set to or showed")
+	flags.StringVar(&adapter, "adapter", "", adapterHelp)
 	flags.Float64Var(&request.AngleDeg, "angle", 0, "degrees")
 	flags.BoolVar(&request.Moved, "moved", false, "it turned before the click")
 	flags.Uint32Var(&request.Stage, "stage", 0, "stage, from 1; otherwise the one that is due")

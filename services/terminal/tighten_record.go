@@ -118,5 +118,5 @@ func (s *session) verifyWithLog(ctx context.Context, name string, p *record.Proo
 	if p.Sum == now.Sum {
 		return s.say("It is what the log says.")
 	}
-	return s.say("Its readings are those of the log, which has gone on since: %s now.", plural(len(now.Hashes), "reading"))
+	return s.say("Its readings are those of the log, which has gone on since: %s, %s now.", now.State, plural(len(now.Hashes), "reading"))
 }

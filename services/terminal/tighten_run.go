@@ -16,7 +16,7 @@ import (
 )
 
 func tightenRun(o *options) *cobra.Command {
-	var joint string
+	var joint, adapter string
 	var wrenches []string
 	command := &cobra.Command{
 		Use:   "run JOB",
@@ -41,6 +41,9 @@ the reading is kept and sent again under the same request id; what is typed mean
 				return err
 			}
 			b := &bench{session: s, job: job, joint: joint, revision: s.atLeast}
+			if b.adapter, err = parseAdapter(adapter); err != nil {
+				return err
+			}
 			if err := b.take(ctx, wrenches); err != nil {
 				return err
 			}
@@ -48,6 +51,7 @@ the reading is kept and sent again under the same request id; what is typed mean
 		}),
 	}
 	command.Flags().StringVar(&joint, "joint", "", "only this joint")
+	command.Flags().StringVar(&adapter, "adapter", "", adapterHelp)
 	command.Flags().StringSliceVar(&wrenches, "wrench", nil, "wrenches in your hand, as in w1,a1")
 	_ = command.MarkFlagRequired("wrench") // fails only for a flag that is not there
 	return command
@@ -58,6 +62,7 @@ type bench struct {
 	*session
 
 	job, joint string
+	adapter    *torqueauditv1.Adapter // on every wrench in hand; nil: none
 	inHand     []*torqueauditv1.Wrench
 	chosen     *torqueauditv1.Wrench // by @, until the stage changes
 	turn       *torqueauditv1.NextTurn
@@ -128,7 +133,7 @@ func (b *bench) hear(ctx context.Context, input <-chan typedLine) error {
 // look asks the sheet what is next.
 func (b *bench) look(ctx context.Context) error {
 	r, err := patiently(ctx, b, "the sheet is asked", func(ctx context.Context) (*torqueauditv1.GetNextTurnResponse, error) {
-		return b.Audit.GetNextTurn(ctx, &torqueauditv1.GetNextTurnRequest{Job: b.job, Joint: b.joint, MinRevision: b.revision})
+		return b.Audit.GetNextTurn(ctx, &torqueauditv1.GetNextTurnRequest{Job: b.job, Joint: b.joint, MinRevision: b.revision, Adapter: b.adapter})
 	})
 	if err != nil {
 		return err
@@ -166,7 +171,7 @@ func (b *bench) choose() *torqueauditv1.Wrench {
 		return b.chosen
 	}
 	for _, w := range b.inHand {
-		if measures(w, b.turn.GetSpec()) {
+		if measures(w, asSet(b.turn)) {
 			return w
 		}
 	}
@@ -186,7 +191,7 @@ func (b *bench) line(ctx context.Context, text string) error {
 		b.inHand, b.chosen = append(b.inHand, w), w
 		return nil
 	}
-	entry, err := parseEntry(text, b.turn.GetSpec())
+	entry, err := parseEntry(text, asSet(b.turn))
 	if err != nil {
 		return b.tell("  %s", err)
 	}
@@ -197,6 +202,7 @@ func (b *bench) line(ctx context.Context, text string) error {
 	return b.post(ctx, &torqueauditv1.PostReadingRequest{
 		RequestId: fresh(), Job: b.job, Joint: b.turn.GetJoint(), Fastener: b.turn.GetFastener(), Stage: b.turn.GetStage(),
 		Wrench: w.GetName(), TorqueNm: entry.torque, AngleDeg: entry.angle, Moved: entry.moved, At: timestamppb.New(b.now()),
+		Adapter: b.adapter,
 	})
 }
 

@@ -53,6 +53,9 @@ func again(r *torqueauditv1.PostReadingRequest) string {
 	if r.GetMoved() {
 		command += " --moved"
 	}
+	if a := r.GetAdapter(); a != nil {
+		command += " --adapter " + adapterText(a)
+	}
 	return command
 }
 

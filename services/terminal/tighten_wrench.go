@@ -55,7 +55,7 @@ func checkWord(c *torqueauditv1.WrenchCheck) string {
 func tightenWrench(o *options) *cobra.Command {
 	parent := group("wrench", "Register a wrench, or keep its check",
 		"  ramprow tighten wrench set w1 --kind setting --range 2-25\n  ramprow tighten wrench check w1 --target 20 --measured 20.3")
-	parent.AddCommand(wrenchSet(o), wrenchCheck(o))
+	parent.AddCommand(wrenchSet(o), wrenchCheck(o), wrenchDue(o))
 	return parent
 }
 

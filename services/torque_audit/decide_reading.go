@@ -30,27 +30,42 @@ func decidePostReading(st *State, in sitelog.Input, req *pb.PostReadingRequest) 
 	if err != nil {
 		return nil, nil, err
 	}
+	hand, err := w.with(req.GetAdapter())
+	if err != nil {
+		return nil, nil, err
+	}
+	torque, err := hand.applied(req.GetTorqueNm())
+	if err != nil {
+		return nil, nil, err
+	}
 	judgement, err := j.track.Judge(fastening.Reading{
-		Fastener: int(req.GetFastener()), Stage: int(req.GetStage()), TorqueNM: req.GetTorqueNm(),
+		Fastener: int(req.GetFastener()), Stage: int(req.GetStage()), TorqueNM: torque,
 		AngleDeg: req.GetAngleDeg(), Moved: req.GetMoved(), At: at,
-	}, w.toolOf())
+	}, hand.tool)
 	if err != nil {
 		return nil, nil, malformed(err)
 	}
 	reading := &pb.Reading{
 		Number: sh.readings + 1, Joint: req.GetJoint(), Fastener: req.GetFastener(),
 		Stage: uint32(judgement.Stage), Round: uint32(judgement.Round), //nolint:gosec // both small and from 1
-		Wrench: req.GetWrench(), TorqueNm: req.GetTorqueNm(), AngleDeg: req.GetAngleDeg(), Moved: req.GetMoved(),
+		Wrench: req.GetWrench(), TorqueNm: torque, AngleDeg: req.GetAngleDeg(), Moved: req.GetMoved(),
 		At: timestamppb.New(at), By: in.Actor.Person, Verdict: verdicts[judgement.Verdict],
 		Counts: judgement.Counts, Reason: judgement.Reason, Risk: judgement.Risk,
 		Basis: basis(j, judgement.Stage, w, at),
+	}
+	if hand.adapter != nil {
+		reading.Adapter, reading.SettingNm = hand.adapter, req.GetTorqueNm()
 	}
 	posted := &pb.ReadingPosted{Job: sh.job, Reading: reading}
 	after := sh.after(in, posted)
 	proved := after.newlyProved(in.Now)
 	after.advance(in, proved...)
+	next, err := withSetting(after.nextTurn(req.GetJoint()), req.GetAdapter())
+	if err != nil {
+		return nil, nil, err
+	}
 	return append([]proto.Message{posted}, proved...), &pb.PostReadingResponse{
-		Reading: reading, Next: after.nextTurn(req.GetJoint()), Left: after.left(),
+		Reading: reading, Next: next, Left: after.left(),
 		JointProved: after.find(req.GetJoint()).proved, SheetState: after.state(),
 	}, nil
 }

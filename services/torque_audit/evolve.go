@@ -22,6 +22,11 @@ func evolve(s *State, e sitelog.Event) {
 	case *pb.WrenchChecked:
 		s.wrenches[m.GetWrench()].check(m.GetCheck())
 		return
+	case *pb.WrenchReminded:
+		if w := s.wrenches[m.GetWrench()]; w != nil {
+			w.reminded = reminder{Due: m.GetDueAt().AsTime(), Overdue: m.GetOverdue()}
+		}
+		return
 	case *pb.LookBackMade:
 		s.noteLookBack(m.GetLookBack())
 		return
@@ -58,6 +63,9 @@ func (s *sheet) apply(m proto.Message, at time.Time) {
 		s.post(m.GetReading())
 	case *pb.ReadingCorrected:
 		s.correct(m)
+	case *pb.ResidualRecorded:
+		j := s.find(m.GetResidual().GetJoint())
+		j.residuals = append(j.residuals, m.GetResidual())
 	case *pb.JointProved:
 		s.find(m.GetJoint()).proved = true
 	case *pb.DepartureSigned:

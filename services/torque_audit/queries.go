@@ -121,7 +121,9 @@ func (s *Server) GetNextTurn(ctx context.Context, req *pb.GetNextTurnRequest) (*
 		}
 		found = true
 		if next := j.GetNext(); next != nil {
-			resp.Next = next
+			if resp.Next, err = withSetting(next, req.GetAdapter()); err != nil {
+				return nil, err
+			}
 			break
 		}
 	}

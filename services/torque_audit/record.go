@@ -60,6 +60,9 @@ func recordOf(site string, sheet *pb.Sheet) record.Record {
 		for _, reading := range j.GetReadings() {
 			r.Readings = append(r.Readings, readingRecord(reading))
 		}
+		for _, residual := range j.GetResiduals() {
+			r.Result.Residuals = append(r.Result.Residuals, residualRecord(residual))
+		}
 	}
 	slices.SortFunc(r.Readings, func(a, b record.Reading) int { return cmp.Compare(a.Number, b.Number) })
 	return r
@@ -87,7 +90,7 @@ func jointRecord(j *pb.JointSheet) record.Joint {
 // taken out is said by the correction, which comes later in the chain.
 func readingRecord(r *pb.Reading) record.Reading {
 	b := r.GetBasis()
-	return record.Reading{
+	out := record.Reading{
 		Number: r.GetNumber(), Joint: r.GetJoint(), Fastener: r.GetFastener(), Stage: r.GetStage(), Round: r.GetRound(),
 		Torque: r.GetTorqueNm(), Angle: r.GetAngleDeg(), Moved: r.GetMoved(), At: r.GetAt().AsTime(), By: r.GetBy(), Wrench: r.GetWrench(),
 		Verdict: enumWords(r.GetVerdict().String(), "VERDICT_"), Counts: r.GetCounts(), Reason: r.GetReason(), Risk: r.GetRisk(), TakesOut: r.GetTakesOut(),
@@ -97,6 +100,25 @@ func readingRecord(r *pb.Reading) record.Reading {
 			Tool: b.GetWrenchTitle(), Deviation: b.GetDeviationPercent(), Certificate: b.GetCertificate(),
 			Calibrated: moment(b.GetCalibratedAt()), Due: moment(b.GetCalibrationDue()), Checked: moment(b.GetLastCheckAt()),
 		},
+	}
+	if a := r.GetAdapter(); a != nil {
+		out.Adapter = &record.Adapter{Lever: a.GetLeverMm(), Reach: a.GetReachMm(), Angle: a.GetAngleDeg(), Setting: r.GetSettingNm()}
+	}
+	return out
+}
+
+// methodWords say how a tight fastener was asked what it holds.
+var methodWords = map[pb.ResidualMethod]string{
+	pb.ResidualMethod_RESIDUAL_METHOD_ON:   "first movement when tightening on",
+	pb.ResidualMethod_RESIDUAL_METHOD_OFF:  "first movement when loosening",
+	pb.ResidualMethod_RESIDUAL_METHOD_MARK: "marked, loosened, brought back to the mark",
+}
+
+func residualRecord(r *pb.Residual) record.Residual {
+	return record.Residual{
+		Joint: r.GetJoint(), Fastener: r.GetFastener(), Method: methodWords[r.GetMethod()], Torque: r.GetTorqueNm(), Wrench: r.GetWrench(),
+		Low: r.GetLowNm(), High: r.GetHighNm(), Source: r.GetLimitSource(), Verdict: enumWords(r.GetVerdict().String(), "VERDICT_"),
+		Reason: r.GetReason(), At: r.GetAt().AsTime(), By: r.GetBy(),
 	}
 }
 

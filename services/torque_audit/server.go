@@ -20,11 +20,12 @@ type Server struct {
 
 	runner *sitelog.Runner[*State]
 	views  *readmodel.Views[*State]
+	now    func() time.Time
 }
 
 // NewServer makes a server over the site's writer and its read models.
-func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], _ func() time.Time) *Server {
-	return &Server{runner: runner, views: views}
+func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
+	return &Server{runner: runner, views: views, now: now}
 }
 
 // Register offers the service.
@@ -53,6 +54,16 @@ func (s *Server) SetWrench(ctx context.Context, req *pb.SetWrenchRequest) (*pb.S
 // opens again what the wrench tightened since it was last known good.
 func (s *Server) RecordWrenchCheck(ctx context.Context, req *pb.RecordWrenchCheckRequest) (*pb.RecordWrenchCheckResponse, error) {
 	resp, receipt, err := decided(ctx, s, req, decideRecordCheck)
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
+// RecordResidual keeps what a tight fastener was found to hold.
+func (s *Server) RecordResidual(ctx context.Context, req *pb.RecordResidualRequest) (*pb.RecordResidualResponse, error) {
+	resp, receipt, err := decided(ctx, s, req, decideResidual)
 	if err != nil {
 		return nil, err
 	}

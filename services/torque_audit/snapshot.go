@@ -38,12 +38,15 @@ type keptJoint struct {
 	From                   int
 	Ready, Dropped, Proved bool
 	Departure              *pb.Departure
+	Residuals              []*pb.Residual
 }
 
 type keptWrench struct {
 	Tool   *pb.Wrench
 	Checks []*pb.WrenchCheck
 	Cycles uint64
+	// Reminded is what was said last about its due date.
+	Reminded reminder
 }
 
 // snapshot copies what evolve changes in place. Messages are shared, and so are
@@ -54,7 +57,7 @@ func snapshot(s *State) func() ([]byte, error) {
 		k.Sheets = append(k.Sheets, keepSheet(sh))
 	}
 	for name, w := range s.wrenches {
-		k.Wrenches[name] = keptWrench{Tool: w.tool, Checks: slices.Clip(w.checks), Cycles: w.cycles}
+		k.Wrenches[name] = keptWrench{Tool: w.tool, Checks: slices.Clip(w.checks), Cycles: w.cycles, Reminded: w.reminded}
 	}
 	return func() ([]byte, error) {
 		slices.SortFunc(k.Sheets, func(a, b keptSheet) int { return strings.Compare(a.Job, b.Job) })
@@ -73,7 +76,7 @@ func keepSheet(s *sheet) keptSheet {
 	for _, j := range s.joints {
 		k.Joints = append(k.Joints, keptJoint{
 			Due: j.due, Readings: slices.Clip(j.readings), From: j.from,
-			Ready: j.ready, Dropped: j.dropped, Proved: j.proved, Departure: j.departure,
+			Ready: j.ready, Dropped: j.dropped, Proved: j.proved, Departure: j.departure, Residuals: slices.Clip(j.residuals),
 		})
 	}
 	return k
@@ -89,7 +92,7 @@ func restore(_ string, data []byte) (*State, error) {
 		s.sheets[ks.Job] = ks.sheet()
 	}
 	for name, w := range k.Wrenches {
-		s.wrenches[name] = &wrench{tool: w.Tool, checks: w.Checks, cycles: w.Cycles}
+		s.wrenches[name] = &wrench{tool: w.Tool, checks: w.Checks, cycles: w.Cycles, reminded: w.Reminded}
 	}
 	for _, l := range k.LookBacks {
 		s.noteLookBack(l)
@@ -107,7 +110,7 @@ func (k keptSheet) sheet() *sheet {
 	for _, kj := range k.Joints {
 		j := &joint{
 			due: kj.Due, readings: kj.Readings, from: kj.From,
-			ready: kj.Ready, dropped: kj.Dropped, proved: kj.Proved, departure: kj.Departure,
+			ready: kj.Ready, dropped: kj.Dropped, proved: kj.Proved, departure: kj.Departure, residuals: kj.Residuals,
 		}
 		j.replay()
 		s.joints = append(s.joints, j)

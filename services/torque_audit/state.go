@@ -54,6 +54,7 @@ type joint struct {
 	dropped   bool
 	proved    bool
 	departure *pb.Departure
+	residuals []*pb.Residual
 	// track is nil while the joint cannot be tightened; problem says why.
 	track   *fastening.Track
 	problem string
@@ -64,6 +65,8 @@ type wrench struct {
 	tool   *pb.Wrench
 	checks []*pb.WrenchCheck
 	cycles uint64
+	// reminded is what was said last about its due date.
+	reminded reminder
 }
 
 func newState() *State {
@@ -78,6 +81,8 @@ func Machine() sitelog.Machine[*State] {
 		Evolve:   evolve,
 		Follows:  []string{"job"},
 		React:    react,
+		Due:      due,
+		Fire:     fire,
 		Snapshot: snapshot,
 		Restore:  restore,
 		Schema:   statecode.Schema[kept](foldVersion),
@@ -126,6 +131,7 @@ func (s *sheet) clone() *sheet {
 	for i, j := range s.joints {
 		copied := *j
 		copied.readings = slices.Clip(j.readings)
+		copied.residuals = slices.Clip(j.residuals)
 		if j.track != nil {
 			copied.track = j.track.Clone()
 		}

@@ -22,7 +22,7 @@ const (
 // Projection says what readers see of the state.
 func Projection() readmodel.Projection[*State] {
 	return readmodel.Projection[*State]{
-		Version: 1,
+		Version: 2,
 		Machine: Machine(),
 		Models:  []string{modelSheet, modelSummary, modelWrench, modelDoubt},
 		Touched: touched,
@@ -64,7 +64,12 @@ func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
 		if !ok {
 			return readmodel.Row{}, false
 		}
-		return readmodel.Row{Value: w.render(), Index: []readmodel.IndexEntry{{Name: indexAll, Order: key.ID}}}, true
+		shown := w.render()
+		entries := []readmodel.IndexEntry{{Name: indexAll, Order: key.ID}}
+		if order := dueOrder(shown); order != "" {
+			entries = append(entries, readmodel.IndexEntry{Name: indexDue, Order: order})
+		}
+		return readmodel.Row{Value: shown, Index: entries}, true
 	}
 	if key.Model == modelDoubt {
 		return s.doubtRow(key.ID)

@@ -43,6 +43,17 @@ type Reading struct {
 	Risk     float64 `json:"risk"`
 	TakesOut uint32  `json:"takes_out"`
 	Basis    Basis   `json:"basis"`
+	// Members that came later are left out where there are none, so that the
+	// hashes of older readings stay what they were.
+	Adapter *Adapter `json:"adapter,omitempty"`
+}
+
+// Adapter was between wrench and fastener; Setting is what the wrench showed.
+type Adapter struct {
+	Lever   float64 `json:"lever_mm"`
+	Reach   float64 `json:"reach_mm"`
+	Angle   float64 `json:"angle_deg"`
+	Setting float64 `json:"setting_nm"`
 }
 
 // Basis is the specification and the tool as they stood on that day.
@@ -73,6 +84,25 @@ type Result struct {
 	SignedAt *time.Time `json:"signed_at"`
 	AsOf     time.Time  `json:"as_of"`
 	Notices  []string   `json:"notices"`
+	// Residuals are what tight fasteners were found to hold afterwards.
+	Residuals []Residual `json:"residuals,omitempty"`
+}
+
+// Residual is a check of a tight fastener, with its method: methods give
+// different figures.
+type Residual struct {
+	Joint    string    `json:"joint"`
+	Fastener uint32    `json:"fastener"`
+	Method   string    `json:"method"`
+	Torque   float64   `json:"torque_nm"`
+	Wrench   string    `json:"wrench"`
+	Low      float64   `json:"low_nm"`
+	High     float64   `json:"high_nm"`
+	Source   string    `json:"limit_source"`
+	Verdict  string    `json:"verdict"`
+	Reason   string    `json:"reason"`
+	At       time.Time `json:"at"`
+	By       string    `json:"by"`
 }
 
 // Joint is one joint with what was asked of it.

@@ -144,6 +144,62 @@ func (Verdict) EnumDescriptor() ([]byte, []int) {
 	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{1}
 }
 
+// ResidualMethod is how a tight fastener was asked what it holds. The methods give different figures.
+type ResidualMethod int32
+
+const (
+	ResidualMethod_RESIDUAL_METHOD_UNSPECIFIED ResidualMethod = 0
+	// The torque at the first movement when tightening on.
+	ResidualMethod_RESIDUAL_METHOD_ON ResidualMethod = 1
+	// The torque at the first movement when loosening; the fastener is loose afterwards.
+	ResidualMethod_RESIDUAL_METHOD_OFF ResidualMethod = 2
+	// Marked, loosened, and the torque that brings it back to the mark.
+	ResidualMethod_RESIDUAL_METHOD_MARK ResidualMethod = 3
+)
+
+// Enum value maps for ResidualMethod.
+var (
+	ResidualMethod_name = map[int32]string{
+		0: "RESIDUAL_METHOD_UNSPECIFIED",
+		1: "RESIDUAL_METHOD_ON",
+		2: "RESIDUAL_METHOD_OFF",
+		3: "RESIDUAL_METHOD_MARK",
+	}
+	ResidualMethod_value = map[string]int32{
+		"RESIDUAL_METHOD_UNSPECIFIED": 0,
+		"RESIDUAL_METHOD_ON":          1,
+		"RESIDUAL_METHOD_OFF":         2,
+		"RESIDUAL_METHOD_MARK":        3,
+	}
+)
+
+func (x ResidualMethod) Enum() *ResidualMethod {
+	p := new(ResidualMethod)
+	*p = x
+	return p
+}
+
+func (x ResidualMethod) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ResidualMethod) Descriptor() protoreflect.EnumDescriptor {
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[2].Descriptor()
+}
+
+func (ResidualMethod) Type() protoreflect.EnumType {
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[2]
+}
+
+func (x ResidualMethod) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ResidualMethod.Descriptor instead.
+func (ResidualMethod) EnumDescriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{2}
+}
+
 type JointState int32
 
 const (
@@ -189,11 +245,11 @@ func (x JointState) String() string {
 }
 
 func (JointState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[2].Descriptor()
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[3].Descriptor()
 }
 
 func (JointState) Type() protoreflect.EnumType {
-	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[2]
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[3]
 }
 
 func (x JointState) Number() protoreflect.EnumNumber {
@@ -202,7 +258,7 @@ func (x JointState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use JointState.Descriptor instead.
 func (JointState) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{2}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
 }
 
 type SheetState int32
@@ -248,11 +304,11 @@ func (x SheetState) String() string {
 }
 
 func (SheetState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[3].Descriptor()
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[4].Descriptor()
 }
 
 func (SheetState) Type() protoreflect.EnumType {
-	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[3]
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[4]
 }
 
 func (x SheetState) Number() protoreflect.EnumNumber {
@@ -261,7 +317,7 @@ func (x SheetState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use SheetState.Descriptor instead.
 func (SheetState) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
 }
 
 // Wrench is one tool of the register.
@@ -543,7 +599,11 @@ type Reading struct {
 	// What it was judged by, as things stood then.
 	Basis *Basis `protobuf:"bytes,17,opt,name=basis,proto3" json:"basis,omitempty"`
 	// Number of the reading that this correction takes out; 0: it is no correction.
-	TakesOut      uint32 `protobuf:"varint,18,opt,name=takes_out,json=takesOut,proto3" json:"takes_out,omitempty"`
+	TakesOut uint32 `protobuf:"varint,18,opt,name=takes_out,json=takesOut,proto3" json:"takes_out,omitempty"`
+	// What was between wrench and fastener; absent: nothing. torque_nm is then the torque at the fastener.
+	Adapter *Adapter `protobuf:"bytes,19,opt,name=adapter,proto3" json:"adapter,omitempty"`
+	// With an adapter: what the wrench was set to or showed, in newton metres.
+	SettingNm     float64 `protobuf:"fixed64,20,opt,name=setting_nm,json=settingNm,proto3" json:"setting_nm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -704,6 +764,307 @@ func (x *Reading) GetTakesOut() uint32 {
 	return 0
 }
 
+func (x *Reading) GetAdapter() *Adapter {
+	if x != nil {
+		return x.Adapter
+	}
+	return nil
+}
+
+func (x *Reading) GetSettingNm() float64 {
+	if x != nil {
+		return x.SettingNm
+	}
+	return 0
+}
+
+// Adapter is a crow-foot or extension that changes the wrench's lever.
+type Adapter struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From the wrench's drive to the middle of the grip, where the hand must pull.
+	LeverMm float64 `protobuf:"fixed64,1,opt,name=lever_mm,json=leverMm,proto3" json:"lever_mm,omitempty"`
+	// From the wrench's drive to the middle of the fastener.
+	ReachMm float64 `protobuf:"fixed64,2,opt,name=reach_mm,json=reachMm,proto3" json:"reach_mm,omitempty"`
+	// Between adapter and handle: 0 straight on, 90 changes nothing, 180 back over the handle.
+	AngleDeg      float64 `protobuf:"fixed64,3,opt,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Adapter) Reset() {
+	*x = Adapter{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Adapter) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Adapter) ProtoMessage() {}
+
+func (x *Adapter) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Adapter.ProtoReflect.Descriptor instead.
+func (*Adapter) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *Adapter) GetLeverMm() float64 {
+	if x != nil {
+		return x.LeverMm
+	}
+	return 0
+}
+
+func (x *Adapter) GetReachMm() float64 {
+	if x != nil {
+		return x.ReachMm
+	}
+	return 0
+}
+
+func (x *Adapter) GetAngleDeg() float64 {
+	if x != nil {
+		return x.AngleDeg
+	}
+	return 0
+}
+
+// Residual is what a tight fastener was found to hold. No standard says how much that must be: without a
+// limit it is recorded and not judged.
+type Residual struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Running number within the joint.
+	Number   uint32                 `protobuf:"varint,1,opt,name=number,proto3" json:"number,omitempty"`
+	Joint    string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Fastener uint32                 `protobuf:"varint,3,opt,name=fastener,proto3" json:"fastener,omitempty"`
+	Method   ResidualMethod         `protobuf:"varint,4,opt,name=method,proto3,enum=ramprow.torque_audit.v1.ResidualMethod" json:"method,omitempty"`
+	TorqueNm float64                `protobuf:"fixed64,5,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	Wrench   string                 `protobuf:"bytes,6,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	At       *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=at,proto3" json:"at,omitempty"`
+	By       string                 `protobuf:"bytes,8,opt,name=by,proto3" json:"by,omitempty"`
+	// Limits in newton metres, and who gives them; 0 and 0: none.
+	LowNm       float64 `protobuf:"fixed64,9,opt,name=low_nm,json=lowNm,proto3" json:"low_nm,omitempty"`
+	HighNm      float64 `protobuf:"fixed64,10,opt,name=high_nm,json=highNm,proto3" json:"high_nm,omitempty"`
+	LimitSource string  `protobuf:"bytes,11,opt,name=limit_source,json=limitSource,proto3" json:"limit_source,omitempty"`
+	// Unspecified: recorded, not judged.
+	Verdict       Verdict `protobuf:"varint,12,opt,name=verdict,proto3,enum=ramprow.torque_audit.v1.Verdict" json:"verdict,omitempty"`
+	Reason        string  `protobuf:"bytes,13,opt,name=reason,proto3" json:"reason,omitempty"`
+	Risk          float64 `protobuf:"fixed64,14,opt,name=risk,proto3" json:"risk,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Residual) Reset() {
+	*x = Residual{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Residual) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Residual) ProtoMessage() {}
+
+func (x *Residual) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Residual.ProtoReflect.Descriptor instead.
+func (*Residual) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Residual) GetNumber() uint32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *Residual) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *Residual) GetFastener() uint32 {
+	if x != nil {
+		return x.Fastener
+	}
+	return 0
+}
+
+func (x *Residual) GetMethod() ResidualMethod {
+	if x != nil {
+		return x.Method
+	}
+	return ResidualMethod_RESIDUAL_METHOD_UNSPECIFIED
+}
+
+func (x *Residual) GetTorqueNm() float64 {
+	if x != nil {
+		return x.TorqueNm
+	}
+	return 0
+}
+
+func (x *Residual) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *Residual) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *Residual) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *Residual) GetLowNm() float64 {
+	if x != nil {
+		return x.LowNm
+	}
+	return 0
+}
+
+func (x *Residual) GetHighNm() float64 {
+	if x != nil {
+		return x.HighNm
+	}
+	return 0
+}
+
+func (x *Residual) GetLimitSource() string {
+	if x != nil {
+		return x.LimitSource
+	}
+	return ""
+}
+
+func (x *Residual) GetVerdict() Verdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return Verdict_VERDICT_UNSPECIFIED
+}
+
+func (x *Residual) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *Residual) GetRisk() float64 {
+	if x != nil {
+		return x.Risk
+	}
+	return 0
+}
+
+// WrenchDue is a wrench that needs a calibration or a check soon, or at once.
+type WrenchDue struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Wrench *Wrench                `protobuf:"bytes,1,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	// Absent: at once.
+	DueAt         *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
+	Why           string                 `protobuf:"bytes,3,opt,name=why,proto3" json:"why,omitempty"`
+	Overdue       bool                   `protobuf:"varint,4,opt,name=overdue,proto3" json:"overdue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WrenchDue) Reset() {
+	*x = WrenchDue{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WrenchDue) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WrenchDue) ProtoMessage() {}
+
+func (x *WrenchDue) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WrenchDue.ProtoReflect.Descriptor instead.
+func (*WrenchDue) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *WrenchDue) GetWrench() *Wrench {
+	if x != nil {
+		return x.Wrench
+	}
+	return nil
+}
+
+func (x *WrenchDue) GetDueAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DueAt
+	}
+	return nil
+}
+
+func (x *WrenchDue) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
+func (x *WrenchDue) GetOverdue() bool {
+	if x != nil {
+		return x.Overdue
+	}
+	return false
+}
+
 // Basis is what a reading was judged by: the specification and the tool on that day.
 type Basis struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -729,7 +1090,7 @@ type Basis struct {
 
 func (x *Basis) Reset() {
 	*x = Basis{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -741,7 +1102,7 @@ func (x *Basis) String() string {
 func (*Basis) ProtoMessage() {}
 
 func (x *Basis) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[3]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -754,7 +1115,7 @@ func (x *Basis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Basis.ProtoReflect.Descriptor instead.
 func (*Basis) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Basis) GetAsked() string {
@@ -860,14 +1221,16 @@ type NextTurn struct {
 	Say  string    `protobuf:"bytes,6,opt,name=say,proto3" json:"say,omitempty"`
 	Spec *v1.Stage `protobuf:"bytes,7,opt,name=spec,proto3" json:"spec,omitempty"`
 	// Number of fasteners still to do in this round.
-	Left          uint32 `protobuf:"varint,8,opt,name=left,proto3" json:"left,omitempty"`
+	Left uint32 `protobuf:"varint,8,opt,name=left,proto3" json:"left,omitempty"`
+	// With the adapter that was asked about: what the wrench is set to, in newton metres.
+	SettingNm     float64 `protobuf:"fixed64,9,opt,name=setting_nm,json=settingNm,proto3" json:"setting_nm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *NextTurn) Reset() {
 	*x = NextTurn{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -879,7 +1242,7 @@ func (x *NextTurn) String() string {
 func (*NextTurn) ProtoMessage() {}
 
 func (x *NextTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -892,7 +1255,7 @@ func (x *NextTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NextTurn.ProtoReflect.Descriptor instead.
 func (*NextTurn) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *NextTurn) GetJoint() string {
@@ -951,6 +1314,13 @@ func (x *NextTurn) GetLeft() uint32 {
 	return 0
 }
 
+func (x *NextTurn) GetSettingNm() float64 {
+	if x != nil {
+		return x.SettingNm
+	}
+	return 0
+}
+
 type JointSheet struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Due   *v11.JointDue          `protobuf:"bytes,1,opt,name=due,proto3" json:"due,omitempty"`
@@ -960,15 +1330,16 @@ type JointSheet struct {
 	Readings []*Reading  `protobuf:"bytes,4,rep,name=readings,proto3" json:"readings,omitempty"`
 	Next     *NextTurn   `protobuf:"bytes,5,opt,name=next,proto3" json:"next,omitempty"`
 	// Rounds so far, and how many fasteners moved in each.
-	MovedByRound  []uint32   `protobuf:"varint,6,rep,packed,name=moved_by_round,json=movedByRound,proto3" json:"moved_by_round,omitempty"`
-	Departure     *Departure `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
+	MovedByRound  []uint32    `protobuf:"varint,6,rep,packed,name=moved_by_round,json=movedByRound,proto3" json:"moved_by_round,omitempty"`
+	Departure     *Departure  `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
+	Residuals     []*Residual `protobuf:"bytes,8,rep,name=residuals,proto3" json:"residuals,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *JointSheet) Reset() {
 	*x = JointSheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -980,7 +1351,7 @@ func (x *JointSheet) String() string {
 func (*JointSheet) ProtoMessage() {}
 
 func (x *JointSheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -993,7 +1364,7 @@ func (x *JointSheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JointSheet.ProtoReflect.Descriptor instead.
 func (*JointSheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *JointSheet) GetDue() *v11.JointDue {
@@ -1045,6 +1416,13 @@ func (x *JointSheet) GetDeparture() *Departure {
 	return nil
 }
 
+func (x *JointSheet) GetResiduals() []*Residual {
+	if x != nil {
+		return x.Residuals
+	}
+	return nil
+}
+
 // Departure is a joint that could not be proved as written.
 type Departure struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1058,7 +1436,7 @@ type Departure struct {
 
 func (x *Departure) Reset() {
 	*x = Departure{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1070,7 +1448,7 @@ func (x *Departure) String() string {
 func (*Departure) ProtoMessage() {}
 
 func (x *Departure) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1083,7 +1461,7 @@ func (x *Departure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Departure.ProtoReflect.Descriptor instead.
 func (*Departure) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Departure) GetReason() string {
@@ -1142,7 +1520,7 @@ type Sheet struct {
 
 func (x *Sheet) Reset() {
 	*x = Sheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1154,7 +1532,7 @@ func (x *Sheet) String() string {
 func (*Sheet) ProtoMessage() {}
 
 func (x *Sheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1167,7 +1545,7 @@ func (x *Sheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sheet.ProtoReflect.Descriptor instead.
 func (*Sheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Sheet) GetName() string {
@@ -1308,7 +1686,7 @@ type LookBack struct {
 
 func (x *LookBack) Reset() {
 	*x = LookBack{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1320,7 +1698,7 @@ func (x *LookBack) String() string {
 func (*LookBack) ProtoMessage() {}
 
 func (x *LookBack) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1333,7 +1711,7 @@ func (x *LookBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
 func (*LookBack) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LookBack) GetName() string {
@@ -1444,7 +1822,7 @@ type LookBackLine struct {
 
 func (x *LookBackLine) Reset() {
 	*x = LookBackLine{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1456,7 +1834,7 @@ func (x *LookBackLine) String() string {
 func (*LookBackLine) ProtoMessage() {}
 
 func (x *LookBackLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1469,7 +1847,7 @@ func (x *LookBackLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackLine.ProtoReflect.Descriptor instead.
 func (*LookBackLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LookBackLine) GetJob() string {
@@ -1563,7 +1941,7 @@ type SheetSummary struct {
 
 func (x *SheetSummary) Reset() {
 	*x = SheetSummary{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1575,7 +1953,7 @@ func (x *SheetSummary) String() string {
 func (*SheetSummary) ProtoMessage() {}
 
 func (x *SheetSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1588,7 +1966,7 @@ func (x *SheetSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetSummary.ProtoReflect.Descriptor instead.
 func (*SheetSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *SheetSummary) GetName() string {
@@ -1664,7 +2042,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x02by\x18\x05 \x01(\tR\x02by\x12 \n" +
 	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12 \n" +
 	"\vcalibration\x18\a \x01(\bR\vcalibration\x12C\n" +
-	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\x99\x04\n" +
+	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\xf4\x04\n" +
 	"\aReading\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x1a\n" +
@@ -1684,7 +2062,35 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\fcorrected_by\x18\x0f \x01(\rR\vcorrectedBy\x12\x12\n" +
 	"\x04risk\x18\x10 \x01(\x01R\x04risk\x124\n" +
 	"\x05basis\x18\x11 \x01(\v2\x1e.ramprow.torque_audit.v1.BasisR\x05basis\x12\x1b\n" +
-	"\ttakes_out\x18\x12 \x01(\rR\btakesOut\"\xc9\x04\n" +
+	"\ttakes_out\x18\x12 \x01(\rR\btakesOut\x12:\n" +
+	"\aadapter\x18\x13 \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\x12\x1d\n" +
+	"\n" +
+	"setting_nm\x18\x14 \x01(\x01R\tsettingNm\"\xad\x01\n" +
+	"\aAdapter\x124\n" +
+	"\blever_mm\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00R\aleverMm\x124\n" +
+	"\breach_mm\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x9f@)\x00\x00\x00\x00\x00\x00\x00\x00R\areachMm\x126\n" +
+	"\tangle_deg\x18\x03 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x80f@)\x00\x00\x00\x00\x00\x00\x00\x00R\bangleDeg\"\xc1\x03\n" +
+	"\bResidual\x12\x16\n" +
+	"\x06number\x18\x01 \x01(\rR\x06number\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x1a\n" +
+	"\bfastener\x18\x03 \x01(\rR\bfastener\x12?\n" +
+	"\x06method\x18\x04 \x01(\x0e2'.ramprow.torque_audit.v1.ResidualMethodR\x06method\x12\x1b\n" +
+	"\ttorque_nm\x18\x05 \x01(\x01R\btorqueNm\x12\x16\n" +
+	"\x06wrench\x18\x06 \x01(\tR\x06wrench\x12*\n" +
+	"\x02at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
+	"\x02by\x18\b \x01(\tR\x02by\x12\x15\n" +
+	"\x06low_nm\x18\t \x01(\x01R\x05lowNm\x12\x17\n" +
+	"\ahigh_nm\x18\n" +
+	" \x01(\x01R\x06highNm\x12!\n" +
+	"\flimit_source\x18\v \x01(\tR\vlimitSource\x12:\n" +
+	"\averdict\x18\f \x01(\x0e2 .ramprow.torque_audit.v1.VerdictR\averdict\x12\x16\n" +
+	"\x06reason\x18\r \x01(\tR\x06reason\x12\x12\n" +
+	"\x04risk\x18\x0e \x01(\x01R\x04risk\"\xa3\x01\n" +
+	"\tWrenchDue\x127\n" +
+	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\x121\n" +
+	"\x06due_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05dueAt\x12\x10\n" +
+	"\x03why\x18\x03 \x01(\tR\x03why\x12\x18\n" +
+	"\aoverdue\x18\x04 \x01(\bR\aoverdue\"\xc9\x04\n" +
 	"\x05Basis\x12\x14\n" +
 	"\x05asked\x18\x01 \x01(\tR\x05asked\x12\"\n" +
 	"\rtorque_low_nm\x18\x02 \x01(\x01R\vtorqueLowNm\x12$\n" +
@@ -1699,7 +2105,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	" \x01(\tR\vcertificate\x12?\n" +
 	"\rcalibrated_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\fcalibratedAt\x12C\n" +
 	"\x0fcalibration_due\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\x12>\n" +
-	"\rlast_check_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\vlastCheckAt\"\xd5\x01\n" +
+	"\rlast_check_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\vlastCheckAt\"\xf4\x01\n" +
 	"\bNextTurn\x12\x14\n" +
 	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -1708,7 +2114,9 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x05round\x18\x05 \x01(\rR\x05round\x12\x10\n" +
 	"\x03say\x18\x06 \x01(\tR\x03say\x12/\n" +
 	"\x04spec\x18\a \x01(\v2\x1b.ramprow.catalogue.v1.StageR\x04spec\x12\x12\n" +
-	"\x04left\x18\b \x01(\rR\x04left\"\x85\x03\n" +
+	"\x04left\x18\b \x01(\rR\x04left\x12\x1d\n" +
+	"\n" +
+	"setting_nm\x18\t \x01(\x01R\tsettingNm\"\xc6\x03\n" +
 	"\n" +
 	"JointSheet\x12*\n" +
 	"\x03due\x18\x01 \x01(\v2\x18.ramprow.job.v1.JointDueR\x03due\x129\n" +
@@ -1717,7 +2125,8 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\breadings\x18\x04 \x03(\v2 .ramprow.torque_audit.v1.ReadingR\breadings\x125\n" +
 	"\x04next\x18\x05 \x01(\v2!.ramprow.torque_audit.v1.NextTurnR\x04next\x12$\n" +
 	"\x0emoved_by_round\x18\x06 \x03(\rR\fmovedByRound\x12@\n" +
-	"\tdeparture\x18\a \x01(\v2\".ramprow.torque_audit.v1.DepartureR\tdeparture\"\x97\x01\n" +
+	"\tdeparture\x18\a \x01(\v2\".ramprow.torque_audit.v1.DepartureR\tdeparture\x12?\n" +
+	"\tresiduals\x18\b \x03(\v2!.ramprow.torque_audit.v1.ResidualR\tresiduals\"\x97\x01\n" +
 	"\tDeparture\x12\x16\n" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12!\n" +
 	"\ffirst_person\x18\x02 \x01(\tR\vfirstPerson\x12#\n" +
@@ -1793,7 +2202,12 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x10VERDICT_CONFORMS\x10\x01\x12\x1d\n" +
 	"\x19VERDICT_INSIDE_NOT_PROVED\x10\x02\x12\x1e\n" +
 	"\x1aVERDICT_OUTSIDE_NOT_PROVED\x10\x03\x12\x1c\n" +
-	"\x18VERDICT_DOES_NOT_CONFORM\x10\x04*\xa3\x01\n" +
+	"\x18VERDICT_DOES_NOT_CONFORM\x10\x04*|\n" +
+	"\x0eResidualMethod\x12\x1f\n" +
+	"\x1bRESIDUAL_METHOD_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12RESIDUAL_METHOD_ON\x10\x01\x12\x17\n" +
+	"\x13RESIDUAL_METHOD_OFF\x10\x02\x12\x18\n" +
+	"\x14RESIDUAL_METHOD_MARK\x10\x03*\xa3\x01\n" +
 	"\n" +
 	"JointState\x12\x1b\n" +
 	"\x17JOINT_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
@@ -1823,69 +2237,80 @@ func file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_audit_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
+var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(WrenchKind)(0),               // 0: ramprow.torque_audit.v1.WrenchKind
 	(Verdict)(0),                  // 1: ramprow.torque_audit.v1.Verdict
-	(JointState)(0),               // 2: ramprow.torque_audit.v1.JointState
-	(SheetState)(0),               // 3: ramprow.torque_audit.v1.SheetState
-	(*Wrench)(nil),                // 4: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),           // 5: ramprow.torque_audit.v1.WrenchCheck
-	(*Reading)(nil),               // 6: ramprow.torque_audit.v1.Reading
-	(*Basis)(nil),                 // 7: ramprow.torque_audit.v1.Basis
-	(*NextTurn)(nil),              // 8: ramprow.torque_audit.v1.NextTurn
-	(*JointSheet)(nil),            // 9: ramprow.torque_audit.v1.JointSheet
-	(*Departure)(nil),             // 10: ramprow.torque_audit.v1.Departure
-	(*Sheet)(nil),                 // 11: ramprow.torque_audit.v1.Sheet
-	(*LookBack)(nil),              // 12: ramprow.torque_audit.v1.LookBack
-	(*LookBackLine)(nil),          // 13: ramprow.torque_audit.v1.LookBackLine
-	(*SheetSummary)(nil),          // 14: ramprow.torque_audit.v1.SheetSummary
-	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
-	(v1.DecisionRule)(0),          // 16: ramprow.catalogue.v1.DecisionRule
-	(*v1.Stage)(nil),              // 17: ramprow.catalogue.v1.Stage
-	(*v11.JointDue)(nil),          // 18: ramprow.job.v1.JointDue
+	(ResidualMethod)(0),           // 2: ramprow.torque_audit.v1.ResidualMethod
+	(JointState)(0),               // 3: ramprow.torque_audit.v1.JointState
+	(SheetState)(0),               // 4: ramprow.torque_audit.v1.SheetState
+	(*Wrench)(nil),                // 5: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),           // 6: ramprow.torque_audit.v1.WrenchCheck
+	(*Reading)(nil),               // 7: ramprow.torque_audit.v1.Reading
+	(*Adapter)(nil),               // 8: ramprow.torque_audit.v1.Adapter
+	(*Residual)(nil),              // 9: ramprow.torque_audit.v1.Residual
+	(*WrenchDue)(nil),             // 10: ramprow.torque_audit.v1.WrenchDue
+	(*Basis)(nil),                 // 11: ramprow.torque_audit.v1.Basis
+	(*NextTurn)(nil),              // 12: ramprow.torque_audit.v1.NextTurn
+	(*JointSheet)(nil),            // 13: ramprow.torque_audit.v1.JointSheet
+	(*Departure)(nil),             // 14: ramprow.torque_audit.v1.Departure
+	(*Sheet)(nil),                 // 15: ramprow.torque_audit.v1.Sheet
+	(*LookBack)(nil),              // 16: ramprow.torque_audit.v1.LookBack
+	(*LookBackLine)(nil),          // 17: ramprow.torque_audit.v1.LookBackLine
+	(*SheetSummary)(nil),          // 18: ramprow.torque_audit.v1.SheetSummary
+	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
+	(v1.DecisionRule)(0),          // 20: ramprow.catalogue.v1.DecisionRule
+	(*v1.Stage)(nil),              // 21: ramprow.catalogue.v1.Stage
+	(*v11.JointDue)(nil),          // 22: ramprow.job.v1.JointDue
 }
 var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	0,  // 0: ramprow.torque_audit.v1.Wrench.kind:type_name -> ramprow.torque_audit.v1.WrenchKind
-	15, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
-	15, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
-	5,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	15, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	15, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
-	15, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	19, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
+	19, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
+	6,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	19, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
+	19, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	19, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	7,  // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
-	16, // 9: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
-	15, // 10: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
-	15, // 11: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
-	15, // 12: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
-	17, // 13: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	18, // 14: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
-	2,  // 15: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	17, // 16: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
-	6,  // 17: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
-	8,  // 18: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	10, // 19: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	15, // 20: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
-	3,  // 21: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
-	9,  // 22: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	15, // 23: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	15, // 24: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	15, // 25: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	15, // 26: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
-	15, // 27: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
-	13, // 28: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
-	15, // 29: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
-	15, // 30: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
-	15, // 31: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
-	2,  // 32: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
-	3,  // 33: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	34, // [34:34] is the sub-list for method output_type
-	34, // [34:34] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	11, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
+	8,  // 9: ramprow.torque_audit.v1.Reading.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	2,  // 10: ramprow.torque_audit.v1.Residual.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
+	19, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
+	1,  // 12: ramprow.torque_audit.v1.Residual.verdict:type_name -> ramprow.torque_audit.v1.Verdict
+	5,  // 13: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	19, // 14: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
+	20, // 15: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	19, // 16: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
+	19, // 17: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
+	19, // 18: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
+	21, // 19: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	22, // 20: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	3,  // 21: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
+	21, // 22: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	7,  // 23: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
+	12, // 24: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	14, // 25: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
+	9,  // 26: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
+	19, // 27: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	4,  // 28: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
+	13, // 29: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
+	19, // 30: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	19, // 31: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	19, // 32: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	19, // 33: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
+	19, // 34: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
+	17, // 35: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
+	19, // 36: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
+	19, // 37: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
+	19, // 38: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
+	3,  // 39: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
+	4,  // 40: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	41, // [41:41] is the sub-list for method output_type
+	41, // [41:41] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
@@ -1898,8 +2323,8 @@ func file_ramprow_torque_audit_v1_audit_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_audit_proto_rawDesc), len(file_ramprow_torque_audit_v1_audit_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   11,
+			NumEnums:      5,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

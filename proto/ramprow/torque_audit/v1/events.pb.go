@@ -9,6 +9,7 @@ package torqueauditv1
 import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/job/v1"
 	reflect "reflect"
 	sync "sync"
@@ -765,6 +766,120 @@ func (x *SheetReopened) GetJoints() []string {
 	return nil
 }
 
+// WrenchReminded says that a calibration is due soon, or due.
+type WrenchReminded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Wrench        string                 `protobuf:"bytes,1,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	DueAt         *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
+	Overdue       bool                   `protobuf:"varint,3,opt,name=overdue,proto3" json:"overdue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WrenchReminded) Reset() {
+	*x = WrenchReminded{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WrenchReminded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WrenchReminded) ProtoMessage() {}
+
+func (x *WrenchReminded) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WrenchReminded.ProtoReflect.Descriptor instead.
+func (*WrenchReminded) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *WrenchReminded) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *WrenchReminded) GetDueAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DueAt
+	}
+	return nil
+}
+
+func (x *WrenchReminded) GetOverdue() bool {
+	if x != nil {
+		return x.Overdue
+	}
+	return false
+}
+
+// ResidualRecorded keeps what a tight fastener was found to hold.
+type ResidualRecorded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Residual      *Residual              `protobuf:"bytes,2,opt,name=residual,proto3" json:"residual,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResidualRecorded) Reset() {
+	*x = ResidualRecorded{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResidualRecorded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResidualRecorded) ProtoMessage() {}
+
+func (x *ResidualRecorded) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResidualRecorded.ProtoReflect.Descriptor instead.
+func (*ResidualRecorded) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ResidualRecorded) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *ResidualRecorded) GetResidual() *Residual {
+	if x != nil {
+		return x.Residual
+	}
+	return nil
+}
+
 // LookBackMade lists what a wrench that failed its check puts in doubt; the sheets follow in the same commit.
 type LookBackMade struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -775,7 +890,7 @@ type LookBackMade struct {
 
 func (x *LookBackMade) Reset() {
 	*x = LookBackMade{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -787,7 +902,7 @@ func (x *LookBackMade) String() string {
 func (*LookBackMade) ProtoMessage() {}
 
 func (x *LookBackMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -800,7 +915,7 @@ func (x *LookBackMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackMade.ProtoReflect.Descriptor instead.
 func (*LookBackMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *LookBackMade) GetLookBack() *LookBack {
@@ -820,7 +935,7 @@ type LookBackSeen struct {
 
 func (x *LookBackSeen) Reset() {
 	*x = LookBackSeen{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -832,7 +947,7 @@ func (x *LookBackSeen) String() string {
 func (*LookBackSeen) ProtoMessage() {}
 
 func (x *LookBackSeen) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -845,7 +960,7 @@ func (x *LookBackSeen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackSeen.ProtoReflect.Descriptor instead.
 func (*LookBackSeen) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *LookBackSeen) GetLookBack() string {
@@ -872,7 +987,7 @@ type SheetVoided struct {
 
 func (x *SheetVoided) Reset() {
 	*x = SheetVoided{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -884,7 +999,7 @@ func (x *SheetVoided) String() string {
 func (*SheetVoided) ProtoMessage() {}
 
 func (x *SheetVoided) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -897,7 +1012,7 @@ func (x *SheetVoided) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetVoided.ProtoReflect.Descriptor instead.
 func (*SheetVoided) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *SheetVoided) GetJob() string {
@@ -918,7 +1033,7 @@ var File_ramprow_torque_audit_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/torque_audit/v1/events.proto\x12\x17ramprow.torque_audit.v1\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"D\n" +
+	"$ramprow/torque_audit/v1/events.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"D\n" +
 	"\tWrenchSet\x127\n" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\"c\n" +
 	"\rWrenchChecked\x12\x16\n" +
@@ -969,7 +1084,14 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x12\x16\n" +
-	"\x06joints\x18\x04 \x03(\tR\x06joints\"N\n" +
+	"\x06joints\x18\x04 \x03(\tR\x06joints\"u\n" +
+	"\x0eWrenchReminded\x12\x16\n" +
+	"\x06wrench\x18\x01 \x01(\tR\x06wrench\x121\n" +
+	"\x06due_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05dueAt\x12\x18\n" +
+	"\aoverdue\x18\x03 \x01(\bR\aoverdue\"c\n" +
+	"\x10ResidualRecorded\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12=\n" +
+	"\bresidual\x18\x02 \x01(\v2!.ramprow.torque_audit.v1.ResidualR\bresidual\"N\n" +
 	"\fLookBackMade\x12>\n" +
 	"\tlook_back\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\";\n" +
 	"\fLookBackSeen\x12\x1b\n" +
@@ -991,44 +1113,50 @@ func file_ramprow_torque_audit_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_events_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
-	(*WrenchSet)(nil),        // 0: ramprow.torque_audit.v1.WrenchSet
-	(*WrenchChecked)(nil),    // 1: ramprow.torque_audit.v1.WrenchChecked
-	(*SheetOpened)(nil),      // 2: ramprow.torque_audit.v1.SheetOpened
-	(*SheetRevised)(nil),     // 3: ramprow.torque_audit.v1.SheetRevised
-	(*JointReady)(nil),       // 4: ramprow.torque_audit.v1.JointReady
-	(*ReadingPosted)(nil),    // 5: ramprow.torque_audit.v1.ReadingPosted
-	(*ReadingCorrected)(nil), // 6: ramprow.torque_audit.v1.ReadingCorrected
-	(*JointProved)(nil),      // 7: ramprow.torque_audit.v1.JointProved
-	(*DepartureSigned)(nil),  // 8: ramprow.torque_audit.v1.DepartureSigned
-	(*SheetSigned)(nil),      // 9: ramprow.torque_audit.v1.SheetSigned
-	(*SheetCompleted)(nil),   // 10: ramprow.torque_audit.v1.SheetCompleted
-	(*SheetReopened)(nil),    // 11: ramprow.torque_audit.v1.SheetReopened
-	(*LookBackMade)(nil),     // 12: ramprow.torque_audit.v1.LookBackMade
-	(*LookBackSeen)(nil),     // 13: ramprow.torque_audit.v1.LookBackSeen
-	(*SheetVoided)(nil),      // 14: ramprow.torque_audit.v1.SheetVoided
-	(*Wrench)(nil),           // 15: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),      // 16: ramprow.torque_audit.v1.WrenchCheck
-	(*v1.JointDue)(nil),      // 17: ramprow.job.v1.JointDue
-	(*Reading)(nil),          // 18: ramprow.torque_audit.v1.Reading
-	(*Departure)(nil),        // 19: ramprow.torque_audit.v1.Departure
-	(*LookBack)(nil),         // 20: ramprow.torque_audit.v1.LookBack
+	(*WrenchSet)(nil),             // 0: ramprow.torque_audit.v1.WrenchSet
+	(*WrenchChecked)(nil),         // 1: ramprow.torque_audit.v1.WrenchChecked
+	(*SheetOpened)(nil),           // 2: ramprow.torque_audit.v1.SheetOpened
+	(*SheetRevised)(nil),          // 3: ramprow.torque_audit.v1.SheetRevised
+	(*JointReady)(nil),            // 4: ramprow.torque_audit.v1.JointReady
+	(*ReadingPosted)(nil),         // 5: ramprow.torque_audit.v1.ReadingPosted
+	(*ReadingCorrected)(nil),      // 6: ramprow.torque_audit.v1.ReadingCorrected
+	(*JointProved)(nil),           // 7: ramprow.torque_audit.v1.JointProved
+	(*DepartureSigned)(nil),       // 8: ramprow.torque_audit.v1.DepartureSigned
+	(*SheetSigned)(nil),           // 9: ramprow.torque_audit.v1.SheetSigned
+	(*SheetCompleted)(nil),        // 10: ramprow.torque_audit.v1.SheetCompleted
+	(*SheetReopened)(nil),         // 11: ramprow.torque_audit.v1.SheetReopened
+	(*WrenchReminded)(nil),        // 12: ramprow.torque_audit.v1.WrenchReminded
+	(*ResidualRecorded)(nil),      // 13: ramprow.torque_audit.v1.ResidualRecorded
+	(*LookBackMade)(nil),          // 14: ramprow.torque_audit.v1.LookBackMade
+	(*LookBackSeen)(nil),          // 15: ramprow.torque_audit.v1.LookBackSeen
+	(*SheetVoided)(nil),           // 16: ramprow.torque_audit.v1.SheetVoided
+	(*Wrench)(nil),                // 17: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),           // 18: ramprow.torque_audit.v1.WrenchCheck
+	(*v1.JointDue)(nil),           // 19: ramprow.job.v1.JointDue
+	(*Reading)(nil),               // 20: ramprow.torque_audit.v1.Reading
+	(*Departure)(nil),             // 21: ramprow.torque_audit.v1.Departure
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
+	(*Residual)(nil),              // 23: ramprow.torque_audit.v1.Residual
+	(*LookBack)(nil),              // 24: ramprow.torque_audit.v1.LookBack
 }
 var file_ramprow_torque_audit_v1_events_proto_depIdxs = []int32{
-	15, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	16, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	17, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
-	17, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
-	18, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
-	18, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
-	19, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
-	20, // 7: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	8,  // [8:8] is the sub-list for method output_type
-	8,  // [8:8] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	17, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	18, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	19, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
+	19, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
+	20, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
+	20, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
+	21, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
+	22, // 7: ramprow.torque_audit.v1.WrenchReminded.due_at:type_name -> google.protobuf.Timestamp
+	23, // 8: ramprow.torque_audit.v1.ResidualRecorded.residual:type_name -> ramprow.torque_audit.v1.Residual
+	24, // 9: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_events_proto_init() }
@@ -1043,7 +1171,7 @@ func file_ramprow_torque_audit_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_events_proto_rawDesc), len(file_ramprow_torque_audit_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   15,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

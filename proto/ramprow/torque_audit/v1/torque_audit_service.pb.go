@@ -281,6 +281,314 @@ func (x *RecordWrenchCheckResponse) GetLookBack() *LookBack {
 	return nil
 }
 
+type ListWrenchesDueRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Days ahead; 0: only what is due now.
+	WithinDays    uint32 `protobuf:"varint,3,opt,name=within_days,json=withinDays,proto3" json:"within_days,omitempty"`
+	MinRevision   uint64 `protobuf:"varint,4,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListWrenchesDueRequest) Reset() {
+	*x = ListWrenchesDueRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListWrenchesDueRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListWrenchesDueRequest) ProtoMessage() {}
+
+func (x *ListWrenchesDueRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListWrenchesDueRequest.ProtoReflect.Descriptor instead.
+func (*ListWrenchesDueRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListWrenchesDueRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListWrenchesDueRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListWrenchesDueRequest) GetWithinDays() uint32 {
+	if x != nil {
+		return x.WithinDays
+	}
+	return 0
+}
+
+func (x *ListWrenchesDueRequest) GetMinRevision() uint64 {
+	if x != nil {
+		return x.MinRevision
+	}
+	return 0
+}
+
+type ListWrenchesDueResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Due           []*WrenchDue           `protobuf:"bytes,1,rep,name=due,proto3" json:"due,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListWrenchesDueResponse) Reset() {
+	*x = ListWrenchesDueResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListWrenchesDueResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListWrenchesDueResponse) ProtoMessage() {}
+
+func (x *ListWrenchesDueResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListWrenchesDueResponse.ProtoReflect.Descriptor instead.
+func (*ListWrenchesDueResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ListWrenchesDueResponse) GetDue() []*WrenchDue {
+	if x != nil {
+		return x.Due
+	}
+	return nil
+}
+
+func (x *ListWrenchesDueResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type RecordResidualRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Joint     string                 `protobuf:"bytes,3,opt,name=joint,proto3" json:"joint,omitempty"`
+	Fastener  uint32                 `protobuf:"varint,4,opt,name=fastener,proto3" json:"fastener,omitempty"`
+	Wrench    string                 `protobuf:"bytes,5,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	Method    ResidualMethod         `protobuf:"varint,6,opt,name=method,proto3,enum=ramprow.torque_audit.v1.ResidualMethod" json:"method,omitempty"`
+	TorqueNm  float64                `protobuf:"fixed64,7,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	// Limits in newton metres; without any it is recorded and not judged.
+	LowNm  float64 `protobuf:"fixed64,8,opt,name=low_nm,json=lowNm,proto3" json:"low_nm,omitempty"`
+	HighNm float64 `protobuf:"fixed64,9,opt,name=high_nm,json=highNm,proto3" json:"high_nm,omitempty"`
+	// Who gives the limits, as in 'repair manual 4.2'; needed with them.
+	LimitSource string `protobuf:"bytes,10,opt,name=limit_source,json=limitSource,proto3" json:"limit_source,omitempty"`
+	// By the terminal's clock; absent: now.
+	At            *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordResidualRequest) Reset() {
+	*x = RecordResidualRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordResidualRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordResidualRequest) ProtoMessage() {}
+
+func (x *RecordResidualRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordResidualRequest.ProtoReflect.Descriptor instead.
+func (*RecordResidualRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *RecordResidualRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RecordResidualRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RecordResidualRequest) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecordResidualRequest) GetFastener() uint32 {
+	if x != nil {
+		return x.Fastener
+	}
+	return 0
+}
+
+func (x *RecordResidualRequest) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *RecordResidualRequest) GetMethod() ResidualMethod {
+	if x != nil {
+		return x.Method
+	}
+	return ResidualMethod_RESIDUAL_METHOD_UNSPECIFIED
+}
+
+func (x *RecordResidualRequest) GetTorqueNm() float64 {
+	if x != nil {
+		return x.TorqueNm
+	}
+	return 0
+}
+
+func (x *RecordResidualRequest) GetLowNm() float64 {
+	if x != nil {
+		return x.LowNm
+	}
+	return 0
+}
+
+func (x *RecordResidualRequest) GetHighNm() float64 {
+	if x != nil {
+		return x.HighNm
+	}
+	return 0
+}
+
+func (x *RecordResidualRequest) GetLimitSource() string {
+	if x != nil {
+		return x.LimitSource
+	}
+	return ""
+}
+
+func (x *RecordResidualRequest) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+type RecordResidualResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Residual      *Residual              `protobuf:"bytes,1,opt,name=residual,proto3" json:"residual,omitempty"`
+	SheetState    SheetState             `protobuf:"varint,2,opt,name=sheet_state,json=sheetState,proto3,enum=ramprow.torque_audit.v1.SheetState" json:"sheet_state,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordResidualResponse) Reset() {
+	*x = RecordResidualResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordResidualResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordResidualResponse) ProtoMessage() {}
+
+func (x *RecordResidualResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordResidualResponse.ProtoReflect.Descriptor instead.
+func (*RecordResidualResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *RecordResidualResponse) GetResidual() *Residual {
+	if x != nil {
+		return x.Residual
+	}
+	return nil
+}
+
+func (x *RecordResidualResponse) GetSheetState() SheetState {
+	if x != nil {
+		return x.SheetState
+	}
+	return SheetState_SHEET_STATE_UNSPECIFIED
+}
+
+func (x *RecordResidualResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type ListLookBacksRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
@@ -294,7 +602,7 @@ type ListLookBacksRequest struct {
 
 func (x *ListLookBacksRequest) Reset() {
 	*x = ListLookBacksRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -306,7 +614,7 @@ func (x *ListLookBacksRequest) String() string {
 func (*ListLookBacksRequest) ProtoMessage() {}
 
 func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[4]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -319,7 +627,7 @@ func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLookBacksRequest.ProtoReflect.Descriptor instead.
 func (*ListLookBacksRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListLookBacksRequest) GetPageSize() int32 {
@@ -360,7 +668,7 @@ type ListLookBacksResponse struct {
 
 func (x *ListLookBacksResponse) Reset() {
 	*x = ListLookBacksResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -372,7 +680,7 @@ func (x *ListLookBacksResponse) String() string {
 func (*ListLookBacksResponse) ProtoMessage() {}
 
 func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -385,7 +693,7 @@ func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLookBacksResponse.ProtoReflect.Descriptor instead.
 func (*ListLookBacksResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListLookBacksResponse) GetLookBacks() []*LookBack {
@@ -412,7 +720,7 @@ type MarkLookBackSeenRequest struct {
 
 func (x *MarkLookBackSeenRequest) Reset() {
 	*x = MarkLookBackSeenRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -424,7 +732,7 @@ func (x *MarkLookBackSeenRequest) String() string {
 func (*MarkLookBackSeenRequest) ProtoMessage() {}
 
 func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -437,7 +745,7 @@ func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkLookBackSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkLookBackSeenRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *MarkLookBackSeenRequest) GetRequestId() string {
@@ -464,7 +772,7 @@ type MarkLookBackSeenResponse struct {
 
 func (x *MarkLookBackSeenResponse) Reset() {
 	*x = MarkLookBackSeenResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -476,7 +784,7 @@ func (x *MarkLookBackSeenResponse) String() string {
 func (*MarkLookBackSeenResponse) ProtoMessage() {}
 
 func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -489,7 +797,7 @@ func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkLookBackSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkLookBackSeenResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *MarkLookBackSeenResponse) GetLookBack() *LookBack {
@@ -516,7 +824,7 @@ type GetWrenchRequest struct {
 
 func (x *GetWrenchRequest) Reset() {
 	*x = GetWrenchRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -528,7 +836,7 @@ func (x *GetWrenchRequest) String() string {
 func (*GetWrenchRequest) ProtoMessage() {}
 
 func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -541,7 +849,7 @@ func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchRequest.ProtoReflect.Descriptor instead.
 func (*GetWrenchRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetWrenchRequest) GetWrench() string {
@@ -567,7 +875,7 @@ type GetWrenchResponse struct {
 
 func (x *GetWrenchResponse) Reset() {
 	*x = GetWrenchResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -579,7 +887,7 @@ func (x *GetWrenchResponse) String() string {
 func (*GetWrenchResponse) ProtoMessage() {}
 
 func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -592,7 +900,7 @@ func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchResponse.ProtoReflect.Descriptor instead.
 func (*GetWrenchResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *GetWrenchResponse) GetWrench() *Wrench {
@@ -613,7 +921,7 @@ type ListWrenchesRequest struct {
 
 func (x *ListWrenchesRequest) Reset() {
 	*x = ListWrenchesRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -625,7 +933,7 @@ func (x *ListWrenchesRequest) String() string {
 func (*ListWrenchesRequest) ProtoMessage() {}
 
 func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -638,7 +946,7 @@ func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesRequest.ProtoReflect.Descriptor instead.
 func (*ListWrenchesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListWrenchesRequest) GetPageSize() int32 {
@@ -672,7 +980,7 @@ type ListWrenchesResponse struct {
 
 func (x *ListWrenchesResponse) Reset() {
 	*x = ListWrenchesResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -684,7 +992,7 @@ func (x *ListWrenchesResponse) String() string {
 func (*ListWrenchesResponse) ProtoMessage() {}
 
 func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -697,7 +1005,7 @@ func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesResponse.ProtoReflect.Descriptor instead.
 func (*ListWrenchesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListWrenchesResponse) GetWrenches() []*Wrench {
@@ -724,7 +1032,7 @@ type GetSheetRequest struct {
 
 func (x *GetSheetRequest) Reset() {
 	*x = GetSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -736,7 +1044,7 @@ func (x *GetSheetRequest) String() string {
 func (*GetSheetRequest) ProtoMessage() {}
 
 func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -749,7 +1057,7 @@ func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetRequest.ProtoReflect.Descriptor instead.
 func (*GetSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetSheetRequest) GetJob() string {
@@ -775,7 +1083,7 @@ type GetSheetResponse struct {
 
 func (x *GetSheetResponse) Reset() {
 	*x = GetSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -787,7 +1095,7 @@ func (x *GetSheetResponse) String() string {
 func (*GetSheetResponse) ProtoMessage() {}
 
 func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -800,7 +1108,7 @@ func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetResponse.ProtoReflect.Descriptor instead.
 func (*GetSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetSheetResponse) GetSheet() *Sheet {
@@ -822,7 +1130,7 @@ type GetTighteningRecordRequest struct {
 
 func (x *GetTighteningRecordRequest) Reset() {
 	*x = GetTighteningRecordRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -834,7 +1142,7 @@ func (x *GetTighteningRecordRequest) String() string {
 func (*GetTighteningRecordRequest) ProtoMessage() {}
 
 func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -847,7 +1155,7 @@ func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordRequest.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetTighteningRecordRequest) GetJob() string {
@@ -885,7 +1193,7 @@ type GetTighteningRecordResponse struct {
 
 func (x *GetTighteningRecordResponse) Reset() {
 	*x = GetTighteningRecordResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -897,7 +1205,7 @@ func (x *GetTighteningRecordResponse) String() string {
 func (*GetTighteningRecordResponse) ProtoMessage() {}
 
 func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -910,7 +1218,7 @@ func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordResponse.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetTighteningRecordResponse) GetJson() []byte {
@@ -946,7 +1254,7 @@ type ListSheetsRequest struct {
 
 func (x *ListSheetsRequest) Reset() {
 	*x = ListSheetsRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -958,7 +1266,7 @@ func (x *ListSheetsRequest) String() string {
 func (*ListSheetsRequest) ProtoMessage() {}
 
 func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -971,7 +1279,7 @@ func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsRequest.ProtoReflect.Descriptor instead.
 func (*ListSheetsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListSheetsRequest) GetPageSize() int32 {
@@ -1012,7 +1320,7 @@ type ListSheetsResponse struct {
 
 func (x *ListSheetsResponse) Reset() {
 	*x = ListSheetsResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1024,7 +1332,7 @@ func (x *ListSheetsResponse) String() string {
 func (*ListSheetsResponse) ProtoMessage() {}
 
 func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1037,7 +1345,7 @@ func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsResponse.ProtoReflect.Descriptor instead.
 func (*ListSheetsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *ListSheetsResponse) GetSheets() []*SheetSummary {
@@ -1055,17 +1363,19 @@ func (x *ListSheetsResponse) GetNextPageToken() string {
 }
 
 type GetNextTurnRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Joint         string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
-	MinRevision   uint64                 `protobuf:"varint,3,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	Job         string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint       string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	MinRevision uint64                 `protobuf:"varint,3,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	// Asks what the wrench is set to with it.
+	Adapter       *Adapter `protobuf:"bytes,4,opt,name=adapter,proto3" json:"adapter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetNextTurnRequest) Reset() {
 	*x = GetNextTurnRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1077,7 +1387,7 @@ func (x *GetNextTurnRequest) String() string {
 func (*GetNextTurnRequest) ProtoMessage() {}
 
 func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1090,7 +1400,7 @@ func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnRequest.ProtoReflect.Descriptor instead.
 func (*GetNextTurnRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetNextTurnRequest) GetJob() string {
@@ -1114,6 +1424,13 @@ func (x *GetNextTurnRequest) GetMinRevision() uint64 {
 	return 0
 }
 
+func (x *GetNextTurnRequest) GetAdapter() *Adapter {
+	if x != nil {
+		return x.Adapter
+	}
+	return nil
+}
+
 type GetNextTurnResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Next  *NextTurn              `protobuf:"bytes,1,opt,name=next,proto3" json:"next,omitempty"`
@@ -1125,7 +1442,7 @@ type GetNextTurnResponse struct {
 
 func (x *GetNextTurnResponse) Reset() {
 	*x = GetNextTurnResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1137,7 +1454,7 @@ func (x *GetNextTurnResponse) String() string {
 func (*GetNextTurnResponse) ProtoMessage() {}
 
 func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1150,7 +1467,7 @@ func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnResponse.ProtoReflect.Descriptor instead.
 func (*GetNextTurnResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetNextTurnResponse) GetNext() *NextTurn {
@@ -1180,14 +1497,16 @@ type PostReadingRequest struct {
 	AngleDeg float64 `protobuf:"fixed64,8,opt,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
 	Moved    bool    `protobuf:"varint,9,opt,name=moved,proto3" json:"moved,omitempty"`
 	// By the terminal's clock; absent: now.
-	At            *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=at,proto3" json:"at,omitempty"`
+	At *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=at,proto3" json:"at,omitempty"`
+	// What was between wrench and fastener; torque_nm is then what the wrench was set to or showed.
+	Adapter       *Adapter `protobuf:"bytes,11,opt,name=adapter,proto3" json:"adapter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PostReadingRequest) Reset() {
 	*x = PostReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1199,7 +1518,7 @@ func (x *PostReadingRequest) String() string {
 func (*PostReadingRequest) ProtoMessage() {}
 
 func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1212,7 +1531,7 @@ func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingRequest.ProtoReflect.Descriptor instead.
 func (*PostReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *PostReadingRequest) GetRequestId() string {
@@ -1285,6 +1604,13 @@ func (x *PostReadingRequest) GetAt() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *PostReadingRequest) GetAdapter() *Adapter {
+	if x != nil {
+		return x.Adapter
+	}
+	return nil
+}
+
 type PostReadingResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Reading       *Reading               `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
@@ -1299,7 +1625,7 @@ type PostReadingResponse struct {
 
 func (x *PostReadingResponse) Reset() {
 	*x = PostReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1311,7 +1637,7 @@ func (x *PostReadingResponse) String() string {
 func (*PostReadingResponse) ProtoMessage() {}
 
 func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1324,7 +1650,7 @@ func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingResponse.ProtoReflect.Descriptor instead.
 func (*PostReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *PostReadingResponse) GetReading() *Reading {
@@ -1381,7 +1707,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1393,7 +1719,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1406,7 +1732,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *CorrectReadingRequest) GetRequestId() string {
@@ -1447,7 +1773,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1459,7 +1785,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1472,7 +1798,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *CorrectReadingResponse) GetSheet() *Sheet {
@@ -1502,7 +1828,7 @@ type SignDepartureRequest struct {
 
 func (x *SignDepartureRequest) Reset() {
 	*x = SignDepartureRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1514,7 +1840,7 @@ func (x *SignDepartureRequest) String() string {
 func (*SignDepartureRequest) ProtoMessage() {}
 
 func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1527,7 +1853,7 @@ func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureRequest.ProtoReflect.Descriptor instead.
 func (*SignDepartureRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *SignDepartureRequest) GetRequestId() string {
@@ -1575,7 +1901,7 @@ type SignDepartureResponse struct {
 
 func (x *SignDepartureResponse) Reset() {
 	*x = SignDepartureResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1587,7 +1913,7 @@ func (x *SignDepartureResponse) String() string {
 func (*SignDepartureResponse) ProtoMessage() {}
 
 func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1600,7 +1926,7 @@ func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureResponse.ProtoReflect.Descriptor instead.
 func (*SignDepartureResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *SignDepartureResponse) GetSheet() *Sheet {
@@ -1627,7 +1953,7 @@ type SignSheetRequest struct {
 
 func (x *SignSheetRequest) Reset() {
 	*x = SignSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1639,7 +1965,7 @@ func (x *SignSheetRequest) String() string {
 func (*SignSheetRequest) ProtoMessage() {}
 
 func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1652,7 +1978,7 @@ func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetRequest.ProtoReflect.Descriptor instead.
 func (*SignSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *SignSheetRequest) GetRequestId() string {
@@ -1679,7 +2005,7 @@ type SignSheetResponse struct {
 
 func (x *SignSheetResponse) Reset() {
 	*x = SignSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1691,7 +2017,7 @@ func (x *SignSheetResponse) String() string {
 func (*SignSheetResponse) ProtoMessage() {}
 
 func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1704,7 +2030,7 @@ func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetResponse.ProtoReflect.Descriptor instead.
 func (*SignSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *SignSheetResponse) GetSheet() *Sheet {
@@ -1733,7 +2059,7 @@ type ReopenSheetRequest struct {
 
 func (x *ReopenSheetRequest) Reset() {
 	*x = ReopenSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1745,7 +2071,7 @@ func (x *ReopenSheetRequest) String() string {
 func (*ReopenSheetRequest) ProtoMessage() {}
 
 func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1758,7 +2084,7 @@ func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetRequest.ProtoReflect.Descriptor instead.
 func (*ReopenSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ReopenSheetRequest) GetRequestId() string {
@@ -1799,7 +2125,7 @@ type ReopenSheetResponse struct {
 
 func (x *ReopenSheetResponse) Reset() {
 	*x = ReopenSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1811,7 +2137,7 @@ func (x *ReopenSheetResponse) String() string {
 func (*ReopenSheetResponse) ProtoMessage() {}
 
 func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1824,7 +2150,7 @@ func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetResponse.ProtoReflect.Descriptor instead.
 func (*ReopenSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *ReopenSheetResponse) GetSheet() *Sheet {
@@ -1850,7 +2176,7 @@ type WatchSheetRequest struct {
 
 func (x *WatchSheetRequest) Reset() {
 	*x = WatchSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1862,7 +2188,7 @@ func (x *WatchSheetRequest) String() string {
 func (*WatchSheetRequest) ProtoMessage() {}
 
 func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1875,7 +2201,7 @@ func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetRequest.ProtoReflect.Descriptor instead.
 func (*WatchSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *WatchSheetRequest) GetJob() string {
@@ -1895,7 +2221,7 @@ type WatchSheetResponse struct {
 
 func (x *WatchSheetResponse) Reset() {
 	*x = WatchSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1907,7 +2233,7 @@ func (x *WatchSheetResponse) String() string {
 func (*WatchSheetResponse) ProtoMessage() {}
 
 func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1920,7 +2246,7 @@ func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetResponse.ProtoReflect.Descriptor instead.
 func (*WatchSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *WatchSheetResponse) GetSheet() *Sheet {
@@ -1962,7 +2288,39 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x19RecordWrenchCheckResponse\x127\n" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\x12>\n" +
-	"\tlook_back\x18\x03 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\"\xae\x01\n" +
+	"\tlook_back\x18\x03 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\"\xb8\x01\n" +
+	"\x16ListWrenchesDueRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\tpageToken\x12)\n" +
+	"\vwithin_days\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xcc\x1cR\n" +
+	"withinDays\x12!\n" +
+	"\fmin_revision\x18\x04 \x01(\x04R\vminRevision\"w\n" +
+	"\x17ListWrenchesDueResponse\x124\n" +
+	"\x03due\x18\x01 \x03(\v2\".ramprow.torque_audit.v1.WrenchDueR\x03due\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xee\x04\n" +
+	"\x15RecordResidualRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x126\n" +
+	"\x05joint\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05joint\x12&\n" +
+	"\bfastener\x18\x04 \x01(\rB\n" +
+	"\xbaH\a*\x05\x18\xc8\x01(\x01R\bfastener\x12A\n" +
+	"\x06wrench\x18\x05 \x01(\tB)\xbaH&r$2\"^wrenches/[a-z0-9][a-z0-9-]{0,62}$R\x06wrench\x12K\n" +
+	"\x06method\x18\x06 \x01(\x0e2'.ramprow.torque_audit.v1.ResidualMethodB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06method\x126\n" +
+	"\ttorque_nm\x18\a \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\btorqueNm\x120\n" +
+	"\x06low_nm\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x05lowNm\x122\n" +
+	"\ahigh_nm\x18\t \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\x06highNm\x12+\n" +
+	"\flimit_source\x18\n" +
+	" \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\vlimitSource\x12*\n" +
+	"\x02at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xd3\x01\n" +
+	"\x16RecordResidualResponse\x12=\n" +
+	"\bresidual\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.ResidualR\bresidual\x12D\n" +
+	"\vsheet_state\x18\x02 \x01(\x0e2#.ramprow.torque_audit.v1.SheetStateR\n" +
+	"sheetState\x124\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xae\x01\n" +
 	"\x14ListLookBacksRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
@@ -2017,14 +2375,15 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\fmin_revision\x18\x04 \x01(\x04R\vminRevision\"{\n" +
 	"\x12ListSheetsResponse\x12=\n" +
 	"\x06sheets\x18\x01 \x03(\v2%.ramprow.torque_audit.v1.SheetSummaryR\x06sheets\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x87\x01\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xc3\x01\n" +
 	"\x12GetNextTurnRequest\x12/\n" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12\x1d\n" +
 	"\x05joint\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18?R\x05joint\x12!\n" +
-	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\"`\n" +
+	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\x12:\n" +
+	"\aadapter\x18\x04 \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\"`\n" +
 	"\x13GetNextTurnResponse\x125\n" +
 	"\x04next\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.NextTurnR\x04next\x12\x12\n" +
-	"\x04left\x18\x02 \x03(\tR\x04left\"\xf8\x03\n" +
+	"\x04left\x18\x02 \x03(\tR\x04left\"\xb4\x04\n" +
 	"\x12PostReadingRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
@@ -2038,7 +2397,8 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\tangle_deg\x18\b \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00 \xac@)\x00\x00\x00\x00\x00\x00\x00\x00R\bangleDeg\x12\x14\n" +
 	"\x05moved\x18\t \x01(\bR\x05moved\x12*\n" +
 	"\x02at\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xbb\x02\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12:\n" +
+	"\aadapter\x18\v \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\"\xbb\x02\n" +
 	"\x13PostReadingResponse\x12:\n" +
 	"\areading\x18\x01 \x01(\v2 .ramprow.torque_audit.v1.ReadingR\areading\x125\n" +
 	"\x04next\x18\x02 \x01(\v2!.ramprow.torque_audit.v1.NextTurnR\x04next\x12\x12\n" +
@@ -2089,11 +2449,16 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"f\n" +
 	"\x12WatchSheetResponse\x124\n" +
 	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\x04R\brevision2\x99\x0f\n" +
+	"\brevision\x18\x02 \x01(\x04R\brevision2\x99\x11\n" +
 	"\x12TorqueAuditService\x12m\n" +
 	"\tSetWrench\x12).ramprow.torque_audit.v1.SetWrenchRequest\x1a*.ramprow.torque_audit.v1.SetWrenchResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x03\x04\x02\x12\x84\x01\n" +
 	"\x11RecordWrenchCheck\x121.ramprow.torque_audit.v1.RecordWrenchCheckRequest\x1a2.ramprow.torque_audit.v1.RecordWrenchCheckResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04\x12\x80\x01\n" +
+	"\x0fListWrenchesDue\x12/.ramprow.torque_audit.v1.ListWrenchesDueRequest\x1a0.ramprow.torque_audit.v1.ListWrenchesDueResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12{\n" +
+	"\x0eRecordResidual\x12..ramprow.torque_audit.v1.RecordResidualRequest\x1a/.ramprow.torque_audit.v1.RecordResidualResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12z\n" +
 	"\rListLookBacks\x12-.ramprow.torque_audit.v1.ListLookBacksRequest\x1a..ramprow.torque_audit.v1.ListLookBacksResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
@@ -2146,117 +2511,137 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP() []byt
 	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 32)
+var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
 	(*SetWrenchRequest)(nil),            // 0: ramprow.torque_audit.v1.SetWrenchRequest
 	(*SetWrenchResponse)(nil),           // 1: ramprow.torque_audit.v1.SetWrenchResponse
 	(*RecordWrenchCheckRequest)(nil),    // 2: ramprow.torque_audit.v1.RecordWrenchCheckRequest
 	(*RecordWrenchCheckResponse)(nil),   // 3: ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	(*ListLookBacksRequest)(nil),        // 4: ramprow.torque_audit.v1.ListLookBacksRequest
-	(*ListLookBacksResponse)(nil),       // 5: ramprow.torque_audit.v1.ListLookBacksResponse
-	(*MarkLookBackSeenRequest)(nil),     // 6: ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	(*MarkLookBackSeenResponse)(nil),    // 7: ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	(*GetWrenchRequest)(nil),            // 8: ramprow.torque_audit.v1.GetWrenchRequest
-	(*GetWrenchResponse)(nil),           // 9: ramprow.torque_audit.v1.GetWrenchResponse
-	(*ListWrenchesRequest)(nil),         // 10: ramprow.torque_audit.v1.ListWrenchesRequest
-	(*ListWrenchesResponse)(nil),        // 11: ramprow.torque_audit.v1.ListWrenchesResponse
-	(*GetSheetRequest)(nil),             // 12: ramprow.torque_audit.v1.GetSheetRequest
-	(*GetSheetResponse)(nil),            // 13: ramprow.torque_audit.v1.GetSheetResponse
-	(*GetTighteningRecordRequest)(nil),  // 14: ramprow.torque_audit.v1.GetTighteningRecordRequest
-	(*GetTighteningRecordResponse)(nil), // 15: ramprow.torque_audit.v1.GetTighteningRecordResponse
-	(*ListSheetsRequest)(nil),           // 16: ramprow.torque_audit.v1.ListSheetsRequest
-	(*ListSheetsResponse)(nil),          // 17: ramprow.torque_audit.v1.ListSheetsResponse
-	(*GetNextTurnRequest)(nil),          // 18: ramprow.torque_audit.v1.GetNextTurnRequest
-	(*GetNextTurnResponse)(nil),         // 19: ramprow.torque_audit.v1.GetNextTurnResponse
-	(*PostReadingRequest)(nil),          // 20: ramprow.torque_audit.v1.PostReadingRequest
-	(*PostReadingResponse)(nil),         // 21: ramprow.torque_audit.v1.PostReadingResponse
-	(*CorrectReadingRequest)(nil),       // 22: ramprow.torque_audit.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil),      // 23: ramprow.torque_audit.v1.CorrectReadingResponse
-	(*SignDepartureRequest)(nil),        // 24: ramprow.torque_audit.v1.SignDepartureRequest
-	(*SignDepartureResponse)(nil),       // 25: ramprow.torque_audit.v1.SignDepartureResponse
-	(*SignSheetRequest)(nil),            // 26: ramprow.torque_audit.v1.SignSheetRequest
-	(*SignSheetResponse)(nil),           // 27: ramprow.torque_audit.v1.SignSheetResponse
-	(*ReopenSheetRequest)(nil),          // 28: ramprow.torque_audit.v1.ReopenSheetRequest
-	(*ReopenSheetResponse)(nil),         // 29: ramprow.torque_audit.v1.ReopenSheetResponse
-	(*WatchSheetRequest)(nil),           // 30: ramprow.torque_audit.v1.WatchSheetRequest
-	(*WatchSheetResponse)(nil),          // 31: ramprow.torque_audit.v1.WatchSheetResponse
-	(*Wrench)(nil),                      // 32: ramprow.torque_audit.v1.Wrench
-	(*v1.Receipt)(nil),                  // 33: ramprow.common.v1.Receipt
-	(*timestamppb.Timestamp)(nil),       // 34: google.protobuf.Timestamp
-	(*LookBack)(nil),                    // 35: ramprow.torque_audit.v1.LookBack
-	(*Sheet)(nil),                       // 36: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),                // 37: ramprow.torque_audit.v1.SheetSummary
-	(*NextTurn)(nil),                    // 38: ramprow.torque_audit.v1.NextTurn
-	(*Reading)(nil),                     // 39: ramprow.torque_audit.v1.Reading
-	(SheetState)(0),                     // 40: ramprow.torque_audit.v1.SheetState
+	(*ListWrenchesDueRequest)(nil),      // 4: ramprow.torque_audit.v1.ListWrenchesDueRequest
+	(*ListWrenchesDueResponse)(nil),     // 5: ramprow.torque_audit.v1.ListWrenchesDueResponse
+	(*RecordResidualRequest)(nil),       // 6: ramprow.torque_audit.v1.RecordResidualRequest
+	(*RecordResidualResponse)(nil),      // 7: ramprow.torque_audit.v1.RecordResidualResponse
+	(*ListLookBacksRequest)(nil),        // 8: ramprow.torque_audit.v1.ListLookBacksRequest
+	(*ListLookBacksResponse)(nil),       // 9: ramprow.torque_audit.v1.ListLookBacksResponse
+	(*MarkLookBackSeenRequest)(nil),     // 10: ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	(*MarkLookBackSeenResponse)(nil),    // 11: ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	(*GetWrenchRequest)(nil),            // 12: ramprow.torque_audit.v1.GetWrenchRequest
+	(*GetWrenchResponse)(nil),           // 13: ramprow.torque_audit.v1.GetWrenchResponse
+	(*ListWrenchesRequest)(nil),         // 14: ramprow.torque_audit.v1.ListWrenchesRequest
+	(*ListWrenchesResponse)(nil),        // 15: ramprow.torque_audit.v1.ListWrenchesResponse
+	(*GetSheetRequest)(nil),             // 16: ramprow.torque_audit.v1.GetSheetRequest
+	(*GetSheetResponse)(nil),            // 17: ramprow.torque_audit.v1.GetSheetResponse
+	(*GetTighteningRecordRequest)(nil),  // 18: ramprow.torque_audit.v1.GetTighteningRecordRequest
+	(*GetTighteningRecordResponse)(nil), // 19: ramprow.torque_audit.v1.GetTighteningRecordResponse
+	(*ListSheetsRequest)(nil),           // 20: ramprow.torque_audit.v1.ListSheetsRequest
+	(*ListSheetsResponse)(nil),          // 21: ramprow.torque_audit.v1.ListSheetsResponse
+	(*GetNextTurnRequest)(nil),          // 22: ramprow.torque_audit.v1.GetNextTurnRequest
+	(*GetNextTurnResponse)(nil),         // 23: ramprow.torque_audit.v1.GetNextTurnResponse
+	(*PostReadingRequest)(nil),          // 24: ramprow.torque_audit.v1.PostReadingRequest
+	(*PostReadingResponse)(nil),         // 25: ramprow.torque_audit.v1.PostReadingResponse
+	(*CorrectReadingRequest)(nil),       // 26: ramprow.torque_audit.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil),      // 27: ramprow.torque_audit.v1.CorrectReadingResponse
+	(*SignDepartureRequest)(nil),        // 28: ramprow.torque_audit.v1.SignDepartureRequest
+	(*SignDepartureResponse)(nil),       // 29: ramprow.torque_audit.v1.SignDepartureResponse
+	(*SignSheetRequest)(nil),            // 30: ramprow.torque_audit.v1.SignSheetRequest
+	(*SignSheetResponse)(nil),           // 31: ramprow.torque_audit.v1.SignSheetResponse
+	(*ReopenSheetRequest)(nil),          // 32: ramprow.torque_audit.v1.ReopenSheetRequest
+	(*ReopenSheetResponse)(nil),         // 33: ramprow.torque_audit.v1.ReopenSheetResponse
+	(*WatchSheetRequest)(nil),           // 34: ramprow.torque_audit.v1.WatchSheetRequest
+	(*WatchSheetResponse)(nil),          // 35: ramprow.torque_audit.v1.WatchSheetResponse
+	(*Wrench)(nil),                      // 36: ramprow.torque_audit.v1.Wrench
+	(*v1.Receipt)(nil),                  // 37: ramprow.common.v1.Receipt
+	(*timestamppb.Timestamp)(nil),       // 38: google.protobuf.Timestamp
+	(*LookBack)(nil),                    // 39: ramprow.torque_audit.v1.LookBack
+	(*WrenchDue)(nil),                   // 40: ramprow.torque_audit.v1.WrenchDue
+	(ResidualMethod)(0),                 // 41: ramprow.torque_audit.v1.ResidualMethod
+	(*Residual)(nil),                    // 42: ramprow.torque_audit.v1.Residual
+	(SheetState)(0),                     // 43: ramprow.torque_audit.v1.SheetState
+	(*Sheet)(nil),                       // 44: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),                // 45: ramprow.torque_audit.v1.SheetSummary
+	(*Adapter)(nil),                     // 46: ramprow.torque_audit.v1.Adapter
+	(*NextTurn)(nil),                    // 47: ramprow.torque_audit.v1.NextTurn
+	(*Reading)(nil),                     // 48: ramprow.torque_audit.v1.Reading
 }
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_depIdxs = []int32{
-	32, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	32, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	33, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	34, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
-	32, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	33, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	35, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	35, // 7: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
-	35, // 8: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	33, // 9: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	32, // 10: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	32, // 11: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
-	36, // 12: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	37, // 13: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
-	38, // 14: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	34, // 15: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
-	39, // 16: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
-	38, // 17: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	40, // 18: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	33, // 19: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	36, // 20: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	33, // 21: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	36, // 22: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	33, // 23: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	36, // 24: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	33, // 25: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	36, // 26: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	33, // 27: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	36, // 28: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	0,  // 29: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
-	2,  // 30: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	4,  // 31: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
-	6,  // 32: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	8,  // 33: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
-	10, // 34: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
-	12, // 35: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
-	14, // 36: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
-	16, // 37: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
-	18, // 38: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
-	20, // 39: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
-	22, // 40: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
-	24, // 41: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
-	26, // 42: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
-	28, // 43: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
-	30, // 44: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
-	1,  // 45: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
-	3,  // 46: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	5,  // 47: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
-	7,  // 48: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	9,  // 49: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
-	11, // 50: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
-	13, // 51: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
-	15, // 52: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
-	17, // 53: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
-	19, // 54: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
-	21, // 55: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
-	23, // 56: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
-	25, // 57: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
-	27, // 58: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
-	29, // 59: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
-	31, // 60: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
-	45, // [45:61] is the sub-list for method output_type
-	29, // [29:45] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	36, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	36, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	37, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	38, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
+	36, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	37, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	39, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	40, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
+	41, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
+	38, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
+	42, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
+	43, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	37, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	39, // 13: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
+	39, // 14: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	37, // 15: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 16: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	36, // 17: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
+	44, // 18: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	45, // 19: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
+	46, // 20: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	47, // 21: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	38, // 22: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
+	46, // 23: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	48, // 24: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	47, // 25: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	43, // 26: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	37, // 27: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 28: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	37, // 29: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 30: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	37, // 31: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 32: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	37, // 33: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 34: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	37, // 35: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 36: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	0,  // 37: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
+	2,  // 38: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	4,  // 39: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
+	6,  // 40: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
+	8,  // 41: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
+	10, // 42: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	12, // 43: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
+	14, // 44: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
+	16, // 45: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
+	18, // 46: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
+	20, // 47: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
+	22, // 48: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
+	24, // 49: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
+	26, // 50: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
+	28, // 51: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
+	30, // 52: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
+	32, // 53: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
+	34, // 54: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
+	1,  // 55: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
+	3,  // 56: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	5,  // 57: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
+	7,  // 58: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
+	9,  // 59: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
+	11, // 60: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	13, // 61: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
+	15, // 62: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
+	17, // 63: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
+	19, // 64: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
+	21, // 65: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
+	23, // 66: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
+	25, // 67: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
+	27, // 68: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
+	29, // 69: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
+	31, // 70: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
+	33, // 71: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
+	35, // 72: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
+	55, // [55:73] is the sub-list for method output_type
+	37, // [37:55] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_torque_audit_service_proto_init() }
@@ -2271,7 +2656,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc), len(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   32,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,6 +21,8 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	TorqueAuditService_SetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SetWrench"
 	TorqueAuditService_RecordWrenchCheck_FullMethodName   = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
+	TorqueAuditService_ListWrenchesDue_FullMethodName     = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenchesDue"
+	TorqueAuditService_RecordResidual_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/RecordResidual"
 	TorqueAuditService_ListLookBacks_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/ListLookBacks"
 	TorqueAuditService_MarkLookBackSeen_FullMethodName    = "/ramprow.torque_audit.v1.TorqueAuditService/MarkLookBackSeen"
 	TorqueAuditService_GetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
@@ -47,6 +49,11 @@ type TorqueAuditServiceClient interface {
 	SetWrench(ctx context.Context, in *SetWrenchRequest, opts ...grpc.CallOption) (*SetWrenchResponse, error)
 	// RecordWrenchCheck keeps a calibration or a check on the tester.
 	RecordWrenchCheck(ctx context.Context, in *RecordWrenchCheckRequest, opts ...grpc.CallOption) (*RecordWrenchCheckResponse, error)
+	// ListWrenchesDue gives the wrenches that need a calibration or a check within some days, most urgent first.
+	ListWrenchesDue(ctx context.Context, in *ListWrenchesDueRequest, opts ...grpc.CallOption) (*ListWrenchesDueResponse, error)
+	// RecordResidual keeps what a tight fastener was found to hold, with the method. One that was loosened for
+	// it, or holds too little or too much, opens its joint again.
+	RecordResidual(ctx context.Context, in *RecordResidualRequest, opts ...grpc.CallOption) (*RecordResidualResponse, error)
 	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
 	ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error)
 	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
@@ -102,6 +109,26 @@ func (c *torqueAuditServiceClient) RecordWrenchCheck(ctx context.Context, in *Re
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(RecordWrenchCheckResponse)
 	err := c.cc.Invoke(ctx, TorqueAuditService_RecordWrenchCheck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) ListWrenchesDue(ctx context.Context, in *ListWrenchesDueRequest, opts ...grpc.CallOption) (*ListWrenchesDueResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListWrenchesDueResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_ListWrenchesDue_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) RecordResidual(ctx context.Context, in *RecordResidualRequest, opts ...grpc.CallOption) (*RecordResidualResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordResidualResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_RecordResidual_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -267,6 +294,11 @@ type TorqueAuditServiceServer interface {
 	SetWrench(context.Context, *SetWrenchRequest) (*SetWrenchResponse, error)
 	// RecordWrenchCheck keeps a calibration or a check on the tester.
 	RecordWrenchCheck(context.Context, *RecordWrenchCheckRequest) (*RecordWrenchCheckResponse, error)
+	// ListWrenchesDue gives the wrenches that need a calibration or a check within some days, most urgent first.
+	ListWrenchesDue(context.Context, *ListWrenchesDueRequest) (*ListWrenchesDueResponse, error)
+	// RecordResidual keeps what a tight fastener was found to hold, with the method. One that was loosened for
+	// it, or holds too little or too much, opens its joint again.
+	RecordResidual(context.Context, *RecordResidualRequest) (*RecordResidualResponse, error)
 	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
 	ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error)
 	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
@@ -313,6 +345,12 @@ func (UnimplementedTorqueAuditServiceServer) SetWrench(context.Context, *SetWren
 }
 func (UnimplementedTorqueAuditServiceServer) RecordWrenchCheck(context.Context, *RecordWrenchCheckRequest) (*RecordWrenchCheckResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordWrenchCheck not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) ListWrenchesDue(context.Context, *ListWrenchesDueRequest) (*ListWrenchesDueResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListWrenchesDue not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) RecordResidual(context.Context, *RecordResidualRequest) (*RecordResidualResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordResidual not implemented")
 }
 func (UnimplementedTorqueAuditServiceServer) ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListLookBacks not implemented")
@@ -409,6 +447,42 @@ func _TorqueAuditService_RecordWrenchCheck_Handler(srv interface{}, ctx context.
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(TorqueAuditServiceServer).RecordWrenchCheck(ctx, req.(*RecordWrenchCheckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_ListWrenchesDue_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListWrenchesDueRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).ListWrenchesDue(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_ListWrenchesDue_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).ListWrenchesDue(ctx, req.(*ListWrenchesDueRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_RecordResidual_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordResidualRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).RecordResidual(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_RecordResidual_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).RecordResidual(ctx, req.(*RecordResidualRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -672,6 +746,14 @@ var TorqueAuditService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecordWrenchCheck",
 			Handler:    _TorqueAuditService_RecordWrenchCheck_Handler,
+		},
+		{
+			MethodName: "ListWrenchesDue",
+			Handler:    _TorqueAuditService_ListWrenchesDue_Handler,
+		},
+		{
+			MethodName: "RecordResidual",
+			Handler:    _TorqueAuditService_RecordResidual_Handler,
 		},
 		{
 			MethodName: "ListLookBacks",
