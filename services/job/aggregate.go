@@ -35,6 +35,7 @@ type Job struct {
 	Debris       []*jobv1.Debris
 	Tools        []*jobv1.ToolOnCar
 	Authorised   []*jobv1.Authorisation
+	Asked        *jobv1.AuthorityAsk // the last question beyond what was authorised
 	Parts        *jobv1.PartsStatus
 	Booking      *jobv1.BookingStatus
 	Audit        *jobv1.AuditStatus

@@ -2,6 +2,7 @@ package job
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -19,19 +20,24 @@ import (
 // later it revises the plan from the car as it stands.
 func confirm(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.ConfirmDiagnosisRequest) ([]proto.Message, error) {
 	causes := slices.Sorted(slices.Values(req.GetCauses()))
-	if j.Plan != nil && slices.Equal(causes, j.Causes) {
-		return nil, fault.New(fault.Precondition, "DIAGNOSIS_UNCHANGED", "%s is planned for these causes already", j.Name)
-	}
-	plan, err := planFor(j, c, causes)
-	if err != nil {
+	if err := confirmChanges(j, causes, req); err != nil {
 		return nil, err
 	}
+	w := j.asked(causes, req.GetWay())
 	if j.Plan != nil {
-		reason := req.GetReason()
-		if reason == "" {
-			reason = "another diagnosis was confirmed"
+		again := slices.Sorted(slices.Values(req.GetAgain()))
+		plan, err := planThrough(j.undone(again), c, causes, w)
+		if err != nil {
+			return nil, err
 		}
-		return revised(j, in, &jobv1.PlanRevised{Vehicle: j.Vehicle, Causes: causes, Plan: plan, Reason: reason}), nil
+		return revised(j, in, &jobv1.PlanRevised{
+			Vehicle: j.Vehicle, Causes: causes, Plan: plan, Again: again,
+			Reason: orElse(req.GetReason(), "another diagnosis was confirmed"),
+		}), nil
+	}
+	plan, err := planThrough(j, c, causes, w)
+	if err != nil {
+		return nil, err
 	}
 	return []proto.Message{&jobv1.DiagnosisConfirmed{
 		Job:           j.Name,
@@ -46,6 +52,41 @@ func confirm(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.Confir
 	}}, nil
 }
 
+// confirmChanges refuses a confirmation that says nothing new. The same repair wanted once more is new, if that is said.
+func confirmChanges(j *Job, causes []string, req *jobv1.ConfirmDiagnosisRequest) error {
+	for _, id := range req.GetAgain() {
+		if !slices.Contains(causes, id) || !slices.Contains(j.Car.Repaired, id) {
+			return fault.New(fault.Invalid, "REPAIR_NOT_DONE", "the repair of %s was not done yet, so it cannot be done again; leave it out of 'again'", id).
+				WithField("again", "%s is not among the causes that were repaired", id)
+		}
+		if req.GetReason() == "" {
+			return fault.New(fault.Invalid, "REASON_MISSING", "say why a repair that was done has to be done again").WithField("reason", "must not be empty")
+		}
+	}
+	if j.Plan == nil || !slices.Equal(causes, j.Causes) || req.GetWay() != nil || len(req.GetAgain()) > 0 {
+		return nil
+	}
+	refusal := fault.New(fault.Precondition, "DIAGNOSIS_UNCHANGED", "%s is planned for these causes already", j.Name)
+	if i := slices.IndexFunc(causes, func(id string) bool { return slices.Contains(j.Car.Repaired, id) }); i >= 0 {
+		refusal = fault.New(fault.Precondition, "DIAGNOSIS_UNCHANGED",
+			"%s is planned for these causes already, and the repair of %s is done; if it has to be done once more, say so: "+
+				"'ramprow job confirm %s %s --again %s --reason …'", j.Name, causes[i], numberOf(j.Name), strings.Join(causes, " "), causes[i])
+	}
+	return refusal
+}
+
+// undone is the job as if repairs had not been done, for a plan that does them once more.
+func (j *Job) undone(causes []string) *Job {
+	if len(causes) == 0 {
+		return j
+	}
+	before := j.clone()
+	for _, id := range causes {
+		before.Car.Repaired = without(before.Car.Repaired, id)
+	}
+	return before
+}
+
 // revised completes a revision by what changes against the plan before. One that
 // leaves nothing to do finishes the work, since no step will.
 func revised(j *Job, in sitelog.Input, m *jobv1.PlanRevised) []proto.Message {
@@ -58,10 +99,11 @@ func revised(j *Job, in sitelog.Input, m *jobv1.PlanRevised) []proto.Message {
 	}
 	after := j.clone()
 	after.apply(m, happening{at: in.Now})
+	events := append([]proto.Message{m}, askAuthority(j, after, m.GetReason())...)
 	if after.allDone() && after.FinishedAt.IsZero() {
-		return []proto.Message{m, &jobv1.WorkFinished{Job: j.Name, Worked: durationpb.New(after.totalWorked())}}
+		events = append(events, &jobv1.WorkFinished{Job: j.Name, Worked: durationpb.New(after.totalWorked())})
 	}
-	return []proto.Message{m}
+	return events
 }
 
 // earliest is when the car can be in a bay.

@@ -25,7 +25,7 @@ func reportFinding(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.
 	finding := &jobv1.Finding{
 		Id: fmt.Sprintf("f%d", len(j.Findings)+1), Kind: req.GetKind(), Step: req.GetStep(), Feature: req.GetFeature(), Value: req.GetValue(),
 		Piece: req.GetPiece(), Cause: req.GetCause(), PiecesMissing: req.GetPiecesMissing(), Note: req.GetNote(),
-		Attachments: req.GetAttachments(), At: timestamppb.New(in.Now), By: in.Actor.Person,
+		Extra: req.GetExtra(), Attachments: req.GetAttachments(), At: timestamppb.New(in.Now), By: in.Actor.Person,
 	}
 	events := []proto.Message{&jobv1.FindingReported{Job: j.Name, Finding: finding}}
 	switch req.GetKind() {
@@ -36,7 +36,10 @@ func reportFinding(j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.
 		events = append(events, &jobv1.DebrisNoted{Job: j.Name, Debris: &jobv1.Debris{
 			Finding: finding.GetId(), Piece: req.GetPiece(), Missing: req.GetPiecesMissing(),
 		}})
-	case jobv1.FindingKind_FINDING_KIND_UNSPECIFIED, jobv1.FindingKind_FINDING_KIND_SEIZED, jobv1.FindingKind_FINDING_KIND_SECOND_FAULT,
+	case jobv1.FindingKind_FINDING_KIND_SEIZED:
+		follow, err := seizedAt(j, c, in, finding)
+		return append(events, follow...), err
+	case jobv1.FindingKind_FINDING_KIND_UNSPECIFIED, jobv1.FindingKind_FINDING_KIND_SECOND_FAULT,
 		jobv1.FindingKind_FINDING_KIND_CAUSE_NOT_FOUND, jobv1.FindingKind_FINDING_KIND_OTHER:
 	}
 	return events, nil

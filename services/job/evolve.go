@@ -63,7 +63,7 @@ func (s *State) importEdition(m *jobv1.CatalogueImported) {
 // apply changes the job by one event and adds it to its story.
 func (j *Job) apply(m proto.Message, h happening) {
 	switch {
-	case j.applyIntake(m):
+	case j.applyIntake(m, h):
 	case j.applyWork(m, h):
 	case j.applyThings(m):
 	case j.applyNews(m):

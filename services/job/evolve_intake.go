@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
@@ -29,7 +30,7 @@ func openedJob(m *jobv1.JobOpened, h happening) *Job {
 }
 
 // applyIntake is what is learnt of the car and its fault before it is opened.
-func (j *Job) applyIntake(m proto.Message) bool {
+func (j *Job) applyIntake(m proto.Message, h happening) bool {
 	switch m := m.(type) {
 	case *jobv1.VehicleReceived:
 		j.Received = true
@@ -50,6 +51,8 @@ func (j *Job) applyIntake(m proto.Message) bool {
 		j.dropTest(m.GetTest())
 	case *jobv1.WorkAuthorised:
 		j.Authorised = append(j.Authorised, m.GetAuthorisation())
+	case *jobv1.AuthorityAsked:
+		j.Asked = &jobv1.AuthorityAsk{Estimate: m.GetEstimate(), Authorised: m.GetAuthorised(), Reason: m.GetReason(), At: timestamppb.New(h.at)}
 	default:
 		return false
 	}

@@ -16,6 +16,9 @@ func (j *Job) applyWork(m proto.Message, h happening) bool {
 		j.adopt(m.GetPlan(), m.GetCauses(), h.at)
 		j.TraceID = h.trace
 	case *jobv1.PlanRevised:
+		for _, id := range m.GetAgain() {
+			j.Car.Repaired = without(j.Car.Repaired, id)
+		}
 		j.adopt(m.GetPlan(), m.GetCauses(), h.at)
 		j.DoneBefore = m.GetStepsDone()
 		if m.GetVehicle() != nil {

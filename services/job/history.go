@@ -50,6 +50,10 @@ func (j *Job) intakeSentence(m proto.Message) string {
 		return fmt.Sprintf("test %s: %s", m.GetRecord().GetTest(), word(m.GetRecord().GetOutcome().String(), "TEST_OUTCOME_"))
 	case *jobv1.EvidenceWithdrawn:
 		return fmt.Sprintf("evidence %s%s withdrawn: %s", m.GetSymptom(), m.GetTest(), m.GetReason())
+	case *jobv1.AuthorityAsked:
+		return fmt.Sprintf("the customer is to be asked for %s, %s are authorised: %s",
+			amount(m.GetEstimate().GetMinorUnits(), m.GetEstimate().GetCurrencyCode()),
+			amount(m.GetAuthorised().GetMinorUnits(), m.GetAuthorised().GetCurrencyCode()), m.GetReason())
 	case *jobv1.WorkAuthorised:
 		a := m.GetAuthorisation()
 		return fmt.Sprintf("%s authorised up to %s (%s)", a.GetGivenBy(), amount(a.GetUpTo().GetMinorUnits(), a.GetUpTo().GetCurrencyCode()), a.GetHow())

@@ -24,7 +24,12 @@ type planner struct {
 	facts     catalogue.Facts
 	job       *Job
 	causes    []string
-	plan      *jobv1.Plan
+	way       *jobv1.Way
+	// What the engine was asked for.
+	engine *teardown.Engine
+	car    teardown.Model
+	todo   []teardown.Task
+	plan   *jobv1.Plan
 	// ids are the step ids that are taken, with how often.
 	ids map[string]int
 }
@@ -34,19 +39,34 @@ func newPlanner(j *Job, c *catalogue.Catalogue, causes []string) (*planner, erro
 	if err != nil {
 		return nil, err
 	}
-	return &planner{catalogue: c, facts: facts, job: j, causes: causes, ids: map[string]int{}}, nil
+	return &planner{catalogue: c, facts: facts, job: j, causes: causes, way: j.way(causes), ids: map[string]int{}}, nil
 }
 
-// planFor plans the repair of causes from the car as it stands. Steps that are
+// planFor plans the repair of causes from the car as it stands, by the way that the job goes. Steps that are
 // done stay in the plan, so it is whole. Pure: the engine's seed is the job's number.
 func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, error) {
-	p, err := newPlanner(j, c, causes)
+	return planThrough(j, c, causes, j.way(causes))
+}
+
+// planThrough is planFor by a way, with the ways that were left aside.
+func planThrough(j *Job, c *catalogue.Catalogue, causes []string, w *jobv1.Way) (*jobv1.Plan, error) {
+	p, answer, err := planBy(j, c, causes, w)
 	if err != nil {
 		return nil, err
 	}
+	return p.plan, p.reject(answer)
+}
+
+// planBy plans by one way and keeps the engine's own answer beside the plan.
+func planBy(j *Job, c *catalogue.Catalogue, causes []string, w *jobv1.Way) (*planner, teardown.Plan, error) {
+	p, err := newPlanner(j, c, causes)
+	if err != nil {
+		return nil, teardown.Plan{}, err
+	}
+	p.way = w
 	answer, err := p.ask()
 	if err != nil {
-		return nil, err
+		return nil, teardown.Plan{}, err
 	}
 	p.plan = &jobv1.Plan{
 		Revision:         j.Plan.GetRevision() + 1,
@@ -56,6 +76,7 @@ func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, erro
 		Effort:           spread(answer.Total),
 		ProvedOptimal:    answer.Proved,
 		LowerBound:       minutes(answer.Bound),
+		Way:              wayOf(w, c),
 	}
 	p.keepDone()
 	p.addSteps(answer)
@@ -64,10 +85,10 @@ func planFor(j *Job, c *catalogue.Catalogue, causes []string) (*jobv1.Plan, erro
 	p.addJoints()
 	p.addNeeds()
 	if err := p.addBays(); err != nil {
-		return nil, err
+		return nil, teardown.Plan{}, err
 	}
 	p.price()
-	return p.plan, nil
+	return p, answer, nil
 }
 
 // ask has the engine plan the repairs that are not done yet.
@@ -76,12 +97,18 @@ func (p *planner) ask() (teardown.Plan, error) {
 	if err != nil {
 		return teardown.Plan{}, err
 	}
-	model := p.catalogue.TeardownModel(p.facts)
-	engine, err := teardown.New(model)
-	if err != nil {
+	if err := p.wayFits(); err != nil {
+		return teardown.Plan{}, err
+	}
+	p.todo, p.car = tasks, p.model()
+	if p.engine, err = teardown.New(p.car); err != nil {
 		return teardown.Plan{}, planRefused(err)
 	}
-	plan, err := engine.Plan(p.start(model), tasks, teardown.Options{Seed: p.job.Number, Correlation: effortCorrelation})
+	plan, err := p.engine.Plan(p.start(p.car), tasks, p.options(p.car))
+	if contradiction, ok := errors.AsType[*teardown.InvalidError](err); ok {
+		return teardown.Plan{}, fault.New(fault.Invalid, "WAY_CONTRADICTS", "this way cannot be asked for: %v", contradiction).
+			WithField("way", "%v", contradiction)
+	}
 	return plan, planRefused(err)
 }
 

@@ -139,6 +139,17 @@ func (s *Server) ConfirmDiagnosis(ctx context.Context, req *jobv1.ConfirmDiagnos
 	return &jobv1.ConfirmDiagnosisResponse{Job: job, Receipt: receipt}, nil
 }
 
+// TakeWay goes another way than planned.
+func (s *Server) TakeWay(ctx context.Context, req *jobv1.TakeWayRequest) (*jobv1.TakeWayResponse, error) {
+	job, receipt, err := s.change(ctx, req, func(j *Job, c *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) {
+		return takeWay(j, c, in, req)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &jobv1.TakeWayResponse{Job: job, Receipt: receipt}, nil
+}
+
 // AuthoriseWork keeps the customer's word.
 func (s *Server) AuthoriseWork(ctx context.Context, req *jobv1.AuthoriseWorkRequest) (*jobv1.AuthoriseWorkResponse, error) {
 	job, receipt, err := s.change(ctx, req, func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) {

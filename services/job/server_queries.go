@@ -96,7 +96,7 @@ func (s *Server) PreviewPlan(ctx context.Context, req *jobv1.PreviewPlanRequest)
 	}
 	causes := slices.Sorted(slices.Values(req.GetCauses()))
 	response := &jobv1.PreviewPlanResponse{}
-	if response.Plan, err = planFor(j, c, causes); err != nil {
+	if response.Plan, err = planThrough(j, c, causes, j.asked(causes, req.GetWay())); err != nil {
 		return nil, err
 	}
 	d, err := s.cars.of(j, c)
@@ -105,6 +105,19 @@ func (s *Server) PreviewPlan(ctx context.Context, req *jobv1.PreviewPlanRequest)
 	}
 	response.WhileOpen, err = whileOpen(j, c, causes, d)
 	return response, err
+}
+
+// ComparePlans plans the same work by every way worth a look.
+func (s *Server) ComparePlans(ctx context.Context, req *jobv1.ComparePlansRequest) (*jobv1.ComparePlansResponse, error) {
+	j, c, err := s.look(ctx, req.GetJob())
+	if err != nil {
+		return nil, err
+	}
+	if err := refuseFinished(j); err != nil {
+		return nil, err
+	}
+	alternatives, err := compare(j, c, slices.Sorted(slices.Values(req.GetCauses())))
+	return &jobv1.ComparePlansResponse{Alternatives: alternatives}, err
 }
 
 // PreviewInvoice shows the invoice as it would be, and what is missing.

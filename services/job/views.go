@@ -173,7 +173,7 @@ func (j *Job) resource() *jobv1.Job {
 		r.Invoice.Paid = &commonv1.Money{MinorUnits: j.Paid, CurrencyCode: j.currency()}
 	}
 	if !j.finished() {
-		r.Unmet = j.unmet()
+		r.Unmet, r.AuthorityAsked = j.unmet(), j.asking()
 	}
 	return r
 }

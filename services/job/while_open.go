@@ -28,12 +28,12 @@ func whileOpen(j *Job, c *catalogue.Catalogue, causes []string, d *diagnoser) ([
 	if err != nil {
 		return nil, err
 	}
-	model := c.TeardownModel(p.facts)
+	model := p.model()
 	engine, err := teardown.New(model)
 	if err != nil {
 		return nil, planRefused(err)
 	}
-	ranked, err := engine.WhileOpen(p.start(model), tasks, p.candidates(d.car.Model.Causes), teardown.Options{})
+	ranked, err := engine.WhileOpen(p.start(model), tasks, p.candidates(d.car.Model.Causes), p.options(model))
 	if err != nil {
 		return nil, planRefused(err)
 	}

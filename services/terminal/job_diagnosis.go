@@ -76,12 +76,13 @@ func actionColumns() []column[*jobv1.NextAction] {
 }
 
 func jobPlan(o *options) *cobra.Command {
-	return &cobra.Command{
+	var w wayFlags
+	command := &cobra.Command{
 		Use:     "plan JOB CAUSE…",
 		Short:   "Show what repairing these causes would take; changes nothing",
-		Example: "  ramprow job plan 17 follower-4",
+		Example: "  ramprow job plan 17 follower-4\n  ramprow job plan 17 follower-4 --by-the-book",
 		RunE: o.onJob(func(ctx context.Context, s *session, job string, rest []string) error {
-			r, err := s.Job.PreviewPlan(ctx, &jobv1.PreviewPlanRequest{Job: job, Causes: rest, MinRevision: s.atLeast})
+			r, err := s.Job.PreviewPlan(ctx, &jobv1.PreviewPlanRequest{Job: job, Causes: rest, Way: w.way(), MinRevision: s.atLeast})
 			if err != nil {
 				return err
 			}
@@ -91,9 +92,11 @@ func jobPlan(o *options) *cobra.Command {
 			if err := s.showPlan(r.GetPlan(), r.GetWhileOpen()); err != nil {
 				return err
 			}
-			return s.say("\nNext: ramprow job confirm %s %s", number(job), strings.Join(rest, " "))
+			return s.say("\nNext: ramprow job confirm %s %s%s", number(job), strings.Join(rest, " "), wayWords(w.way()))
 		}),
 	}
+	w.add(command)
+	return command
 }
 
 func (s *session) showPlan(p *jobv1.Plan, whileOpen []*jobv1.Suggestion) error {
@@ -111,6 +114,7 @@ func (s *session) showPlan(p *jobv1.Plan, whileOpen []*jobv1.Suggestion) error {
 		c.add("Tool", t.GetTitle()+" ("+t.GetTool()+")")
 	}
 	c.add("Bays", strings.Join(p.GetBayKinds(), ", "))
+	c.add("Way", p.GetWay().GetName())
 	for _, w := range whileOpen {
 		c.add("While open", fmt.Sprintf("%s, %s more: %s", w.GetTitle(), span(w.GetExtra()), w.GetReason()))
 	}
@@ -136,16 +140,21 @@ func effort(p *jobv1.Plan) string {
 
 func jobConfirm(o *options) *cobra.Command {
 	var reason string
+	var again []string
+	var w wayFlags
 	command := &cobra.Command{
-		Use:     "confirm JOB CAUSE…",
-		Short:   "Say what is broken: the plan is made, parts are held, a bay is booked",
-		Example: "  ramprow job confirm 17 follower-4\n  ramprow job confirm 17 follower-4 coil-2 --reason 'second fault found'",
+		Use:   "confirm JOB CAUSE…",
+		Short: "Say what is broken: the plan is made, parts are held, a bay is booked",
+		Example: "  ramprow job confirm 17 follower-4\n  ramprow job confirm 17 follower-4 coil-2 --reason 'second fault found'\n" +
+			"  ramprow job confirm 17 coil-2 --again coil-2 --reason 'the new coil is bad too'\n  ramprow job confirm 17 follower-4 --by-the-book",
 		RunE: o.changeJob(func(ctx context.Context, s *session, job string, rest []string) (jobAnswer, string, error) {
-			r, err := s.Job.ConfirmDiagnosis(ctx, &jobv1.ConfirmDiagnosisRequest{RequestId: s.once(), Job: job, Causes: rest, Reason: reason})
+			r, err := s.Job.ConfirmDiagnosis(ctx, &jobv1.ConfirmDiagnosisRequest{RequestId: s.once(), Job: job, Causes: rest, Reason: reason, Way: w.way(), Again: again})
 			p := r.GetJob().GetPlan()
 			return r, fmt.Sprintf("confirmed. %s; %s; %s without tax", plural(len(p.GetSteps()), "step"), effort(p), money(estimate(p))), err
 		}),
 	}
 	command.Flags().StringVar(&reason, "reason", "", "why, if it was confirmed otherwise before")
+	command.Flags().StringSliceVar(&again, "again", nil, "cause whose repair was done and has to be done once more; may be repeated")
+	w.add(command)
 	return command
 }

@@ -12,12 +12,15 @@ import (
 
 func jobFound(o *options) *cobra.Command {
 	found := &jobv1.ReportFindingRequest{}
+	var extra string
 	command := &cobra.Command{
 		Use:   "found JOB KIND",
 		Short: "Report what was found at the car",
 		Long: "Report what was found at the car. KIND is one of " + strings.Join(choices[jobv1.FindingKind](), ", ") + ".\n" +
-			"A design settles which parts are needed; a second fault or a cause that is not there asks for a new diagnosis.",
+			"A design settles which parts are needed; a second fault or a cause that is not there asks for a new\n" +
+			"diagnosis; what is seized at a step is gone around where another way leads there, or takes --extra longer.",
 		Example: `  ramprow job found 17 seized --piece exhaust-stud --note 'turns with the nut'
+  ramprow job found 17 seized --step open.manifold-brace-off --extra 25m --note 'stud has to be drilled'
   ramprow job found 17 broken-up --piece follower-4 --missing 3
   ramprow job found 17 second-fault --cause coil-2`,
 		ValidArgsFunction: completeAt(1, choices[jobv1.FindingKind]()...),
@@ -25,6 +28,11 @@ func jobFound(o *options) *cobra.Command {
 			kind, err := choose[jobv1.FindingKind]("KIND", rest[0])
 			if err != nil {
 				return nil, "", err
+			}
+			if extra != "" {
+				if found.Extra, err = parseDuration(extra); err != nil {
+					return nil, "", err
+				}
 			}
 			found.RequestId, found.Job, found.Kind = s.once(), job, kind
 			r, err := s.Job.ReportFinding(ctx, found)
@@ -38,6 +46,7 @@ func jobFound(o *options) *cobra.Command {
 	flags.StringVar(&found.Piece, "piece", "", "which piece")
 	flags.StringVar(&found.Cause, "cause", "", "which cause")
 	flags.Uint32Var(&found.PiecesMissing, "missing", 0, "broken up: how many pieces are missing from it")
+	flags.StringVar(&extra, "extra", "", "seized: how much longer the step takes, as in 25m; otherwise it cannot be done")
 	flags.StringVar(&found.Note, "note", "", "in words")
 	flags.StringArrayVar(&found.Attachments, "photo", nil, "photo or file, by reference; may be repeated")
 	return command

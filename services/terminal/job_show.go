@@ -91,11 +91,15 @@ func jobCard(j *jobv1.Job, now time.Time) *card {
 	addEvidence(c, j)
 	if p := j.GetPlan(); p != nil {
 		c.add("Broken", strings.Join(j.GetCauses(), ", "))
+		c.add("Way", p.GetWay().GetName())
 		c.add("Left to do", effort(p))
 		c.add("Estimate", money(estimate(p))+" without tax")
 	}
 	for _, a := range j.GetAuthorisations() {
 		c.add("Authorised", fmt.Sprintf("up to %s by %s (%s)", money(a.GetUpTo()), a.GetGivenBy(), a.GetHow()))
+	}
+	if a := j.GetAuthorityAsked(); a != nil {
+		c.add("To be asked", fmt.Sprintf("%s, %s are authorised: %s", money(a.GetEstimate()), money(a.GetAuthorised()), a.GetReason()))
 	}
 	addAround(c, j, now)
 	addAtCar(c, j)

@@ -204,7 +204,11 @@ func (l *links) settle(steps []Step) {
 	for at := range steps {
 		slices.Sort(l.after[at])
 		steps[at].After = slices.Compact(l.after[at])
-		if reason, given := l.reasons[at]; given && steps[at].Kind == StepOpen {
+		if steps[at].Kind != StepOpen {
+			continue
+		}
+		steps[at].Reason = "this way was chosen" // nothing else rests upon it
+		if reason, given := l.reasons[at]; given {
 			steps[at].Reason = reason
 		}
 	}

@@ -2,6 +2,7 @@ package teardown
 
 import (
 	"fmt"
+	"slices"
 
 	"ramprow/internal/engine/teardown/andor"
 )
@@ -159,6 +160,25 @@ func (n *network) want(t Task) error {
 	}
 	for _, s := range states {
 		n.problem.Goal = append(n.problem.Goal, n.entered(s))
+	}
+	return nil
+}
+
+// insist makes it part of the goal that operations were done. One that is done needs nothing more.
+func (n *network) insist(operations []int, now *standing) error {
+	for _, o := range operations {
+		if slices.Contains(now.done, o) {
+			continue
+		}
+		at := slices.IndexFunc(n.meaning, func(m meaning) bool { return m.operation == o })
+		if at < 0 {
+			id := n.engine.model.Operations[o].ID
+			return &InvalidError{fmt.Sprintf("operation %q", id), "must be done and is excluded"}
+		}
+		wasDone := n.problem.Facts
+		n.problem.Facts++
+		n.problem.Actions[at].Add = append(n.problem.Actions[at].Add, wasDone)
+		n.problem.Goal = append(n.problem.Goal, wasDone)
 	}
 	return nil
 }

@@ -86,6 +86,8 @@ type Options struct {
 	OnlyByTheBook bool
 	// Without names operations that cannot be done here, as for want of a tool.
 	Without []string
+	// Through names operations that must be done, whatever they cost.
+	Through []string
 	// MaxNodes bounds the search; 0 means DefaultMaxNodes. When it is reached, the best plan so
 	// far is given with its gap.
 	MaxNodes int

@@ -43,8 +43,15 @@ func (e *Engine) choose(now *standing, tasks []Task, o Options) ([]int, andor.So
 	if err != nil {
 		return nil, andor.Solution{}, err
 	}
+	through, err := e.indexes("options", e.operations, o.Through)
+	if err != nil {
+		return nil, andor.Solution{}, err
+	}
 	n := e.newNetwork(excluded)
 	if err := n.request(now, tasks); err != nil {
+		return nil, andor.Solution{}, err
+	}
+	if err := n.insist(through, now); err != nil {
 		return nil, andor.Solution{}, err
 	}
 	nodes := o.MaxNodes

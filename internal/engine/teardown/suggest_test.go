@@ -1,7 +1,9 @@
 package teardown_test
 
 import (
+	"errors"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -104,5 +106,43 @@ func TestUnaccounted(t *testing.T) {
 	}
 	if trays := engine.NewTrays(plan); len(trays) != 1 || trays[0] != (teardown.Tray{Piece: "3", Off: 4}) {
 		t.Errorf("trays %+v", trays)
+	}
+}
+
+// TestThrough insists on operations of random cars: the plan has the operation, can be done step by step, is never
+// cheaper than the free one, and costs the same where the free one has the operation anyway.
+func TestThrough(t *testing.T) {
+	r := rand.New(rand.NewPCG(7, 7))
+	insisted := 0
+	for range 400 {
+		m := randomCar(r)
+		tasks := randomTasks(r, m)
+		e := must(teardown.New(m))
+		free, err := e.Plan(teardown.CarState{}, tasks, teardown.Options{MeansOnly: true})
+		if err != nil {
+			continue
+		}
+		o := m.Operations[r.IntN(len(m.Operations))].ID
+		p, err := e.Plan(teardown.CarState{}, tasks, teardown.Options{MeansOnly: true, Through: []string{o}})
+		var impossible *teardown.ImpossibleError
+		if errors.As(err, &impossible) || err != nil && strings.Contains(err.Error(), "excluded") {
+			continue
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		insisted++
+		if !slices.Contains(p.Chosen, o) || p.Cost < free.Cost-1e-9 {
+			t.Fatalf("through %s: %v for %v, freely %v for %v", o, p.Chosen, p.Cost, free.Chosen, free.Cost)
+		}
+		if slices.Contains(free.Chosen, o) && p.Cost > free.Cost+1e-9 {
+			t.Fatalf("through %s, which the cheapest plan has, costs %v and not %v", o, p.Cost, free.Cost)
+		}
+		if fault := replay(m, teardown.CarState{}, tasks, p.Steps, inOrder(p.Steps)); fault != "" {
+			t.Fatalf("through %s: %s", o, fault)
+		}
+	}
+	if insisted < 100 {
+		t.Errorf("only %d plans were insisted upon", insisted)
 	}
 }

@@ -31,16 +31,19 @@ type Suggestion struct {
 // WhileOpen ranks what else may be done on top of the tasks, by falling worth; what is not worth
 // its minutes, or cannot be reached at all, is left out. It is a suggestion for authorisation.
 func (e *Engine) WhileOpen(start CarState, tasks []Task, candidates []Candidate, o Options) ([]Suggestion, error) {
-	planned, err := e.cost(start, tasks, o)
+	planned, err := e.Choose(start, tasks, o)
 	if err != nil {
 		return nil, err
 	}
 	var out []Suggestion
 	for _, c := range candidates {
 		s := Suggestion{Candidate: c}
-		together, err := e.cost(start, append(slices.Clone(tasks), c.Task), o)
+		together, err := e.Choose(start, append(slices.Clone(tasks), c.Task), o)
+		var alone Choice
 		if err == nil {
-			s.Alone, err = e.cost(CarState{}, []Task{c.Task}, o)
+			another := o
+			another.Through = nil // what was chosen on this visit is no business of the next
+			alone, err = e.Choose(CarState{}, []Task{c.Task}, another)
 		}
 		var impossible *ImpossibleError
 		if errors.As(err, &impossible) {
@@ -49,7 +52,8 @@ func (e *Engine) WhileOpen(start CarState, tasks []Task, candidates []Candidate,
 		if err != nil {
 			return nil, err
 		}
-		s.Extra = together - planned
+		s.Alone = alone.Minutes
+		s.Extra = together.Minutes - planned.Minutes
 		s.Worth = c.DueProbability*(s.Alone+c.ComingBack) - s.Extra
 		if s.Worth > 0 {
 			out = append(out, s)
@@ -59,21 +63,31 @@ func (e *Engine) WhileOpen(start CarState, tasks []Task, candidates []Candidate,
 	return out, nil
 }
 
-// cost is the expected minutes of the cheapest way to the tasks, and of the tasks.
-func (e *Engine) cost(start CarState, tasks []Task, o Options) (float64, error) {
+// Choice is which operations a way takes, in no order, and its expected minutes without set-up: a plan's
+// skeleton, for a small part of a plan's price.
+type Choice struct {
+	Chosen  []string
+	Minutes float64
+}
+
+// Choose is Plan without its order and its estimates.
+func (e *Engine) Choose(start CarState, tasks []Task, o Options) (Choice, error) {
 	now, err := e.stand(start)
 	if err != nil {
-		return 0, err
+		return Choice{}, err
 	}
-	_, solution, err := e.choose(now, tasks, o)
+	chosen, solution, err := e.choose(now, tasks, o)
 	if err != nil {
-		return 0, err
+		return Choice{}, err
 	}
-	cost := solution.Cost
+	c := Choice{Minutes: solution.Cost}
+	for _, o := range chosen {
+		c.Chosen = append(c.Chosen, e.model.Operations[o].ID)
+	}
 	for _, t := range tasks {
-		cost += t.Effort.Mean()
+		c.Minutes += t.Effort.Mean()
 	}
-	return cost, nil
+	return c, nil
 }
 
 // Alternative is a plan under a name.

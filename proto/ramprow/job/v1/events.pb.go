@@ -583,9 +583,11 @@ type PlanRevised struct {
 	// Whole: the steps done are in it too. Effort is of what is left.
 	Plan *Plan `protobuf:"bytes,4,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Why, in words.
-	Reason        string               `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
-	Change        *durationpb.Duration `protobuf:"bytes,6,opt,name=change,proto3" json:"change,omitempty"`
-	StepsDone     []string             `protobuf:"bytes,7,rep,name=steps_done,json=stepsDone,proto3" json:"steps_done,omitempty"`
+	Reason    string               `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	Change    *durationpb.Duration `protobuf:"bytes,6,opt,name=change,proto3" json:"change,omitempty"`
+	StepsDone []string             `protobuf:"bytes,7,rep,name=steps_done,json=stepsDone,proto3" json:"steps_done,omitempty"`
+	// Causes whose repair is to be done once more, although it was done before.
+	Again         []string `protobuf:"bytes,8,rep,name=again,proto3" json:"again,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -669,6 +671,13 @@ func (x *PlanRevised) GetStepsDone() []string {
 	return nil
 }
 
+func (x *PlanRevised) GetAgain() []string {
+	if x != nil {
+		return x.Again
+	}
+	return nil
+}
+
 type WorkAuthorised struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
@@ -723,10 +732,12 @@ func (x *WorkAuthorised) GetAuthorisation() *Authorisation {
 
 // AuthorityAsked says that the plan costs more than was authorised.
 type AuthorityAsked struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Estimate      *v11.Money             `protobuf:"bytes,2,opt,name=estimate,proto3" json:"estimate,omitempty"`
-	Authorised    *v11.Money             `protobuf:"bytes,3,opt,name=authorised,proto3" json:"authorised,omitempty"`
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Job        string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Estimate   *v11.Money             `protobuf:"bytes,2,opt,name=estimate,proto3" json:"estimate,omitempty"`
+	Authorised *v11.Money             `protobuf:"bytes,3,opt,name=authorised,proto3" json:"authorised,omitempty"`
+	// What made it dearer, in words.
+	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -780,6 +791,13 @@ func (x *AuthorityAsked) GetAuthorised() *v11.Money {
 		return x.Authorised
 	}
 	return nil
+}
+
+func (x *AuthorityAsked) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
 }
 
 type StepStarted struct {
@@ -2174,7 +2192,7 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\twanted_by\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12\x1a\n" +
 	"\bpriority\x18\a \x01(\rR\bpriority\x12\x14\n" +
 	"\x05title\x18\b \x01(\tR\x05title\x12\x1a\n" +
-	"\bcustomer\x18\t \x01(\tR\bcustomer\"\xfe\x01\n" +
+	"\bcustomer\x18\t \x01(\tR\bcustomer\"\x94\x02\n" +
 	"\vPlanRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x12\x16\n" +
@@ -2183,16 +2201,18 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x121\n" +
 	"\x06change\x18\x06 \x01(\v2\x19.google.protobuf.DurationR\x06change\x12\x1d\n" +
 	"\n" +
-	"steps_done\x18\a \x03(\tR\tstepsDone\"g\n" +
+	"steps_done\x18\a \x03(\tR\tstepsDone\x12\x14\n" +
+	"\x05again\x18\b \x03(\tR\x05again\"g\n" +
 	"\x0eWorkAuthorised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12C\n" +
-	"\rauthorisation\x18\x02 \x01(\v2\x1d.ramprow.job.v1.AuthorisationR\rauthorisation\"\x92\x01\n" +
+	"\rauthorisation\x18\x02 \x01(\v2\x1d.ramprow.job.v1.AuthorisationR\rauthorisation\"\xaa\x01\n" +
 	"\x0eAuthorityAsked\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x124\n" +
 	"\bestimate\x18\x02 \x01(\v2\x18.ramprow.common.v1.MoneyR\bestimate\x128\n" +
 	"\n" +
 	"authorised\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\n" +
-	"authorised\"\x8c\x01\n" +
+	"authorised\x12\x16\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\x8c\x01\n" +
 	"\vStepStarted\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
 	"\x04step\x18\x02 \x01(\tR\x04step\x12\x14\n" +

@@ -1068,9 +1068,11 @@ type Finding struct {
 	PiecesMissing uint32 `protobuf:"varint,8,opt,name=pieces_missing,json=piecesMissing,proto3" json:"pieces_missing,omitempty"`
 	Note          string `protobuf:"bytes,9,opt,name=note,proto3" json:"note,omitempty"`
 	// Photos or files by reference.
-	Attachments   []string               `protobuf:"bytes,10,rep,name=attachments,proto3" json:"attachments,omitempty"`
-	At            *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=at,proto3" json:"at,omitempty"`
-	By            string                 `protobuf:"bytes,12,opt,name=by,proto3" json:"by,omitempty"`
+	Attachments []string               `protobuf:"bytes,10,rep,name=attachments,proto3" json:"attachments,omitempty"`
+	At          *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=at,proto3" json:"at,omitempty"`
+	By          string                 `protobuf:"bytes,12,opt,name=by,proto3" json:"by,omitempty"`
+	// More minutes that the step takes, as the finder judges; absent: none, or it cannot be done at all.
+	Extra         *durationpb.Duration `protobuf:"bytes,13,opt,name=extra,proto3" json:"extra,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1187,6 +1189,13 @@ func (x *Finding) GetBy() string {
 		return x.By
 	}
 	return ""
+}
+
+func (x *Finding) GetExtra() *durationpb.Duration {
+	if x != nil {
+		return x.Extra
+	}
+	return nil
 }
 
 // Stowed is a piece that came off and where it is now.
@@ -1798,6 +1807,75 @@ func (x *AuditStatus) GetReason() string {
 	return ""
 }
 
+// AuthorityAsk is a question to the customer: the plan has come to cost more than he has agreed to.
+type AuthorityAsk struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Estimate      *v1.Money              `protobuf:"bytes,1,opt,name=estimate,proto3" json:"estimate,omitempty"`
+	Authorised    *v1.Money              `protobuf:"bytes,2,opt,name=authorised,proto3" json:"authorised,omitempty"`
+	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	At            *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AuthorityAsk) Reset() {
+	*x = AuthorityAsk{}
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AuthorityAsk) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AuthorityAsk) ProtoMessage() {}
+
+func (x *AuthorityAsk) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AuthorityAsk.ProtoReflect.Descriptor instead.
+func (*AuthorityAsk) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *AuthorityAsk) GetEstimate() *v1.Money {
+	if x != nil {
+		return x.Estimate
+	}
+	return nil
+}
+
+func (x *AuthorityAsk) GetAuthorised() *v1.Money {
+	if x != nil {
+		return x.Authorised
+	}
+	return nil
+}
+
+func (x *AuthorityAsk) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *AuthorityAsk) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
 type RoadTest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Passed        bool                   `protobuf:"varint,1,opt,name=passed,proto3" json:"passed,omitempty"`
@@ -1811,7 +1889,7 @@ type RoadTest struct {
 
 func (x *RoadTest) Reset() {
 	*x = RoadTest{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1823,7 +1901,7 @@ func (x *RoadTest) String() string {
 func (*RoadTest) ProtoMessage() {}
 
 func (x *RoadTest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1836,7 +1914,7 @@ func (x *RoadTest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoadTest.ProtoReflect.Descriptor instead.
 func (*RoadTest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RoadTest) GetPassed() bool {
@@ -1893,7 +1971,7 @@ type InvoiceLine struct {
 
 func (x *InvoiceLine) Reset() {
 	*x = InvoiceLine{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1905,7 +1983,7 @@ func (x *InvoiceLine) String() string {
 func (*InvoiceLine) ProtoMessage() {}
 
 func (x *InvoiceLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1918,7 +1996,7 @@ func (x *InvoiceLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InvoiceLine.ProtoReflect.Descriptor instead.
 func (*InvoiceLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *InvoiceLine) GetKind() LineKind {
@@ -1989,7 +2067,7 @@ type TaxSubtotal struct {
 
 func (x *TaxSubtotal) Reset() {
 	*x = TaxSubtotal{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2001,7 +2079,7 @@ func (x *TaxSubtotal) String() string {
 func (*TaxSubtotal) ProtoMessage() {}
 
 func (x *TaxSubtotal) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2014,7 +2092,7 @@ func (x *TaxSubtotal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TaxSubtotal.ProtoReflect.Descriptor instead.
 func (*TaxSubtotal) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *TaxSubtotal) GetCategory() string {
@@ -2066,7 +2144,7 @@ type Invoice struct {
 
 func (x *Invoice) Reset() {
 	*x = Invoice{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2078,7 +2156,7 @@ func (x *Invoice) String() string {
 func (*Invoice) ProtoMessage() {}
 
 func (x *Invoice) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2091,7 +2169,7 @@ func (x *Invoice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Invoice.ProtoReflect.Descriptor instead.
 func (*Invoice) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Invoice) GetNumber() string {
@@ -2193,7 +2271,7 @@ type UnmetCondition struct {
 
 func (x *UnmetCondition) Reset() {
 	*x = UnmetCondition{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2205,7 +2283,7 @@ func (x *UnmetCondition) String() string {
 func (*UnmetCondition) ProtoMessage() {}
 
 func (x *UnmetCondition) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2218,7 +2296,7 @@ func (x *UnmetCondition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnmetCondition.ProtoReflect.Descriptor instead.
 func (*UnmetCondition) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *UnmetCondition) GetType() string {
@@ -2286,6 +2364,8 @@ type Job struct {
 	OpenedAt     *timestamppb.Timestamp `protobuf:"bytes,50,opt,name=opened_at,json=openedAt,proto3" json:"opened_at,omitempty"`
 	UpdatedAt    *timestamppb.Timestamp `protobuf:"bytes,51,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
 	CancelReason string                 `protobuf:"bytes,52,opt,name=cancel_reason,json=cancelReason,proto3" json:"cancel_reason,omitempty"`
+	// What the customer was last asked to agree to beyond what was authorised; absent once he has.
+	AuthorityAsked *AuthorityAsk `protobuf:"bytes,54,opt,name=authority_asked,json=authorityAsked,proto3" json:"authority_asked,omitempty"`
 	// Trace that this job's diagnosis began.
 	TraceId       string `protobuf:"bytes,53,opt,name=trace_id,json=traceId,proto3" json:"trace_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2294,7 +2374,7 @@ type Job struct {
 
 func (x *Job) Reset() {
 	*x = Job{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2306,7 +2386,7 @@ func (x *Job) String() string {
 func (*Job) ProtoMessage() {}
 
 func (x *Job) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2319,7 +2399,7 @@ func (x *Job) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Job.ProtoReflect.Descriptor instead.
 func (*Job) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Job) GetName() string {
@@ -2539,6 +2619,13 @@ func (x *Job) GetCancelReason() string {
 	return ""
 }
 
+func (x *Job) GetAuthorityAsked() *AuthorityAsk {
+	if x != nil {
+		return x.AuthorityAsked
+	}
+	return nil
+}
+
 func (x *Job) GetTraceId() string {
 	if x != nil {
 		return x.TraceId
@@ -2569,7 +2656,7 @@ type JobSummary struct {
 
 func (x *JobSummary) Reset() {
 	*x = JobSummary{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2581,7 +2668,7 @@ func (x *JobSummary) String() string {
 func (*JobSummary) ProtoMessage() {}
 
 func (x *JobSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2594,7 +2681,7 @@ func (x *JobSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JobSummary.ProtoReflect.Descriptor instead.
 func (*JobSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *JobSummary) GetName() string {
@@ -2738,7 +2825,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\adone_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x06doneAt\x121\n" +
 	"\x06worked\x18\x05 \x01(\v2\x19.google.protobuf.DurationR\x06worked\x12\x0e\n" +
 	"\x02by\x18\x06 \x01(\tR\x02by\x12\x12\n" +
-	"\x04note\x18\a \x01(\tR\x04note\"\xd3\x02\n" +
+	"\x04note\x18\a \x01(\tR\x04note\"\x84\x03\n" +
 	"\aFinding\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x1b.ramprow.job.v1.FindingKindR\x04kind\x12\x12\n" +
@@ -2752,7 +2839,8 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\vattachments\x18\n" +
 	" \x03(\tR\vattachments\x12*\n" +
 	"\x02at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
-	"\x02by\x18\f \x01(\tR\x02by\"\x87\x02\n" +
+	"\x02by\x18\f \x01(\tR\x02by\x12/\n" +
+	"\x05extra\x18\r \x01(\v2\x19.google.protobuf.DurationR\x05extra\"\x87\x02\n" +
 	"\x06Stowed\x12\x14\n" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
@@ -2808,7 +2896,14 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x12\x16\n" +
 	"\x06joints\x18\x03 \x01(\rR\x06joints\x12#\n" +
 	"\rjoints_proved\x18\x04 \x01(\rR\fjointsProved\x12\x16\n" +
-	"\x06reason\x18\x05 \x01(\tR\x06reason\"\x93\x01\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\"\xc2\x01\n" +
+	"\fAuthorityAsk\x124\n" +
+	"\bestimate\x18\x01 \x01(\v2\x18.ramprow.common.v1.MoneyR\bestimate\x128\n" +
+	"\n" +
+	"authorised\x18\x02 \x01(\v2\x18.ramprow.common.v1.MoneyR\n" +
+	"authorised\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\x12*\n" +
+	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\x93\x01\n" +
 	"\bRoadTest\x12\x16\n" +
 	"\x06passed\x18\x01 \x01(\bR\x06passed\x12\x1f\n" +
 	"\vdistance_km\x18\x02 \x01(\x01R\n" +
@@ -2848,7 +2943,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x04type\x18\x01 \x01(\tR\x04type\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12 \n" +
 	"\vdescription\x18\x03 \x01(\tR\vdescription\x12)\n" +
-	"\x03who\x18\x04 \x01(\x0e2\x17.ramprow.common.v1.RoleR\x03who\"\xa3\f\n" +
+	"\x03who\x18\x04 \x01(\x0e2\x17.ramprow.common.v1.RoleR\x03who\"\xea\f\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x18.ramprow.job.v1.JobStateR\x05state\x121\n" +
@@ -2885,7 +2980,8 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\topened_at\x182 \x01(\v2\x1a.google.protobuf.TimestampR\bopenedAt\x129\n" +
 	"\n" +
 	"updated_at\x183 \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12#\n" +
-	"\rcancel_reason\x184 \x01(\tR\fcancelReason\x12\x19\n" +
+	"\rcancel_reason\x184 \x01(\tR\fcancelReason\x12E\n" +
+	"\x0fauthority_asked\x186 \x01(\v2\x1c.ramprow.job.v1.AuthorityAskR\x0eauthorityAsked\x12\x19\n" +
 	"\btrace_id\x185 \x01(\tR\atraceId\"\xde\x03\n" +
 	"\n" +
 	"JobSummary\x12\x12\n" +
@@ -2983,7 +3079,7 @@ func file_ramprow_job_v1_job_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_job_proto_enumTypes = make([]protoimpl.EnumInfo, 9)
-var file_ramprow_job_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_ramprow_job_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(ReadingMoment)(0),            // 0: ramprow.job.v1.ReadingMoment
 	(TestOutcome)(0),              // 1: ramprow.job.v1.TestOutcome
@@ -3009,91 +3105,97 @@ var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(*PartsStatus)(nil),           // 21: ramprow.job.v1.PartsStatus
 	(*BookingStatus)(nil),         // 22: ramprow.job.v1.BookingStatus
 	(*AuditStatus)(nil),           // 23: ramprow.job.v1.AuditStatus
-	(*RoadTest)(nil),              // 24: ramprow.job.v1.RoadTest
-	(*InvoiceLine)(nil),           // 25: ramprow.job.v1.InvoiceLine
-	(*TaxSubtotal)(nil),           // 26: ramprow.job.v1.TaxSubtotal
-	(*Invoice)(nil),               // 27: ramprow.job.v1.Invoice
-	(*UnmetCondition)(nil),        // 28: ramprow.job.v1.UnmetCondition
-	(*Job)(nil),                   // 29: ramprow.job.v1.Job
-	(*JobSummary)(nil),            // 30: ramprow.job.v1.JobSummary
-	nil,                           // 31: ramprow.job.v1.Vehicle.FeaturesEntry
-	(*timestamppb.Timestamp)(nil), // 32: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 33: google.protobuf.Duration
-	(*v1.Money)(nil),              // 34: ramprow.common.v1.Money
-	(*v1.Interval)(nil),           // 35: ramprow.common.v1.Interval
-	(v1.Role)(0),                  // 36: ramprow.common.v1.Role
-	(*Plan)(nil),                  // 37: ramprow.job.v1.Plan
+	(*AuthorityAsk)(nil),          // 24: ramprow.job.v1.AuthorityAsk
+	(*RoadTest)(nil),              // 25: ramprow.job.v1.RoadTest
+	(*InvoiceLine)(nil),           // 26: ramprow.job.v1.InvoiceLine
+	(*TaxSubtotal)(nil),           // 27: ramprow.job.v1.TaxSubtotal
+	(*Invoice)(nil),               // 28: ramprow.job.v1.Invoice
+	(*UnmetCondition)(nil),        // 29: ramprow.job.v1.UnmetCondition
+	(*Job)(nil),                   // 30: ramprow.job.v1.Job
+	(*JobSummary)(nil),            // 31: ramprow.job.v1.JobSummary
+	nil,                           // 32: ramprow.job.v1.Vehicle.FeaturesEntry
+	(*timestamppb.Timestamp)(nil), // 33: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 34: google.protobuf.Duration
+	(*v1.Money)(nil),              // 35: ramprow.common.v1.Money
+	(*v1.Interval)(nil),           // 36: ramprow.common.v1.Interval
+	(v1.Role)(0),                  // 37: ramprow.common.v1.Role
+	(*Plan)(nil),                  // 38: ramprow.job.v1.Plan
 }
 var file_ramprow_job_v1_job_proto_depIdxs = []int32{
-	31, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
-	32, // 1: ramprow.job.v1.Vehicle.built:type_name -> google.protobuf.Timestamp
+	32, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
+	33, // 1: ramprow.job.v1.Vehicle.built:type_name -> google.protobuf.Timestamp
 	0,  // 2: ramprow.job.v1.CodeReport.moment:type_name -> ramprow.job.v1.ReadingMoment
 	11, // 3: ramprow.job.v1.CodeReport.codes:type_name -> ramprow.job.v1.CodeReading
-	32, // 4: ramprow.job.v1.CodeReport.read_at:type_name -> google.protobuf.Timestamp
+	33, // 4: ramprow.job.v1.CodeReport.read_at:type_name -> google.protobuf.Timestamp
 	1,  // 5: ramprow.job.v1.TestRecord.outcome:type_name -> ramprow.job.v1.TestOutcome
-	32, // 6: ramprow.job.v1.TestRecord.done_at:type_name -> google.protobuf.Timestamp
+	33, // 6: ramprow.job.v1.TestRecord.done_at:type_name -> google.protobuf.Timestamp
 	3,  // 7: ramprow.job.v1.StepProgress.state:type_name -> ramprow.job.v1.StepState
-	32, // 8: ramprow.job.v1.StepProgress.started_at:type_name -> google.protobuf.Timestamp
-	32, // 9: ramprow.job.v1.StepProgress.done_at:type_name -> google.protobuf.Timestamp
-	33, // 10: ramprow.job.v1.StepProgress.worked:type_name -> google.protobuf.Duration
+	33, // 8: ramprow.job.v1.StepProgress.started_at:type_name -> google.protobuf.Timestamp
+	33, // 9: ramprow.job.v1.StepProgress.done_at:type_name -> google.protobuf.Timestamp
+	34, // 10: ramprow.job.v1.StepProgress.worked:type_name -> google.protobuf.Duration
 	4,  // 11: ramprow.job.v1.Finding.kind:type_name -> ramprow.job.v1.FindingKind
-	32, // 12: ramprow.job.v1.Finding.at:type_name -> google.protobuf.Timestamp
-	5,  // 13: ramprow.job.v1.Stowed.state:type_name -> ramprow.job.v1.StowState
-	32, // 14: ramprow.job.v1.ToolOnCar.put_on_at:type_name -> google.protobuf.Timestamp
-	34, // 15: ramprow.job.v1.Authorisation.up_to:type_name -> ramprow.common.v1.Money
-	32, // 16: ramprow.job.v1.Authorisation.at:type_name -> google.protobuf.Timestamp
-	6,  // 17: ramprow.job.v1.PartsStatus.state:type_name -> ramprow.job.v1.PartsState
-	32, // 18: ramprow.job.v1.PartsStatus.eta:type_name -> google.protobuf.Timestamp
-	35, // 19: ramprow.job.v1.BookingStatus.when:type_name -> ramprow.common.v1.Interval
-	7,  // 20: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
-	32, // 21: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
-	8,  // 22: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
-	34, // 23: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
-	34, // 24: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
-	34, // 25: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
-	25, // 26: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
-	26, // 27: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
-	34, // 28: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
-	34, // 29: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
-	34, // 30: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
-	32, // 31: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
-	10, // 32: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
-	9,  // 33: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
-	34, // 34: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
-	36, // 35: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
-	2,  // 36: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
-	9,  // 37: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
-	10, // 38: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
-	32, // 39: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
-	32, // 40: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
-	12, // 41: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
-	13, // 42: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
-	14, // 43: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
-	37, // 44: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
-	15, // 45: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
-	16, // 46: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
-	17, // 47: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
-	18, // 48: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
-	19, // 49: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
-	20, // 50: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
-	21, // 51: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
-	22, // 52: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
-	23, // 53: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
-	24, // 54: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
-	32, // 55: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
-	27, // 56: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
-	28, // 57: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	32, // 58: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
-	32, // 59: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
-	2,  // 60: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
-	35, // 61: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
-	32, // 62: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
-	32, // 63: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
-	64, // [64:64] is the sub-list for method output_type
-	64, // [64:64] is the sub-list for method input_type
-	64, // [64:64] is the sub-list for extension type_name
-	64, // [64:64] is the sub-list for extension extendee
-	0,  // [0:64] is the sub-list for field type_name
+	33, // 12: ramprow.job.v1.Finding.at:type_name -> google.protobuf.Timestamp
+	34, // 13: ramprow.job.v1.Finding.extra:type_name -> google.protobuf.Duration
+	5,  // 14: ramprow.job.v1.Stowed.state:type_name -> ramprow.job.v1.StowState
+	33, // 15: ramprow.job.v1.ToolOnCar.put_on_at:type_name -> google.protobuf.Timestamp
+	35, // 16: ramprow.job.v1.Authorisation.up_to:type_name -> ramprow.common.v1.Money
+	33, // 17: ramprow.job.v1.Authorisation.at:type_name -> google.protobuf.Timestamp
+	6,  // 18: ramprow.job.v1.PartsStatus.state:type_name -> ramprow.job.v1.PartsState
+	33, // 19: ramprow.job.v1.PartsStatus.eta:type_name -> google.protobuf.Timestamp
+	36, // 20: ramprow.job.v1.BookingStatus.when:type_name -> ramprow.common.v1.Interval
+	7,  // 21: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
+	35, // 22: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
+	35, // 23: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
+	33, // 24: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
+	33, // 25: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
+	8,  // 26: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
+	35, // 27: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
+	35, // 28: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
+	35, // 29: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
+	26, // 30: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
+	27, // 31: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
+	35, // 32: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
+	35, // 33: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
+	35, // 34: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
+	33, // 35: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
+	10, // 36: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
+	9,  // 37: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
+	35, // 38: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
+	37, // 39: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
+	2,  // 40: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
+	9,  // 41: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
+	10, // 42: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
+	33, // 43: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
+	33, // 44: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
+	12, // 45: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
+	13, // 46: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
+	14, // 47: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
+	38, // 48: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
+	15, // 49: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
+	16, // 50: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
+	17, // 51: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
+	18, // 52: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
+	19, // 53: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
+	20, // 54: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
+	21, // 55: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
+	22, // 56: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
+	23, // 57: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
+	25, // 58: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
+	33, // 59: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
+	28, // 60: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
+	29, // 61: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	33, // 62: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
+	33, // 63: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
+	24, // 64: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
+	2,  // 65: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
+	36, // 66: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
+	33, // 67: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
+	33, // 68: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
+	69, // [69:69] is the sub-list for method output_type
+	69, // [69:69] is the sub-list for method input_type
+	69, // [69:69] is the sub-list for extension type_name
+	69, // [69:69] is the sub-list for extension extendee
+	0,  // [0:69] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_proto_init() }
@@ -3109,7 +3211,7 @@ func file_ramprow_job_v1_job_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_job_proto_rawDesc), len(file_ramprow_job_v1_job_proto_rawDesc)),
 			NumEnums:      9,
-			NumMessages:   23,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

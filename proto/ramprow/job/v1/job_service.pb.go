@@ -75,7 +75,7 @@ func (x NextAction_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use NextAction_Kind.Descriptor instead.
 func (NextAction_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{64, 0}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{69, 0}
 }
 
 type ImportCatalogueRequest struct {
@@ -1286,10 +1286,12 @@ func (x *DiagnoseResponse) GetStopTesting() bool {
 }
 
 type PreviewPlanRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Causes        []string               `protobuf:"bytes,2,rep,name=causes,proto3" json:"causes,omitempty"`
-	MinRevision   uint64                 `protobuf:"varint,3,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	Job         string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Causes      []string               `protobuf:"bytes,2,rep,name=causes,proto3" json:"causes,omitempty"`
+	MinRevision uint64                 `protobuf:"varint,3,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	// How the car is opened; absent: as before, or with least effort.
+	Way           *Way `protobuf:"bytes,4,opt,name=way,proto3" json:"way,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1345,6 +1347,13 @@ func (x *PreviewPlanRequest) GetMinRevision() uint64 {
 	return 0
 }
 
+func (x *PreviewPlanRequest) GetWay() *Way {
+	if x != nil {
+		return x.Way
+	}
+	return nil
+}
+
 type PreviewPlanResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Plan  *Plan                  `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
@@ -1398,19 +1407,372 @@ func (x *PreviewPlanResponse) GetWhileOpen() []*Suggestion {
 	return nil
 }
 
-type ConfirmDiagnosisRequest struct {
+type ComparePlansRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
-	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
-	Causes        []string               `protobuf:"bytes,3,rep,name=causes,proto3" json:"causes,omitempty"`
-	Reason        string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Causes        []string               `protobuf:"bytes,2,rep,name=causes,proto3" json:"causes,omitempty"`
+	MinRevision   uint64                 `protobuf:"varint,3,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComparePlansRequest) Reset() {
+	*x = ComparePlansRequest{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComparePlansRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComparePlansRequest) ProtoMessage() {}
+
+func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComparePlansRequest.ProtoReflect.Descriptor instead.
+func (*ComparePlansRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ComparePlansRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *ComparePlansRequest) GetCauses() []string {
+	if x != nil {
+		return x.Causes
+	}
+	return nil
+}
+
+func (x *ComparePlansRequest) GetMinRevision() uint64 {
+	if x != nil {
+		return x.MinRevision
+	}
+	return 0
+}
+
+type ComparePlansResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The quickest first.
+	Alternatives  []*PlanAlternative `protobuf:"bytes,1,rep,name=alternatives,proto3" json:"alternatives,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComparePlansResponse) Reset() {
+	*x = ComparePlansResponse{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComparePlansResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComparePlansResponse) ProtoMessage() {}
+
+func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComparePlansResponse.ProtoReflect.Descriptor instead.
+func (*ComparePlansResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *ComparePlansResponse) GetAlternatives() []*PlanAlternative {
+	if x != nil {
+		return x.Alternatives
+	}
+	return nil
+}
+
+// PlanAlternative is one way to do the same work.
+type PlanAlternative struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What to confirm it with.
+	Way  *Way  `protobuf:"bytes,1,opt,name=way,proto3" json:"way,omitempty"`
+	Plan *Plan `protobuf:"bytes,2,opt,name=plan,proto3" json:"plan,omitempty"`
+	// Operations that the quickest way does not have, and those of its that this one spares.
+	OtherWork  []string `protobuf:"bytes,3,rep,name=other_work,json=otherWork,proto3" json:"other_work,omitempty"`
+	SparedWork []string `protobuf:"bytes,4,rep,name=spared_work,json=sparedWork,proto3" json:"spared_work,omitempty"`
+	// Of the short cuts that it takes.
+	Risks []string `protobuf:"bytes,5,rep,name=risks,proto3" json:"risks,omitempty"`
+	// P50 against the quickest way's; price without tax, all in.
+	More          *durationpb.Duration `protobuf:"bytes,6,opt,name=more,proto3" json:"more,omitempty"`
+	Price         *v11.Money           `protobuf:"bytes,7,opt,name=price,proto3" json:"price,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PlanAlternative) Reset() {
+	*x = PlanAlternative{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PlanAlternative) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PlanAlternative) ProtoMessage() {}
+
+func (x *PlanAlternative) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PlanAlternative.ProtoReflect.Descriptor instead.
+func (*PlanAlternative) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *PlanAlternative) GetWay() *Way {
+	if x != nil {
+		return x.Way
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetPlan() *Plan {
+	if x != nil {
+		return x.Plan
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetOtherWork() []string {
+	if x != nil {
+		return x.OtherWork
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetSparedWork() []string {
+	if x != nil {
+		return x.SparedWork
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetRisks() []string {
+	if x != nil {
+		return x.Risks
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetMore() *durationpb.Duration {
+	if x != nil {
+		return x.More
+	}
+	return nil
+}
+
+func (x *PlanAlternative) GetPrice() *v11.Money {
+	if x != nil {
+		return x.Price
+	}
+	return nil
+}
+
+type TakeWayRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	// What holds already of the job's way, as what is seized, is kept.
+	Way    *Way   `protobuf:"bytes,3,opt,name=way,proto3" json:"way,omitempty"`
+	Reason string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// The operations of way.through were done already, in this order; worked is the time they took together.
+	Done   bool                 `protobuf:"varint,5,opt,name=done,proto3" json:"done,omitempty"`
+	Worked *durationpb.Duration `protobuf:"bytes,6,opt,name=worked,proto3" json:"worked,omitempty"`
+	// Tray for what came off; absent: one named after each step.
+	Tray          string `protobuf:"bytes,7,opt,name=tray,proto3" json:"tray,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeWayRequest) Reset() {
+	*x = TakeWayRequest{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeWayRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeWayRequest) ProtoMessage() {}
+
+func (x *TakeWayRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeWayRequest.ProtoReflect.Descriptor instead.
+func (*TakeWayRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *TakeWayRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *TakeWayRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *TakeWayRequest) GetWay() *Way {
+	if x != nil {
+		return x.Way
+	}
+	return nil
+}
+
+func (x *TakeWayRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *TakeWayRequest) GetDone() bool {
+	if x != nil {
+		return x.Done
+	}
+	return false
+}
+
+func (x *TakeWayRequest) GetWorked() *durationpb.Duration {
+	if x != nil {
+		return x.Worked
+	}
+	return nil
+}
+
+func (x *TakeWayRequest) GetTray() string {
+	if x != nil {
+		return x.Tray
+	}
+	return ""
+}
+
+type TakeWayResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           *Job                   `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Receipt       *v11.Receipt           `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeWayResponse) Reset() {
+	*x = TakeWayResponse{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeWayResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeWayResponse) ProtoMessage() {}
+
+func (x *TakeWayResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeWayResponse.ProtoReflect.Descriptor instead.
+func (*TakeWayResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *TakeWayResponse) GetJob() *Job {
+	if x != nil {
+		return x.Job
+	}
+	return nil
+}
+
+func (x *TakeWayResponse) GetReceipt() *v11.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type ConfirmDiagnosisRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Causes    []string               `protobuf:"bytes,3,rep,name=causes,proto3" json:"causes,omitempty"`
+	Reason    string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// How the car is opened; absent: as before, or with least effort.
+	Way *Way `protobuf:"bytes,5,opt,name=way,proto3" json:"way,omitempty"`
+	// Those of the causes whose repair was done and has to be done again, as when it did not hold. Needs a reason.
+	Again         []string `protobuf:"bytes,6,rep,name=again,proto3" json:"again,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ConfirmDiagnosisRequest) Reset() {
 	*x = ConfirmDiagnosisRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1422,7 +1784,7 @@ func (x *ConfirmDiagnosisRequest) String() string {
 func (*ConfirmDiagnosisRequest) ProtoMessage() {}
 
 func (x *ConfirmDiagnosisRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1435,7 +1797,7 @@ func (x *ConfirmDiagnosisRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmDiagnosisRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmDiagnosisRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ConfirmDiagnosisRequest) GetRequestId() string {
@@ -1466,6 +1828,20 @@ func (x *ConfirmDiagnosisRequest) GetReason() string {
 	return ""
 }
 
+func (x *ConfirmDiagnosisRequest) GetWay() *Way {
+	if x != nil {
+		return x.Way
+	}
+	return nil
+}
+
+func (x *ConfirmDiagnosisRequest) GetAgain() []string {
+	if x != nil {
+		return x.Again
+	}
+	return nil
+}
+
 type ConfirmDiagnosisResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Job           *Job                   `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
@@ -1476,7 +1852,7 @@ type ConfirmDiagnosisResponse struct {
 
 func (x *ConfirmDiagnosisResponse) Reset() {
 	*x = ConfirmDiagnosisResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1488,7 +1864,7 @@ func (x *ConfirmDiagnosisResponse) String() string {
 func (*ConfirmDiagnosisResponse) ProtoMessage() {}
 
 func (x *ConfirmDiagnosisResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1501,7 +1877,7 @@ func (x *ConfirmDiagnosisResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmDiagnosisResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmDiagnosisResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ConfirmDiagnosisResponse) GetJob() *Job {
@@ -1531,7 +1907,7 @@ type AuthoriseWorkRequest struct {
 
 func (x *AuthoriseWorkRequest) Reset() {
 	*x = AuthoriseWorkRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1543,7 +1919,7 @@ func (x *AuthoriseWorkRequest) String() string {
 func (*AuthoriseWorkRequest) ProtoMessage() {}
 
 func (x *AuthoriseWorkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1556,7 +1932,7 @@ func (x *AuthoriseWorkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthoriseWorkRequest.ProtoReflect.Descriptor instead.
 func (*AuthoriseWorkRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *AuthoriseWorkRequest) GetRequestId() string {
@@ -1604,7 +1980,7 @@ type AuthoriseWorkResponse struct {
 
 func (x *AuthoriseWorkResponse) Reset() {
 	*x = AuthoriseWorkResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1616,7 +1992,7 @@ func (x *AuthoriseWorkResponse) String() string {
 func (*AuthoriseWorkResponse) ProtoMessage() {}
 
 func (x *AuthoriseWorkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1629,7 +2005,7 @@ func (x *AuthoriseWorkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthoriseWorkResponse.ProtoReflect.Descriptor instead.
 func (*AuthoriseWorkResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *AuthoriseWorkResponse) GetJob() *Job {
@@ -1657,7 +2033,7 @@ type StartStepRequest struct {
 
 func (x *StartStepRequest) Reset() {
 	*x = StartStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1669,7 +2045,7 @@ func (x *StartStepRequest) String() string {
 func (*StartStepRequest) ProtoMessage() {}
 
 func (x *StartStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1682,7 +2058,7 @@ func (x *StartStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartStepRequest.ProtoReflect.Descriptor instead.
 func (*StartStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *StartStepRequest) GetRequestId() string {
@@ -1716,7 +2092,7 @@ type StartStepResponse struct {
 
 func (x *StartStepResponse) Reset() {
 	*x = StartStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1728,7 +2104,7 @@ func (x *StartStepResponse) String() string {
 func (*StartStepResponse) ProtoMessage() {}
 
 func (x *StartStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1741,7 +2117,7 @@ func (x *StartStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartStepResponse.ProtoReflect.Descriptor instead.
 func (*StartStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *StartStepResponse) GetJob() *Job {
@@ -1770,7 +2146,7 @@ type PauseStepRequest struct {
 
 func (x *PauseStepRequest) Reset() {
 	*x = PauseStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1782,7 +2158,7 @@ func (x *PauseStepRequest) String() string {
 func (*PauseStepRequest) ProtoMessage() {}
 
 func (x *PauseStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1795,7 +2171,7 @@ func (x *PauseStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PauseStepRequest.ProtoReflect.Descriptor instead.
 func (*PauseStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *PauseStepRequest) GetRequestId() string {
@@ -1836,7 +2212,7 @@ type PauseStepResponse struct {
 
 func (x *PauseStepResponse) Reset() {
 	*x = PauseStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1848,7 +2224,7 @@ func (x *PauseStepResponse) String() string {
 func (*PauseStepResponse) ProtoMessage() {}
 
 func (x *PauseStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1861,7 +2237,7 @@ func (x *PauseStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PauseStepResponse.ProtoReflect.Descriptor instead.
 func (*PauseStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PauseStepResponse) GetJob() *Job {
@@ -1889,7 +2265,7 @@ type ResumeStepRequest struct {
 
 func (x *ResumeStepRequest) Reset() {
 	*x = ResumeStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1901,7 +2277,7 @@ func (x *ResumeStepRequest) String() string {
 func (*ResumeStepRequest) ProtoMessage() {}
 
 func (x *ResumeStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1914,7 +2290,7 @@ func (x *ResumeStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResumeStepRequest.ProtoReflect.Descriptor instead.
 func (*ResumeStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ResumeStepRequest) GetRequestId() string {
@@ -1948,7 +2324,7 @@ type ResumeStepResponse struct {
 
 func (x *ResumeStepResponse) Reset() {
 	*x = ResumeStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1960,7 +2336,7 @@ func (x *ResumeStepResponse) String() string {
 func (*ResumeStepResponse) ProtoMessage() {}
 
 func (x *ResumeStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1973,7 +2349,7 @@ func (x *ResumeStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResumeStepResponse.ProtoReflect.Descriptor instead.
 func (*ResumeStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ResumeStepResponse) GetJob() *Job {
@@ -2006,7 +2382,7 @@ type FinishStepRequest struct {
 
 func (x *FinishStepRequest) Reset() {
 	*x = FinishStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2018,7 +2394,7 @@ func (x *FinishStepRequest) String() string {
 func (*FinishStepRequest) ProtoMessage() {}
 
 func (x *FinishStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2031,7 +2407,7 @@ func (x *FinishStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishStepRequest.ProtoReflect.Descriptor instead.
 func (*FinishStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *FinishStepRequest) GetRequestId() string {
@@ -2086,7 +2462,7 @@ type FinishStepResponse struct {
 
 func (x *FinishStepResponse) Reset() {
 	*x = FinishStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2098,7 +2474,7 @@ func (x *FinishStepResponse) String() string {
 func (*FinishStepResponse) ProtoMessage() {}
 
 func (x *FinishStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2111,7 +2487,7 @@ func (x *FinishStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishStepResponse.ProtoReflect.Descriptor instead.
 func (*FinishStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *FinishStepResponse) GetJob() *Job {
@@ -2141,13 +2517,16 @@ type ReportFindingRequest struct {
 	PiecesMissing uint32                 `protobuf:"varint,9,opt,name=pieces_missing,json=piecesMissing,proto3" json:"pieces_missing,omitempty"`
 	Note          string                 `protobuf:"bytes,10,opt,name=note,proto3" json:"note,omitempty"`
 	Attachments   []string               `protobuf:"bytes,11,rep,name=attachments,proto3" json:"attachments,omitempty"`
+	// Something seized at a step that opens the car: how much longer this way takes now. Absent: it cannot be gone, and
+	// another one is planned where there is one.
+	Extra         *durationpb.Duration `protobuf:"bytes,12,opt,name=extra,proto3" json:"extra,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ReportFindingRequest) Reset() {
 	*x = ReportFindingRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2159,7 +2538,7 @@ func (x *ReportFindingRequest) String() string {
 func (*ReportFindingRequest) ProtoMessage() {}
 
 func (x *ReportFindingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2172,7 +2551,7 @@ func (x *ReportFindingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportFindingRequest.ProtoReflect.Descriptor instead.
 func (*ReportFindingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ReportFindingRequest) GetRequestId() string {
@@ -2252,6 +2631,13 @@ func (x *ReportFindingRequest) GetAttachments() []string {
 	return nil
 }
 
+func (x *ReportFindingRequest) GetExtra() *durationpb.Duration {
+	if x != nil {
+		return x.Extra
+	}
+	return nil
+}
+
 type ReportFindingResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Job           *Job                   `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
@@ -2262,7 +2648,7 @@ type ReportFindingResponse struct {
 
 func (x *ReportFindingResponse) Reset() {
 	*x = ReportFindingResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2274,7 +2660,7 @@ func (x *ReportFindingResponse) String() string {
 func (*ReportFindingResponse) ProtoMessage() {}
 
 func (x *ReportFindingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2287,7 +2673,7 @@ func (x *ReportFindingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportFindingResponse.ProtoReflect.Descriptor instead.
 func (*ReportFindingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ReportFindingResponse) GetJob() *Job {
@@ -2317,7 +2703,7 @@ type ExplainPieceRequest struct {
 
 func (x *ExplainPieceRequest) Reset() {
 	*x = ExplainPieceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2329,7 +2715,7 @@ func (x *ExplainPieceRequest) String() string {
 func (*ExplainPieceRequest) ProtoMessage() {}
 
 func (x *ExplainPieceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2342,7 +2728,7 @@ func (x *ExplainPieceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainPieceRequest.ProtoReflect.Descriptor instead.
 func (*ExplainPieceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ExplainPieceRequest) GetRequestId() string {
@@ -2390,7 +2776,7 @@ type ExplainPieceResponse struct {
 
 func (x *ExplainPieceResponse) Reset() {
 	*x = ExplainPieceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2402,7 +2788,7 @@ func (x *ExplainPieceResponse) String() string {
 func (*ExplainPieceResponse) ProtoMessage() {}
 
 func (x *ExplainPieceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2415,7 +2801,7 @@ func (x *ExplainPieceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainPieceResponse.ProtoReflect.Descriptor instead.
 func (*ExplainPieceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ExplainPieceResponse) GetJob() *Job {
@@ -2445,7 +2831,7 @@ type SettleDebrisRequest struct {
 
 func (x *SettleDebrisRequest) Reset() {
 	*x = SettleDebrisRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2457,7 +2843,7 @@ func (x *SettleDebrisRequest) String() string {
 func (*SettleDebrisRequest) ProtoMessage() {}
 
 func (x *SettleDebrisRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2470,7 +2856,7 @@ func (x *SettleDebrisRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleDebrisRequest.ProtoReflect.Descriptor instead.
 func (*SettleDebrisRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *SettleDebrisRequest) GetRequestId() string {
@@ -2518,7 +2904,7 @@ type SettleDebrisResponse struct {
 
 func (x *SettleDebrisResponse) Reset() {
 	*x = SettleDebrisResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2530,7 +2916,7 @@ func (x *SettleDebrisResponse) String() string {
 func (*SettleDebrisResponse) ProtoMessage() {}
 
 func (x *SettleDebrisResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2543,7 +2929,7 @@ func (x *SettleDebrisResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleDebrisResponse.ProtoReflect.Descriptor instead.
 func (*SettleDebrisResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{39}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SettleDebrisResponse) GetJob() *Job {
@@ -2570,7 +2956,7 @@ type ClearCodesRequest struct {
 
 func (x *ClearCodesRequest) Reset() {
 	*x = ClearCodesRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2582,7 +2968,7 @@ func (x *ClearCodesRequest) String() string {
 func (*ClearCodesRequest) ProtoMessage() {}
 
 func (x *ClearCodesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2595,7 +2981,7 @@ func (x *ClearCodesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearCodesRequest.ProtoReflect.Descriptor instead.
 func (*ClearCodesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{40}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ClearCodesRequest) GetRequestId() string {
@@ -2622,7 +3008,7 @@ type ClearCodesResponse struct {
 
 func (x *ClearCodesResponse) Reset() {
 	*x = ClearCodesResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2634,7 +3020,7 @@ func (x *ClearCodesResponse) String() string {
 func (*ClearCodesResponse) ProtoMessage() {}
 
 func (x *ClearCodesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2647,7 +3033,7 @@ func (x *ClearCodesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearCodesResponse.ProtoReflect.Descriptor instead.
 func (*ClearCodesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{41}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ClearCodesResponse) GetJob() *Job {
@@ -2677,7 +3063,7 @@ type RecordRoadTestRequest struct {
 
 func (x *RecordRoadTestRequest) Reset() {
 	*x = RecordRoadTestRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2689,7 +3075,7 @@ func (x *RecordRoadTestRequest) String() string {
 func (*RecordRoadTestRequest) ProtoMessage() {}
 
 func (x *RecordRoadTestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2702,7 +3088,7 @@ func (x *RecordRoadTestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRoadTestRequest.ProtoReflect.Descriptor instead.
 func (*RecordRoadTestRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{42}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *RecordRoadTestRequest) GetRequestId() string {
@@ -2750,7 +3136,7 @@ type RecordRoadTestResponse struct {
 
 func (x *RecordRoadTestResponse) Reset() {
 	*x = RecordRoadTestResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2762,7 +3148,7 @@ func (x *RecordRoadTestResponse) String() string {
 func (*RecordRoadTestResponse) ProtoMessage() {}
 
 func (x *RecordRoadTestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2775,7 +3161,7 @@ func (x *RecordRoadTestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRoadTestResponse.ProtoReflect.Descriptor instead.
 func (*RecordRoadTestResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{43}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *RecordRoadTestResponse) GetJob() *Job {
@@ -2802,7 +3188,7 @@ type PreviewInvoiceRequest struct {
 
 func (x *PreviewInvoiceRequest) Reset() {
 	*x = PreviewInvoiceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2814,7 +3200,7 @@ func (x *PreviewInvoiceRequest) String() string {
 func (*PreviewInvoiceRequest) ProtoMessage() {}
 
 func (x *PreviewInvoiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2827,7 +3213,7 @@ func (x *PreviewInvoiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewInvoiceRequest.ProtoReflect.Descriptor instead.
 func (*PreviewInvoiceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{44}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *PreviewInvoiceRequest) GetJob() string {
@@ -2854,7 +3240,7 @@ type PreviewInvoiceResponse struct {
 
 func (x *PreviewInvoiceResponse) Reset() {
 	*x = PreviewInvoiceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2866,7 +3252,7 @@ func (x *PreviewInvoiceResponse) String() string {
 func (*PreviewInvoiceResponse) ProtoMessage() {}
 
 func (x *PreviewInvoiceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2879,7 +3265,7 @@ func (x *PreviewInvoiceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewInvoiceResponse.ProtoReflect.Descriptor instead.
 func (*PreviewInvoiceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{45}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *PreviewInvoiceResponse) GetInvoice() *Invoice {
@@ -2906,7 +3292,7 @@ type CloseInvoiceRequest struct {
 
 func (x *CloseInvoiceRequest) Reset() {
 	*x = CloseInvoiceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2918,7 +3304,7 @@ func (x *CloseInvoiceRequest) String() string {
 func (*CloseInvoiceRequest) ProtoMessage() {}
 
 func (x *CloseInvoiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2931,7 +3317,7 @@ func (x *CloseInvoiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseInvoiceRequest.ProtoReflect.Descriptor instead.
 func (*CloseInvoiceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{46}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *CloseInvoiceRequest) GetRequestId() string {
@@ -2958,7 +3344,7 @@ type CloseInvoiceResponse struct {
 
 func (x *CloseInvoiceResponse) Reset() {
 	*x = CloseInvoiceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2970,7 +3356,7 @@ func (x *CloseInvoiceResponse) String() string {
 func (*CloseInvoiceResponse) ProtoMessage() {}
 
 func (x *CloseInvoiceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2983,7 +3369,7 @@ func (x *CloseInvoiceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseInvoiceResponse.ProtoReflect.Descriptor instead.
 func (*CloseInvoiceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{47}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *CloseInvoiceResponse) GetInvoice() *Invoice {
@@ -3012,7 +3398,7 @@ type RecordPaymentRequest struct {
 
 func (x *RecordPaymentRequest) Reset() {
 	*x = RecordPaymentRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3024,7 +3410,7 @@ func (x *RecordPaymentRequest) String() string {
 func (*RecordPaymentRequest) ProtoMessage() {}
 
 func (x *RecordPaymentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3037,7 +3423,7 @@ func (x *RecordPaymentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordPaymentRequest.ProtoReflect.Descriptor instead.
 func (*RecordPaymentRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{48}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *RecordPaymentRequest) GetRequestId() string {
@@ -3078,7 +3464,7 @@ type RecordPaymentResponse struct {
 
 func (x *RecordPaymentResponse) Reset() {
 	*x = RecordPaymentResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3090,7 +3476,7 @@ func (x *RecordPaymentResponse) String() string {
 func (*RecordPaymentResponse) ProtoMessage() {}
 
 func (x *RecordPaymentResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3103,7 +3489,7 @@ func (x *RecordPaymentResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordPaymentResponse.ProtoReflect.Descriptor instead.
 func (*RecordPaymentResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{49}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *RecordPaymentResponse) GetJob() *Job {
@@ -3131,7 +3517,7 @@ type CancelJobRequest struct {
 
 func (x *CancelJobRequest) Reset() {
 	*x = CancelJobRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3143,7 +3529,7 @@ func (x *CancelJobRequest) String() string {
 func (*CancelJobRequest) ProtoMessage() {}
 
 func (x *CancelJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3156,7 +3542,7 @@ func (x *CancelJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelJobRequest.ProtoReflect.Descriptor instead.
 func (*CancelJobRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{50}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *CancelJobRequest) GetRequestId() string {
@@ -3190,7 +3576,7 @@ type CancelJobResponse struct {
 
 func (x *CancelJobResponse) Reset() {
 	*x = CancelJobResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3202,7 +3588,7 @@ func (x *CancelJobResponse) String() string {
 func (*CancelJobResponse) ProtoMessage() {}
 
 func (x *CancelJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3215,7 +3601,7 @@ func (x *CancelJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelJobResponse.ProtoReflect.Descriptor instead.
 func (*CancelJobResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{51}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *CancelJobResponse) GetJob() *Job {
@@ -3242,7 +3628,7 @@ type GetJobRequest struct {
 
 func (x *GetJobRequest) Reset() {
 	*x = GetJobRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3254,7 +3640,7 @@ func (x *GetJobRequest) String() string {
 func (*GetJobRequest) ProtoMessage() {}
 
 func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3267,7 +3653,7 @@ func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobRequest.ProtoReflect.Descriptor instead.
 func (*GetJobRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{52}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *GetJobRequest) GetJob() string {
@@ -3293,7 +3679,7 @@ type GetJobResponse struct {
 
 func (x *GetJobResponse) Reset() {
 	*x = GetJobResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3305,7 +3691,7 @@ func (x *GetJobResponse) String() string {
 func (*GetJobResponse) ProtoMessage() {}
 
 func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3318,7 +3704,7 @@ func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobResponse.ProtoReflect.Descriptor instead.
 func (*GetJobResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{53}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *GetJobResponse) GetJob() *Job {
@@ -3342,7 +3728,7 @@ type ListJobsRequest struct {
 
 func (x *ListJobsRequest) Reset() {
 	*x = ListJobsRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3354,7 +3740,7 @@ func (x *ListJobsRequest) String() string {
 func (*ListJobsRequest) ProtoMessage() {}
 
 func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3367,7 +3753,7 @@ func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsRequest.ProtoReflect.Descriptor instead.
 func (*ListJobsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{54}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *ListJobsRequest) GetPageSize() int32 {
@@ -3415,7 +3801,7 @@ type ListJobsResponse struct {
 
 func (x *ListJobsResponse) Reset() {
 	*x = ListJobsResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3427,7 +3813,7 @@ func (x *ListJobsResponse) String() string {
 func (*ListJobsResponse) ProtoMessage() {}
 
 func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3440,7 +3826,7 @@ func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsResponse.ProtoReflect.Descriptor instead.
 func (*ListJobsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{55}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *ListJobsResponse) GetJobs() []*JobSummary {
@@ -3466,7 +3852,7 @@ type WatchJobRequest struct {
 
 func (x *WatchJobRequest) Reset() {
 	*x = WatchJobRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3478,7 +3864,7 @@ func (x *WatchJobRequest) String() string {
 func (*WatchJobRequest) ProtoMessage() {}
 
 func (x *WatchJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3491,7 +3877,7 @@ func (x *WatchJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobRequest.ProtoReflect.Descriptor instead.
 func (*WatchJobRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{56}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *WatchJobRequest) GetJob() string {
@@ -3511,7 +3897,7 @@ type WatchJobResponse struct {
 
 func (x *WatchJobResponse) Reset() {
 	*x = WatchJobResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3523,7 +3909,7 @@ func (x *WatchJobResponse) String() string {
 func (*WatchJobResponse) ProtoMessage() {}
 
 func (x *WatchJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3536,7 +3922,7 @@ func (x *WatchJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobResponse.ProtoReflect.Descriptor instead.
 func (*WatchJobResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{57}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{62}
 }
 
 func (x *WatchJobResponse) GetJob() *Job {
@@ -3561,7 +3947,7 @@ type WatchJobsRequest struct {
 
 func (x *WatchJobsRequest) Reset() {
 	*x = WatchJobsRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3573,7 +3959,7 @@ func (x *WatchJobsRequest) String() string {
 func (*WatchJobsRequest) ProtoMessage() {}
 
 func (x *WatchJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3586,7 +3972,7 @@ func (x *WatchJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobsRequest.ProtoReflect.Descriptor instead.
 func (*WatchJobsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{58}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{63}
 }
 
 type WatchJobsResponse struct {
@@ -3601,7 +3987,7 @@ type WatchJobsResponse struct {
 
 func (x *WatchJobsResponse) Reset() {
 	*x = WatchJobsResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3613,7 +3999,7 @@ func (x *WatchJobsResponse) String() string {
 func (*WatchJobsResponse) ProtoMessage() {}
 
 func (x *WatchJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3626,7 +4012,7 @@ func (x *WatchJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobsResponse.ProtoReflect.Descriptor instead.
 func (*WatchJobsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{59}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{64}
 }
 
 func (x *WatchJobsResponse) GetJob() *JobSummary {
@@ -3662,7 +4048,7 @@ type GetJobHistoryRequest struct {
 
 func (x *GetJobHistoryRequest) Reset() {
 	*x = GetJobHistoryRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3674,7 +4060,7 @@ func (x *GetJobHistoryRequest) String() string {
 func (*GetJobHistoryRequest) ProtoMessage() {}
 
 func (x *GetJobHistoryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3687,7 +4073,7 @@ func (x *GetJobHistoryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobHistoryRequest.ProtoReflect.Descriptor instead.
 func (*GetJobHistoryRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{60}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{65}
 }
 
 func (x *GetJobHistoryRequest) GetJob() string {
@@ -3728,7 +4114,7 @@ type GetJobHistoryResponse struct {
 
 func (x *GetJobHistoryResponse) Reset() {
 	*x = GetJobHistoryResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3740,7 +4126,7 @@ func (x *GetJobHistoryResponse) String() string {
 func (*GetJobHistoryResponse) ProtoMessage() {}
 
 func (x *GetJobHistoryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3753,7 +4139,7 @@ func (x *GetJobHistoryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobHistoryResponse.ProtoReflect.Descriptor instead.
 func (*GetJobHistoryResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{61}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{66}
 }
 
 func (x *GetJobHistoryResponse) GetEntries() []*HistoryEntry {
@@ -3785,7 +4171,7 @@ type CatalogueSummary struct {
 
 func (x *CatalogueSummary) Reset() {
 	*x = CatalogueSummary{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[67]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3797,7 +4183,7 @@ func (x *CatalogueSummary) String() string {
 func (*CatalogueSummary) ProtoMessage() {}
 
 func (x *CatalogueSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[67]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3810,7 +4196,7 @@ func (x *CatalogueSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CatalogueSummary.ProtoReflect.Descriptor instead.
 func (*CatalogueSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{62}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{67}
 }
 
 func (x *CatalogueSummary) GetCatalogue() string {
@@ -3871,7 +4257,7 @@ type RankedCause struct {
 
 func (x *RankedCause) Reset() {
 	*x = RankedCause{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[68]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3883,7 +4269,7 @@ func (x *RankedCause) String() string {
 func (*RankedCause) ProtoMessage() {}
 
 func (x *RankedCause) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[68]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3896,7 +4282,7 @@ func (x *RankedCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RankedCause.ProtoReflect.Descriptor instead.
 func (*RankedCause) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{63}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{68}
 }
 
 func (x *RankedCause) GetCause() string {
@@ -3959,7 +4345,7 @@ type NextAction struct {
 
 func (x *NextAction) Reset() {
 	*x = NextAction{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[69]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3971,7 +4357,7 @@ func (x *NextAction) String() string {
 func (*NextAction) ProtoMessage() {}
 
 func (x *NextAction) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[69]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3984,7 +4370,7 @@ func (x *NextAction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NextAction.ProtoReflect.Descriptor instead.
 func (*NextAction) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{64}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{69}
 }
 
 func (x *NextAction) GetKind() NextAction_Kind {
@@ -4042,7 +4428,7 @@ type Suggestion struct {
 
 func (x *Suggestion) Reset() {
 	*x = Suggestion{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[70]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4054,7 +4440,7 @@ func (x *Suggestion) String() string {
 func (*Suggestion) ProtoMessage() {}
 
 func (x *Suggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[70]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4067,7 +4453,7 @@ func (x *Suggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
 func (*Suggestion) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{65}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{70}
 }
 
 func (x *Suggestion) GetPiece() string {
@@ -4115,7 +4501,7 @@ type HistoryEntry struct {
 
 func (x *HistoryEntry) Reset() {
 	*x = HistoryEntry{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[71]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4127,7 +4513,7 @@ func (x *HistoryEntry) String() string {
 func (*HistoryEntry) ProtoMessage() {}
 
 func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[71]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4140,7 +4526,7 @@ func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HistoryEntry.ProtoReflect.Descriptor instead.
 func (*HistoryEntry) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{66}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{71}
 }
 
 func (x *HistoryEntry) GetAt() *timestamppb.Timestamp {
@@ -4283,23 +4669,57 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x06causes\x18\x01 \x03(\v2\x1b.ramprow.job.v1.RankedCauseR\x06causes\x124\n" +
 	"\aactions\x18\x02 \x03(\v2\x1a.ramprow.job.v1.NextActionR\aactions\x12$\n" +
 	"\rcontradiction\x18\x03 \x01(\tR\rcontradiction\x12!\n" +
-	"\fstop_testing\x18\x04 \x01(\bR\vstopTesting\"\xad\x01\n" +
+	"\fstop_testing\x18\x04 \x01(\bR\vstopTesting\"\xd4\x01\n" +
 	"\x12PreviewPlanRequest\x12/\n" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12C\n" +
 	"\x06causes\x18\x02 \x03(\tB+\xbaH(\x92\x01%\b\x01\x10\n" +
 	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x06causes\x12!\n" +
-	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\"z\n" +
+	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\x12%\n" +
+	"\x03way\x18\x04 \x01(\v2\x13.ramprow.job.v1.WayR\x03way\"z\n" +
 	"\x13PreviewPlanResponse\x12(\n" +
 	"\x04plan\x18\x01 \x01(\v2\x14.ramprow.job.v1.PlanR\x04plan\x129\n" +
 	"\n" +
-	"while_open\x18\x02 \x03(\v2\x1a.ramprow.job.v1.SuggestionR\twhileOpen\"\xf0\x01\n" +
+	"while_open\x18\x02 \x03(\v2\x1a.ramprow.job.v1.SuggestionR\twhileOpen\"\xae\x01\n" +
+	"\x13ComparePlansRequest\x12/\n" +
+	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12C\n" +
+	"\x06causes\x18\x02 \x03(\tB+\xbaH(\x92\x01%\b\x01\x10\n" +
+	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x06causes\x12!\n" +
+	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\"[\n" +
+	"\x14ComparePlansResponse\x12C\n" +
+	"\falternatives\x18\x01 \x03(\v2\x1f.ramprow.job.v1.PlanAlternativeR\falternatives\"\x97\x02\n" +
+	"\x0fPlanAlternative\x12%\n" +
+	"\x03way\x18\x01 \x01(\v2\x13.ramprow.job.v1.WayR\x03way\x12(\n" +
+	"\x04plan\x18\x02 \x01(\v2\x14.ramprow.job.v1.PlanR\x04plan\x12\x1d\n" +
+	"\n" +
+	"other_work\x18\x03 \x03(\tR\totherWork\x12\x1f\n" +
+	"\vspared_work\x18\x04 \x03(\tR\n" +
+	"sparedWork\x12\x14\n" +
+	"\x05risks\x18\x05 \x03(\tR\x05risks\x12-\n" +
+	"\x04more\x18\x06 \x01(\v2\x19.google.protobuf.DurationR\x04more\x12.\n" +
+	"\x05price\x18\a \x01(\v2\x18.ramprow.common.v1.MoneyR\x05price\"\xc7\x02\n" +
+	"\x0eTakeWayRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12-\n" +
+	"\x03way\x18\x03 \x01(\v2\x13.ramprow.job.v1.WayB\x06\xbaH\x03\xc8\x01\x01R\x03way\x12\"\n" +
+	"\x06reason\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12\x12\n" +
+	"\x04done\x18\x05 \x01(\bR\x04done\x12A\n" +
+	"\x06worked\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xde42\x00R\x06worked\x12\x1b\n" +
+	"\x04tray\x18\a \x01(\tB\a\xbaH\x04r\x02\x18(R\x04tray\"n\n" +
+	"\x0fTakeWayResponse\x12%\n" +
+	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd8\x02\n" +
 	"\x17ConfirmDiagnosisRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
 	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12C\n" +
 	"\x06causes\x18\x03 \x03(\tB+\xbaH(\x92\x01%\b\x01\x10\n" +
 	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x06causes\x12 \n" +
-	"\x06reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x06reason\"w\n" +
+	"\x06reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x06reason\x12%\n" +
+	"\x03way\x18\x05 \x01(\v2\x13.ramprow.job.v1.WayR\x03way\x12?\n" +
+	"\x05again\x18\x06 \x03(\tB)\xbaH&\x92\x01#\x10\n" +
+	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05again\"w\n" +
 	"\x18ConfirmDiagnosisResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x80\x02\n" +
@@ -4348,7 +4768,7 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x04note\x18\x06 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x04note\"q\n" +
 	"\x12FinishStepResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xe2\x03\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xa3\x04\n" +
 	"\x14ReportFindingRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
@@ -4363,7 +4783,8 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x0epieces_missing\x18\t \x01(\rB\b\xbaH\x05*\x03\x18\xe8\aR\rpiecesMissing\x12\x1c\n" +
 	"\x04note\x18\n" +
 	" \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x04note\x121\n" +
-	"\vattachments\x18\v \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\x14\"\x05r\x03\x18\xac\x02R\vattachments\"t\n" +
+	"\vattachments\x18\v \x03(\tB\x0f\xbaH\f\x92\x01\t\x10\x14\"\x05r\x03\x18\xac\x02R\vattachments\x12?\n" +
+	"\x05extra\x18\f \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xde4*\x00R\x05extra\"t\n" +
 	"\x15ReportFindingResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x8d\x02\n" +
@@ -4513,7 +4934,7 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x05event\x18\x03 \x01(\tR\x05event\x12\x12\n" +
 	"\x04text\x18\x04 \x01(\tR\x04text\x12\x19\n" +
 	"\btrace_id\x18\x05 \x01(\tR\atraceId\x12\x16\n" +
-	"\x06commit\x18\x06 \x01(\x04R\x06commit2\x97\x18\n" +
+	"\x06commit\x18\x06 \x01(\x04R\x06commit2\xd3\x19\n" +
 	"\n" +
 	"JobService\x12k\n" +
 	"\x0fImportCatalogue\x12&.ramprow.job.v1.ImportCatalogueRequest\x1a'.ramprow.job.v1.ImportCatalogueResponse\"\a\x8a\xb5\x18\x03\n" +
@@ -4540,7 +4961,11 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\bDiagnose\x12\x1f.ramprow.job.v1.DiagnoseRequest\x1a .ramprow.job.v1.DiagnoseResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x01\x03\x04\x12a\n" +
 	"\vPreviewPlan\x12\".ramprow.job.v1.PreviewPlanRequest\x1a#.ramprow.job.v1.PreviewPlanResponse\"\t\x8a\xb5\x18\x05\n" +
-	"\x03\x01\x03\x04\x12o\n" +
+	"\x03\x01\x03\x04\x12d\n" +
+	"\fComparePlans\x12#.ramprow.job.v1.ComparePlansRequest\x1a$.ramprow.job.v1.ComparePlansResponse\"\t\x8a\xb5\x18\x05\n" +
+	"\x03\x01\x03\x04\x12T\n" +
+	"\aTakeWay\x12\x1e.ramprow.job.v1.TakeWayRequest\x1a\x1f.ramprow.job.v1.TakeWayResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04\x12o\n" +
 	"\x10ConfirmDiagnosis\x12'.ramprow.job.v1.ConfirmDiagnosisRequest\x1a(.ramprow.job.v1.ConfirmDiagnosisResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12f\n" +
 	"\rAuthoriseWork\x12$.ramprow.job.v1.AuthoriseWorkRequest\x1a%.ramprow.job.v1.AuthoriseWorkResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -4603,7 +5028,7 @@ func file_ramprow_job_v1_job_service_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_job_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ramprow_job_v1_job_service_proto_msgTypes = make([]protoimpl.MessageInfo, 67)
+var file_ramprow_job_v1_job_service_proto_msgTypes = make([]protoimpl.MessageInfo, 72)
 var file_ramprow_job_v1_job_service_proto_goTypes = []any{
 	(NextAction_Kind)(0),             // 0: ramprow.job.v1.NextAction.Kind
 	(*ImportCatalogueRequest)(nil),   // 1: ramprow.job.v1.ImportCatalogueRequest
@@ -4628,211 +5053,233 @@ var file_ramprow_job_v1_job_service_proto_goTypes = []any{
 	(*DiagnoseResponse)(nil),         // 20: ramprow.job.v1.DiagnoseResponse
 	(*PreviewPlanRequest)(nil),       // 21: ramprow.job.v1.PreviewPlanRequest
 	(*PreviewPlanResponse)(nil),      // 22: ramprow.job.v1.PreviewPlanResponse
-	(*ConfirmDiagnosisRequest)(nil),  // 23: ramprow.job.v1.ConfirmDiagnosisRequest
-	(*ConfirmDiagnosisResponse)(nil), // 24: ramprow.job.v1.ConfirmDiagnosisResponse
-	(*AuthoriseWorkRequest)(nil),     // 25: ramprow.job.v1.AuthoriseWorkRequest
-	(*AuthoriseWorkResponse)(nil),    // 26: ramprow.job.v1.AuthoriseWorkResponse
-	(*StartStepRequest)(nil),         // 27: ramprow.job.v1.StartStepRequest
-	(*StartStepResponse)(nil),        // 28: ramprow.job.v1.StartStepResponse
-	(*PauseStepRequest)(nil),         // 29: ramprow.job.v1.PauseStepRequest
-	(*PauseStepResponse)(nil),        // 30: ramprow.job.v1.PauseStepResponse
-	(*ResumeStepRequest)(nil),        // 31: ramprow.job.v1.ResumeStepRequest
-	(*ResumeStepResponse)(nil),       // 32: ramprow.job.v1.ResumeStepResponse
-	(*FinishStepRequest)(nil),        // 33: ramprow.job.v1.FinishStepRequest
-	(*FinishStepResponse)(nil),       // 34: ramprow.job.v1.FinishStepResponse
-	(*ReportFindingRequest)(nil),     // 35: ramprow.job.v1.ReportFindingRequest
-	(*ReportFindingResponse)(nil),    // 36: ramprow.job.v1.ReportFindingResponse
-	(*ExplainPieceRequest)(nil),      // 37: ramprow.job.v1.ExplainPieceRequest
-	(*ExplainPieceResponse)(nil),     // 38: ramprow.job.v1.ExplainPieceResponse
-	(*SettleDebrisRequest)(nil),      // 39: ramprow.job.v1.SettleDebrisRequest
-	(*SettleDebrisResponse)(nil),     // 40: ramprow.job.v1.SettleDebrisResponse
-	(*ClearCodesRequest)(nil),        // 41: ramprow.job.v1.ClearCodesRequest
-	(*ClearCodesResponse)(nil),       // 42: ramprow.job.v1.ClearCodesResponse
-	(*RecordRoadTestRequest)(nil),    // 43: ramprow.job.v1.RecordRoadTestRequest
-	(*RecordRoadTestResponse)(nil),   // 44: ramprow.job.v1.RecordRoadTestResponse
-	(*PreviewInvoiceRequest)(nil),    // 45: ramprow.job.v1.PreviewInvoiceRequest
-	(*PreviewInvoiceResponse)(nil),   // 46: ramprow.job.v1.PreviewInvoiceResponse
-	(*CloseInvoiceRequest)(nil),      // 47: ramprow.job.v1.CloseInvoiceRequest
-	(*CloseInvoiceResponse)(nil),     // 48: ramprow.job.v1.CloseInvoiceResponse
-	(*RecordPaymentRequest)(nil),     // 49: ramprow.job.v1.RecordPaymentRequest
-	(*RecordPaymentResponse)(nil),    // 50: ramprow.job.v1.RecordPaymentResponse
-	(*CancelJobRequest)(nil),         // 51: ramprow.job.v1.CancelJobRequest
-	(*CancelJobResponse)(nil),        // 52: ramprow.job.v1.CancelJobResponse
-	(*GetJobRequest)(nil),            // 53: ramprow.job.v1.GetJobRequest
-	(*GetJobResponse)(nil),           // 54: ramprow.job.v1.GetJobResponse
-	(*ListJobsRequest)(nil),          // 55: ramprow.job.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),         // 56: ramprow.job.v1.ListJobsResponse
-	(*WatchJobRequest)(nil),          // 57: ramprow.job.v1.WatchJobRequest
-	(*WatchJobResponse)(nil),         // 58: ramprow.job.v1.WatchJobResponse
-	(*WatchJobsRequest)(nil),         // 59: ramprow.job.v1.WatchJobsRequest
-	(*WatchJobsResponse)(nil),        // 60: ramprow.job.v1.WatchJobsResponse
-	(*GetJobHistoryRequest)(nil),     // 61: ramprow.job.v1.GetJobHistoryRequest
-	(*GetJobHistoryResponse)(nil),    // 62: ramprow.job.v1.GetJobHistoryResponse
-	(*CatalogueSummary)(nil),         // 63: ramprow.job.v1.CatalogueSummary
-	(*RankedCause)(nil),              // 64: ramprow.job.v1.RankedCause
-	(*NextAction)(nil),               // 65: ramprow.job.v1.NextAction
-	(*Suggestion)(nil),               // 66: ramprow.job.v1.Suggestion
-	(*HistoryEntry)(nil),             // 67: ramprow.job.v1.HistoryEntry
-	(*v1.Catalogue)(nil),             // 68: ramprow.catalogue.v1.Catalogue
-	(*v11.Receipt)(nil),              // 69: ramprow.common.v1.Receipt
-	(*Vehicle)(nil),                  // 70: ramprow.job.v1.Vehicle
-	(*Customer)(nil),                 // 71: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil),    // 72: google.protobuf.Timestamp
-	(*Job)(nil),                      // 73: ramprow.job.v1.Job
-	(ReadingMoment)(0),               // 74: ramprow.job.v1.ReadingMoment
-	(*CodeReading)(nil),              // 75: ramprow.job.v1.CodeReading
-	(TestOutcome)(0),                 // 76: ramprow.job.v1.TestOutcome
-	(*Plan)(nil),                     // 77: ramprow.job.v1.Plan
-	(*v11.Money)(nil),                // 78: ramprow.common.v1.Money
-	(*durationpb.Duration)(nil),      // 79: google.protobuf.Duration
-	(FindingKind)(0),                 // 80: ramprow.job.v1.FindingKind
-	(*Invoice)(nil),                  // 81: ramprow.job.v1.Invoice
-	(*UnmetCondition)(nil),           // 82: ramprow.job.v1.UnmetCondition
-	(JobState)(0),                    // 83: ramprow.job.v1.JobState
-	(*JobSummary)(nil),               // 84: ramprow.job.v1.JobSummary
+	(*ComparePlansRequest)(nil),      // 23: ramprow.job.v1.ComparePlansRequest
+	(*ComparePlansResponse)(nil),     // 24: ramprow.job.v1.ComparePlansResponse
+	(*PlanAlternative)(nil),          // 25: ramprow.job.v1.PlanAlternative
+	(*TakeWayRequest)(nil),           // 26: ramprow.job.v1.TakeWayRequest
+	(*TakeWayResponse)(nil),          // 27: ramprow.job.v1.TakeWayResponse
+	(*ConfirmDiagnosisRequest)(nil),  // 28: ramprow.job.v1.ConfirmDiagnosisRequest
+	(*ConfirmDiagnosisResponse)(nil), // 29: ramprow.job.v1.ConfirmDiagnosisResponse
+	(*AuthoriseWorkRequest)(nil),     // 30: ramprow.job.v1.AuthoriseWorkRequest
+	(*AuthoriseWorkResponse)(nil),    // 31: ramprow.job.v1.AuthoriseWorkResponse
+	(*StartStepRequest)(nil),         // 32: ramprow.job.v1.StartStepRequest
+	(*StartStepResponse)(nil),        // 33: ramprow.job.v1.StartStepResponse
+	(*PauseStepRequest)(nil),         // 34: ramprow.job.v1.PauseStepRequest
+	(*PauseStepResponse)(nil),        // 35: ramprow.job.v1.PauseStepResponse
+	(*ResumeStepRequest)(nil),        // 36: ramprow.job.v1.ResumeStepRequest
+	(*ResumeStepResponse)(nil),       // 37: ramprow.job.v1.ResumeStepResponse
+	(*FinishStepRequest)(nil),        // 38: ramprow.job.v1.FinishStepRequest
+	(*FinishStepResponse)(nil),       // 39: ramprow.job.v1.FinishStepResponse
+	(*ReportFindingRequest)(nil),     // 40: ramprow.job.v1.ReportFindingRequest
+	(*ReportFindingResponse)(nil),    // 41: ramprow.job.v1.ReportFindingResponse
+	(*ExplainPieceRequest)(nil),      // 42: ramprow.job.v1.ExplainPieceRequest
+	(*ExplainPieceResponse)(nil),     // 43: ramprow.job.v1.ExplainPieceResponse
+	(*SettleDebrisRequest)(nil),      // 44: ramprow.job.v1.SettleDebrisRequest
+	(*SettleDebrisResponse)(nil),     // 45: ramprow.job.v1.SettleDebrisResponse
+	(*ClearCodesRequest)(nil),        // 46: ramprow.job.v1.ClearCodesRequest
+	(*ClearCodesResponse)(nil),       // 47: ramprow.job.v1.ClearCodesResponse
+	(*RecordRoadTestRequest)(nil),    // 48: ramprow.job.v1.RecordRoadTestRequest
+	(*RecordRoadTestResponse)(nil),   // 49: ramprow.job.v1.RecordRoadTestResponse
+	(*PreviewInvoiceRequest)(nil),    // 50: ramprow.job.v1.PreviewInvoiceRequest
+	(*PreviewInvoiceResponse)(nil),   // 51: ramprow.job.v1.PreviewInvoiceResponse
+	(*CloseInvoiceRequest)(nil),      // 52: ramprow.job.v1.CloseInvoiceRequest
+	(*CloseInvoiceResponse)(nil),     // 53: ramprow.job.v1.CloseInvoiceResponse
+	(*RecordPaymentRequest)(nil),     // 54: ramprow.job.v1.RecordPaymentRequest
+	(*RecordPaymentResponse)(nil),    // 55: ramprow.job.v1.RecordPaymentResponse
+	(*CancelJobRequest)(nil),         // 56: ramprow.job.v1.CancelJobRequest
+	(*CancelJobResponse)(nil),        // 57: ramprow.job.v1.CancelJobResponse
+	(*GetJobRequest)(nil),            // 58: ramprow.job.v1.GetJobRequest
+	(*GetJobResponse)(nil),           // 59: ramprow.job.v1.GetJobResponse
+	(*ListJobsRequest)(nil),          // 60: ramprow.job.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),         // 61: ramprow.job.v1.ListJobsResponse
+	(*WatchJobRequest)(nil),          // 62: ramprow.job.v1.WatchJobRequest
+	(*WatchJobResponse)(nil),         // 63: ramprow.job.v1.WatchJobResponse
+	(*WatchJobsRequest)(nil),         // 64: ramprow.job.v1.WatchJobsRequest
+	(*WatchJobsResponse)(nil),        // 65: ramprow.job.v1.WatchJobsResponse
+	(*GetJobHistoryRequest)(nil),     // 66: ramprow.job.v1.GetJobHistoryRequest
+	(*GetJobHistoryResponse)(nil),    // 67: ramprow.job.v1.GetJobHistoryResponse
+	(*CatalogueSummary)(nil),         // 68: ramprow.job.v1.CatalogueSummary
+	(*RankedCause)(nil),              // 69: ramprow.job.v1.RankedCause
+	(*NextAction)(nil),               // 70: ramprow.job.v1.NextAction
+	(*Suggestion)(nil),               // 71: ramprow.job.v1.Suggestion
+	(*HistoryEntry)(nil),             // 72: ramprow.job.v1.HistoryEntry
+	(*v1.Catalogue)(nil),             // 73: ramprow.catalogue.v1.Catalogue
+	(*v11.Receipt)(nil),              // 74: ramprow.common.v1.Receipt
+	(*Vehicle)(nil),                  // 75: ramprow.job.v1.Vehicle
+	(*Customer)(nil),                 // 76: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil),    // 77: google.protobuf.Timestamp
+	(*Job)(nil),                      // 78: ramprow.job.v1.Job
+	(ReadingMoment)(0),               // 79: ramprow.job.v1.ReadingMoment
+	(*CodeReading)(nil),              // 80: ramprow.job.v1.CodeReading
+	(TestOutcome)(0),                 // 81: ramprow.job.v1.TestOutcome
+	(*Way)(nil),                      // 82: ramprow.job.v1.Way
+	(*Plan)(nil),                     // 83: ramprow.job.v1.Plan
+	(*durationpb.Duration)(nil),      // 84: google.protobuf.Duration
+	(*v11.Money)(nil),                // 85: ramprow.common.v1.Money
+	(FindingKind)(0),                 // 86: ramprow.job.v1.FindingKind
+	(*Invoice)(nil),                  // 87: ramprow.job.v1.Invoice
+	(*UnmetCondition)(nil),           // 88: ramprow.job.v1.UnmetCondition
+	(JobState)(0),                    // 89: ramprow.job.v1.JobState
+	(*JobSummary)(nil),               // 90: ramprow.job.v1.JobSummary
 }
 var file_ramprow_job_v1_job_service_proto_depIdxs = []int32{
-	68,  // 0: ramprow.job.v1.ImportCatalogueRequest.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	69,  // 1: ramprow.job.v1.ImportCatalogueResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	68,  // 2: ramprow.job.v1.GetCatalogueResponse.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	63,  // 3: ramprow.job.v1.ListCataloguesResponse.catalogues:type_name -> ramprow.job.v1.CatalogueSummary
-	70,  // 4: ramprow.job.v1.OpenJobRequest.vehicle:type_name -> ramprow.job.v1.Vehicle
-	71,  // 5: ramprow.job.v1.OpenJobRequest.customer:type_name -> ramprow.job.v1.Customer
-	72,  // 6: ramprow.job.v1.OpenJobRequest.expected_at:type_name -> google.protobuf.Timestamp
-	72,  // 7: ramprow.job.v1.OpenJobRequest.wanted_by:type_name -> google.protobuf.Timestamp
-	73,  // 8: ramprow.job.v1.OpenJobResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 9: ramprow.job.v1.OpenJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 10: ramprow.job.v1.ReceiveVehicleResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 11: ramprow.job.v1.ReceiveVehicleResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	74,  // 12: ramprow.job.v1.RecordCodesRequest.moment:type_name -> ramprow.job.v1.ReadingMoment
-	75,  // 13: ramprow.job.v1.RecordCodesRequest.codes:type_name -> ramprow.job.v1.CodeReading
-	72,  // 14: ramprow.job.v1.RecordCodesRequest.read_at:type_name -> google.protobuf.Timestamp
-	73,  // 15: ramprow.job.v1.RecordCodesResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 16: ramprow.job.v1.RecordCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 17: ramprow.job.v1.NoteSymptomResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 18: ramprow.job.v1.NoteSymptomResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	76,  // 19: ramprow.job.v1.RecordTestRequest.outcome:type_name -> ramprow.job.v1.TestOutcome
-	73,  // 20: ramprow.job.v1.RecordTestResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 21: ramprow.job.v1.RecordTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 22: ramprow.job.v1.WithdrawEvidenceResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 23: ramprow.job.v1.WithdrawEvidenceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	64,  // 24: ramprow.job.v1.DiagnoseResponse.causes:type_name -> ramprow.job.v1.RankedCause
-	65,  // 25: ramprow.job.v1.DiagnoseResponse.actions:type_name -> ramprow.job.v1.NextAction
-	77,  // 26: ramprow.job.v1.PreviewPlanResponse.plan:type_name -> ramprow.job.v1.Plan
-	66,  // 27: ramprow.job.v1.PreviewPlanResponse.while_open:type_name -> ramprow.job.v1.Suggestion
-	73,  // 28: ramprow.job.v1.ConfirmDiagnosisResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 29: ramprow.job.v1.ConfirmDiagnosisResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 30: ramprow.job.v1.AuthoriseWorkRequest.up_to:type_name -> ramprow.common.v1.Money
-	73,  // 31: ramprow.job.v1.AuthoriseWorkResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 32: ramprow.job.v1.AuthoriseWorkResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 33: ramprow.job.v1.StartStepResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 34: ramprow.job.v1.StartStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 35: ramprow.job.v1.PauseStepResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 36: ramprow.job.v1.PauseStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 37: ramprow.job.v1.ResumeStepResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 38: ramprow.job.v1.ResumeStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	79,  // 39: ramprow.job.v1.FinishStepRequest.worked:type_name -> google.protobuf.Duration
-	73,  // 40: ramprow.job.v1.FinishStepResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 41: ramprow.job.v1.FinishStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	80,  // 42: ramprow.job.v1.ReportFindingRequest.kind:type_name -> ramprow.job.v1.FindingKind
-	73,  // 43: ramprow.job.v1.ReportFindingResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 44: ramprow.job.v1.ReportFindingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 45: ramprow.job.v1.ExplainPieceResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 46: ramprow.job.v1.ExplainPieceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 47: ramprow.job.v1.SettleDebrisResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 48: ramprow.job.v1.SettleDebrisResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 49: ramprow.job.v1.ClearCodesResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 50: ramprow.job.v1.ClearCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 51: ramprow.job.v1.RecordRoadTestResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 52: ramprow.job.v1.RecordRoadTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	81,  // 53: ramprow.job.v1.PreviewInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
-	82,  // 54: ramprow.job.v1.PreviewInvoiceResponse.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	81,  // 55: ramprow.job.v1.CloseInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
-	69,  // 56: ramprow.job.v1.CloseInvoiceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 57: ramprow.job.v1.RecordPaymentRequest.amount:type_name -> ramprow.common.v1.Money
-	73,  // 58: ramprow.job.v1.RecordPaymentResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 59: ramprow.job.v1.RecordPaymentResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 60: ramprow.job.v1.CancelJobResponse.job:type_name -> ramprow.job.v1.Job
-	69,  // 61: ramprow.job.v1.CancelJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 62: ramprow.job.v1.GetJobResponse.job:type_name -> ramprow.job.v1.Job
-	83,  // 63: ramprow.job.v1.ListJobsRequest.state:type_name -> ramprow.job.v1.JobState
-	84,  // 64: ramprow.job.v1.ListJobsResponse.jobs:type_name -> ramprow.job.v1.JobSummary
-	73,  // 65: ramprow.job.v1.WatchJobResponse.job:type_name -> ramprow.job.v1.Job
-	84,  // 66: ramprow.job.v1.WatchJobsResponse.job:type_name -> ramprow.job.v1.JobSummary
-	67,  // 67: ramprow.job.v1.GetJobHistoryResponse.entries:type_name -> ramprow.job.v1.HistoryEntry
-	79,  // 68: ramprow.job.v1.RankedCause.repair:type_name -> google.protobuf.Duration
-	0,   // 69: ramprow.job.v1.NextAction.kind:type_name -> ramprow.job.v1.NextAction.Kind
-	79,  // 70: ramprow.job.v1.NextAction.expected:type_name -> google.protobuf.Duration
-	79,  // 71: ramprow.job.v1.NextAction.takes:type_name -> google.protobuf.Duration
-	79,  // 72: ramprow.job.v1.Suggestion.extra:type_name -> google.protobuf.Duration
-	72,  // 73: ramprow.job.v1.HistoryEntry.at:type_name -> google.protobuf.Timestamp
-	1,   // 74: ramprow.job.v1.JobService.ImportCatalogue:input_type -> ramprow.job.v1.ImportCatalogueRequest
-	3,   // 75: ramprow.job.v1.JobService.GetCatalogue:input_type -> ramprow.job.v1.GetCatalogueRequest
-	5,   // 76: ramprow.job.v1.JobService.ListCatalogues:input_type -> ramprow.job.v1.ListCataloguesRequest
-	7,   // 77: ramprow.job.v1.JobService.OpenJob:input_type -> ramprow.job.v1.OpenJobRequest
-	9,   // 78: ramprow.job.v1.JobService.ReceiveVehicle:input_type -> ramprow.job.v1.ReceiveVehicleRequest
-	11,  // 79: ramprow.job.v1.JobService.RecordCodes:input_type -> ramprow.job.v1.RecordCodesRequest
-	13,  // 80: ramprow.job.v1.JobService.NoteSymptom:input_type -> ramprow.job.v1.NoteSymptomRequest
-	15,  // 81: ramprow.job.v1.JobService.RecordTest:input_type -> ramprow.job.v1.RecordTestRequest
-	17,  // 82: ramprow.job.v1.JobService.WithdrawEvidence:input_type -> ramprow.job.v1.WithdrawEvidenceRequest
-	19,  // 83: ramprow.job.v1.JobService.Diagnose:input_type -> ramprow.job.v1.DiagnoseRequest
-	21,  // 84: ramprow.job.v1.JobService.PreviewPlan:input_type -> ramprow.job.v1.PreviewPlanRequest
-	23,  // 85: ramprow.job.v1.JobService.ConfirmDiagnosis:input_type -> ramprow.job.v1.ConfirmDiagnosisRequest
-	25,  // 86: ramprow.job.v1.JobService.AuthoriseWork:input_type -> ramprow.job.v1.AuthoriseWorkRequest
-	27,  // 87: ramprow.job.v1.JobService.StartStep:input_type -> ramprow.job.v1.StartStepRequest
-	29,  // 88: ramprow.job.v1.JobService.PauseStep:input_type -> ramprow.job.v1.PauseStepRequest
-	31,  // 89: ramprow.job.v1.JobService.ResumeStep:input_type -> ramprow.job.v1.ResumeStepRequest
-	33,  // 90: ramprow.job.v1.JobService.FinishStep:input_type -> ramprow.job.v1.FinishStepRequest
-	35,  // 91: ramprow.job.v1.JobService.ReportFinding:input_type -> ramprow.job.v1.ReportFindingRequest
-	37,  // 92: ramprow.job.v1.JobService.ExplainPiece:input_type -> ramprow.job.v1.ExplainPieceRequest
-	39,  // 93: ramprow.job.v1.JobService.SettleDebris:input_type -> ramprow.job.v1.SettleDebrisRequest
-	41,  // 94: ramprow.job.v1.JobService.ClearCodes:input_type -> ramprow.job.v1.ClearCodesRequest
-	43,  // 95: ramprow.job.v1.JobService.RecordRoadTest:input_type -> ramprow.job.v1.RecordRoadTestRequest
-	45,  // 96: ramprow.job.v1.JobService.PreviewInvoice:input_type -> ramprow.job.v1.PreviewInvoiceRequest
-	47,  // 97: ramprow.job.v1.JobService.CloseInvoice:input_type -> ramprow.job.v1.CloseInvoiceRequest
-	49,  // 98: ramprow.job.v1.JobService.RecordPayment:input_type -> ramprow.job.v1.RecordPaymentRequest
-	51,  // 99: ramprow.job.v1.JobService.CancelJob:input_type -> ramprow.job.v1.CancelJobRequest
-	53,  // 100: ramprow.job.v1.JobService.GetJob:input_type -> ramprow.job.v1.GetJobRequest
-	55,  // 101: ramprow.job.v1.JobService.ListJobs:input_type -> ramprow.job.v1.ListJobsRequest
-	57,  // 102: ramprow.job.v1.JobService.WatchJob:input_type -> ramprow.job.v1.WatchJobRequest
-	59,  // 103: ramprow.job.v1.JobService.WatchJobs:input_type -> ramprow.job.v1.WatchJobsRequest
-	61,  // 104: ramprow.job.v1.JobService.GetJobHistory:input_type -> ramprow.job.v1.GetJobHistoryRequest
-	2,   // 105: ramprow.job.v1.JobService.ImportCatalogue:output_type -> ramprow.job.v1.ImportCatalogueResponse
-	4,   // 106: ramprow.job.v1.JobService.GetCatalogue:output_type -> ramprow.job.v1.GetCatalogueResponse
-	6,   // 107: ramprow.job.v1.JobService.ListCatalogues:output_type -> ramprow.job.v1.ListCataloguesResponse
-	8,   // 108: ramprow.job.v1.JobService.OpenJob:output_type -> ramprow.job.v1.OpenJobResponse
-	10,  // 109: ramprow.job.v1.JobService.ReceiveVehicle:output_type -> ramprow.job.v1.ReceiveVehicleResponse
-	12,  // 110: ramprow.job.v1.JobService.RecordCodes:output_type -> ramprow.job.v1.RecordCodesResponse
-	14,  // 111: ramprow.job.v1.JobService.NoteSymptom:output_type -> ramprow.job.v1.NoteSymptomResponse
-	16,  // 112: ramprow.job.v1.JobService.RecordTest:output_type -> ramprow.job.v1.RecordTestResponse
-	18,  // 113: ramprow.job.v1.JobService.WithdrawEvidence:output_type -> ramprow.job.v1.WithdrawEvidenceResponse
-	20,  // 114: ramprow.job.v1.JobService.Diagnose:output_type -> ramprow.job.v1.DiagnoseResponse
-	22,  // 115: ramprow.job.v1.JobService.PreviewPlan:output_type -> ramprow.job.v1.PreviewPlanResponse
-	24,  // 116: ramprow.job.v1.JobService.ConfirmDiagnosis:output_type -> ramprow.job.v1.ConfirmDiagnosisResponse
-	26,  // 117: ramprow.job.v1.JobService.AuthoriseWork:output_type -> ramprow.job.v1.AuthoriseWorkResponse
-	28,  // 118: ramprow.job.v1.JobService.StartStep:output_type -> ramprow.job.v1.StartStepResponse
-	30,  // 119: ramprow.job.v1.JobService.PauseStep:output_type -> ramprow.job.v1.PauseStepResponse
-	32,  // 120: ramprow.job.v1.JobService.ResumeStep:output_type -> ramprow.job.v1.ResumeStepResponse
-	34,  // 121: ramprow.job.v1.JobService.FinishStep:output_type -> ramprow.job.v1.FinishStepResponse
-	36,  // 122: ramprow.job.v1.JobService.ReportFinding:output_type -> ramprow.job.v1.ReportFindingResponse
-	38,  // 123: ramprow.job.v1.JobService.ExplainPiece:output_type -> ramprow.job.v1.ExplainPieceResponse
-	40,  // 124: ramprow.job.v1.JobService.SettleDebris:output_type -> ramprow.job.v1.SettleDebrisResponse
-	42,  // 125: ramprow.job.v1.JobService.ClearCodes:output_type -> ramprow.job.v1.ClearCodesResponse
-	44,  // 126: ramprow.job.v1.JobService.RecordRoadTest:output_type -> ramprow.job.v1.RecordRoadTestResponse
-	46,  // 127: ramprow.job.v1.JobService.PreviewInvoice:output_type -> ramprow.job.v1.PreviewInvoiceResponse
-	48,  // 128: ramprow.job.v1.JobService.CloseInvoice:output_type -> ramprow.job.v1.CloseInvoiceResponse
-	50,  // 129: ramprow.job.v1.JobService.RecordPayment:output_type -> ramprow.job.v1.RecordPaymentResponse
-	52,  // 130: ramprow.job.v1.JobService.CancelJob:output_type -> ramprow.job.v1.CancelJobResponse
-	54,  // 131: ramprow.job.v1.JobService.GetJob:output_type -> ramprow.job.v1.GetJobResponse
-	56,  // 132: ramprow.job.v1.JobService.ListJobs:output_type -> ramprow.job.v1.ListJobsResponse
-	58,  // 133: ramprow.job.v1.JobService.WatchJob:output_type -> ramprow.job.v1.WatchJobResponse
-	60,  // 134: ramprow.job.v1.JobService.WatchJobs:output_type -> ramprow.job.v1.WatchJobsResponse
-	62,  // 135: ramprow.job.v1.JobService.GetJobHistory:output_type -> ramprow.job.v1.GetJobHistoryResponse
-	105, // [105:136] is the sub-list for method output_type
-	74,  // [74:105] is the sub-list for method input_type
-	74,  // [74:74] is the sub-list for extension type_name
-	74,  // [74:74] is the sub-list for extension extendee
-	0,   // [0:74] is the sub-list for field type_name
+	73,  // 0: ramprow.job.v1.ImportCatalogueRequest.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	74,  // 1: ramprow.job.v1.ImportCatalogueResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	73,  // 2: ramprow.job.v1.GetCatalogueResponse.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	68,  // 3: ramprow.job.v1.ListCataloguesResponse.catalogues:type_name -> ramprow.job.v1.CatalogueSummary
+	75,  // 4: ramprow.job.v1.OpenJobRequest.vehicle:type_name -> ramprow.job.v1.Vehicle
+	76,  // 5: ramprow.job.v1.OpenJobRequest.customer:type_name -> ramprow.job.v1.Customer
+	77,  // 6: ramprow.job.v1.OpenJobRequest.expected_at:type_name -> google.protobuf.Timestamp
+	77,  // 7: ramprow.job.v1.OpenJobRequest.wanted_by:type_name -> google.protobuf.Timestamp
+	78,  // 8: ramprow.job.v1.OpenJobResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 9: ramprow.job.v1.OpenJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 10: ramprow.job.v1.ReceiveVehicleResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 11: ramprow.job.v1.ReceiveVehicleResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	79,  // 12: ramprow.job.v1.RecordCodesRequest.moment:type_name -> ramprow.job.v1.ReadingMoment
+	80,  // 13: ramprow.job.v1.RecordCodesRequest.codes:type_name -> ramprow.job.v1.CodeReading
+	77,  // 14: ramprow.job.v1.RecordCodesRequest.read_at:type_name -> google.protobuf.Timestamp
+	78,  // 15: ramprow.job.v1.RecordCodesResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 16: ramprow.job.v1.RecordCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 17: ramprow.job.v1.NoteSymptomResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 18: ramprow.job.v1.NoteSymptomResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	81,  // 19: ramprow.job.v1.RecordTestRequest.outcome:type_name -> ramprow.job.v1.TestOutcome
+	78,  // 20: ramprow.job.v1.RecordTestResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 21: ramprow.job.v1.RecordTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 22: ramprow.job.v1.WithdrawEvidenceResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 23: ramprow.job.v1.WithdrawEvidenceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	69,  // 24: ramprow.job.v1.DiagnoseResponse.causes:type_name -> ramprow.job.v1.RankedCause
+	70,  // 25: ramprow.job.v1.DiagnoseResponse.actions:type_name -> ramprow.job.v1.NextAction
+	82,  // 26: ramprow.job.v1.PreviewPlanRequest.way:type_name -> ramprow.job.v1.Way
+	83,  // 27: ramprow.job.v1.PreviewPlanResponse.plan:type_name -> ramprow.job.v1.Plan
+	71,  // 28: ramprow.job.v1.PreviewPlanResponse.while_open:type_name -> ramprow.job.v1.Suggestion
+	25,  // 29: ramprow.job.v1.ComparePlansResponse.alternatives:type_name -> ramprow.job.v1.PlanAlternative
+	82,  // 30: ramprow.job.v1.PlanAlternative.way:type_name -> ramprow.job.v1.Way
+	83,  // 31: ramprow.job.v1.PlanAlternative.plan:type_name -> ramprow.job.v1.Plan
+	84,  // 32: ramprow.job.v1.PlanAlternative.more:type_name -> google.protobuf.Duration
+	85,  // 33: ramprow.job.v1.PlanAlternative.price:type_name -> ramprow.common.v1.Money
+	82,  // 34: ramprow.job.v1.TakeWayRequest.way:type_name -> ramprow.job.v1.Way
+	84,  // 35: ramprow.job.v1.TakeWayRequest.worked:type_name -> google.protobuf.Duration
+	78,  // 36: ramprow.job.v1.TakeWayResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 37: ramprow.job.v1.TakeWayResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	82,  // 38: ramprow.job.v1.ConfirmDiagnosisRequest.way:type_name -> ramprow.job.v1.Way
+	78,  // 39: ramprow.job.v1.ConfirmDiagnosisResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 40: ramprow.job.v1.ConfirmDiagnosisResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	85,  // 41: ramprow.job.v1.AuthoriseWorkRequest.up_to:type_name -> ramprow.common.v1.Money
+	78,  // 42: ramprow.job.v1.AuthoriseWorkResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 43: ramprow.job.v1.AuthoriseWorkResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 44: ramprow.job.v1.StartStepResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 45: ramprow.job.v1.StartStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 46: ramprow.job.v1.PauseStepResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 47: ramprow.job.v1.PauseStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 48: ramprow.job.v1.ResumeStepResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 49: ramprow.job.v1.ResumeStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	84,  // 50: ramprow.job.v1.FinishStepRequest.worked:type_name -> google.protobuf.Duration
+	78,  // 51: ramprow.job.v1.FinishStepResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 52: ramprow.job.v1.FinishStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	86,  // 53: ramprow.job.v1.ReportFindingRequest.kind:type_name -> ramprow.job.v1.FindingKind
+	84,  // 54: ramprow.job.v1.ReportFindingRequest.extra:type_name -> google.protobuf.Duration
+	78,  // 55: ramprow.job.v1.ReportFindingResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 56: ramprow.job.v1.ReportFindingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 57: ramprow.job.v1.ExplainPieceResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 58: ramprow.job.v1.ExplainPieceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 59: ramprow.job.v1.SettleDebrisResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 60: ramprow.job.v1.SettleDebrisResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 61: ramprow.job.v1.ClearCodesResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 62: ramprow.job.v1.ClearCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 63: ramprow.job.v1.RecordRoadTestResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 64: ramprow.job.v1.RecordRoadTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	87,  // 65: ramprow.job.v1.PreviewInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
+	88,  // 66: ramprow.job.v1.PreviewInvoiceResponse.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	87,  // 67: ramprow.job.v1.CloseInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
+	74,  // 68: ramprow.job.v1.CloseInvoiceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	85,  // 69: ramprow.job.v1.RecordPaymentRequest.amount:type_name -> ramprow.common.v1.Money
+	78,  // 70: ramprow.job.v1.RecordPaymentResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 71: ramprow.job.v1.RecordPaymentResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 72: ramprow.job.v1.CancelJobResponse.job:type_name -> ramprow.job.v1.Job
+	74,  // 73: ramprow.job.v1.CancelJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	78,  // 74: ramprow.job.v1.GetJobResponse.job:type_name -> ramprow.job.v1.Job
+	89,  // 75: ramprow.job.v1.ListJobsRequest.state:type_name -> ramprow.job.v1.JobState
+	90,  // 76: ramprow.job.v1.ListJobsResponse.jobs:type_name -> ramprow.job.v1.JobSummary
+	78,  // 77: ramprow.job.v1.WatchJobResponse.job:type_name -> ramprow.job.v1.Job
+	90,  // 78: ramprow.job.v1.WatchJobsResponse.job:type_name -> ramprow.job.v1.JobSummary
+	72,  // 79: ramprow.job.v1.GetJobHistoryResponse.entries:type_name -> ramprow.job.v1.HistoryEntry
+	84,  // 80: ramprow.job.v1.RankedCause.repair:type_name -> google.protobuf.Duration
+	0,   // 81: ramprow.job.v1.NextAction.kind:type_name -> ramprow.job.v1.NextAction.Kind
+	84,  // 82: ramprow.job.v1.NextAction.expected:type_name -> google.protobuf.Duration
+	84,  // 83: ramprow.job.v1.NextAction.takes:type_name -> google.protobuf.Duration
+	84,  // 84: ramprow.job.v1.Suggestion.extra:type_name -> google.protobuf.Duration
+	77,  // 85: ramprow.job.v1.HistoryEntry.at:type_name -> google.protobuf.Timestamp
+	1,   // 86: ramprow.job.v1.JobService.ImportCatalogue:input_type -> ramprow.job.v1.ImportCatalogueRequest
+	3,   // 87: ramprow.job.v1.JobService.GetCatalogue:input_type -> ramprow.job.v1.GetCatalogueRequest
+	5,   // 88: ramprow.job.v1.JobService.ListCatalogues:input_type -> ramprow.job.v1.ListCataloguesRequest
+	7,   // 89: ramprow.job.v1.JobService.OpenJob:input_type -> ramprow.job.v1.OpenJobRequest
+	9,   // 90: ramprow.job.v1.JobService.ReceiveVehicle:input_type -> ramprow.job.v1.ReceiveVehicleRequest
+	11,  // 91: ramprow.job.v1.JobService.RecordCodes:input_type -> ramprow.job.v1.RecordCodesRequest
+	13,  // 92: ramprow.job.v1.JobService.NoteSymptom:input_type -> ramprow.job.v1.NoteSymptomRequest
+	15,  // 93: ramprow.job.v1.JobService.RecordTest:input_type -> ramprow.job.v1.RecordTestRequest
+	17,  // 94: ramprow.job.v1.JobService.WithdrawEvidence:input_type -> ramprow.job.v1.WithdrawEvidenceRequest
+	19,  // 95: ramprow.job.v1.JobService.Diagnose:input_type -> ramprow.job.v1.DiagnoseRequest
+	21,  // 96: ramprow.job.v1.JobService.PreviewPlan:input_type -> ramprow.job.v1.PreviewPlanRequest
+	23,  // 97: ramprow.job.v1.JobService.ComparePlans:input_type -> ramprow.job.v1.ComparePlansRequest
+	26,  // 98: ramprow.job.v1.JobService.TakeWay:input_type -> ramprow.job.v1.TakeWayRequest
+	28,  // 99: ramprow.job.v1.JobService.ConfirmDiagnosis:input_type -> ramprow.job.v1.ConfirmDiagnosisRequest
+	30,  // 100: ramprow.job.v1.JobService.AuthoriseWork:input_type -> ramprow.job.v1.AuthoriseWorkRequest
+	32,  // 101: ramprow.job.v1.JobService.StartStep:input_type -> ramprow.job.v1.StartStepRequest
+	34,  // 102: ramprow.job.v1.JobService.PauseStep:input_type -> ramprow.job.v1.PauseStepRequest
+	36,  // 103: ramprow.job.v1.JobService.ResumeStep:input_type -> ramprow.job.v1.ResumeStepRequest
+	38,  // 104: ramprow.job.v1.JobService.FinishStep:input_type -> ramprow.job.v1.FinishStepRequest
+	40,  // 105: ramprow.job.v1.JobService.ReportFinding:input_type -> ramprow.job.v1.ReportFindingRequest
+	42,  // 106: ramprow.job.v1.JobService.ExplainPiece:input_type -> ramprow.job.v1.ExplainPieceRequest
+	44,  // 107: ramprow.job.v1.JobService.SettleDebris:input_type -> ramprow.job.v1.SettleDebrisRequest
+	46,  // 108: ramprow.job.v1.JobService.ClearCodes:input_type -> ramprow.job.v1.ClearCodesRequest
+	48,  // 109: ramprow.job.v1.JobService.RecordRoadTest:input_type -> ramprow.job.v1.RecordRoadTestRequest
+	50,  // 110: ramprow.job.v1.JobService.PreviewInvoice:input_type -> ramprow.job.v1.PreviewInvoiceRequest
+	52,  // 111: ramprow.job.v1.JobService.CloseInvoice:input_type -> ramprow.job.v1.CloseInvoiceRequest
+	54,  // 112: ramprow.job.v1.JobService.RecordPayment:input_type -> ramprow.job.v1.RecordPaymentRequest
+	56,  // 113: ramprow.job.v1.JobService.CancelJob:input_type -> ramprow.job.v1.CancelJobRequest
+	58,  // 114: ramprow.job.v1.JobService.GetJob:input_type -> ramprow.job.v1.GetJobRequest
+	60,  // 115: ramprow.job.v1.JobService.ListJobs:input_type -> ramprow.job.v1.ListJobsRequest
+	62,  // 116: ramprow.job.v1.JobService.WatchJob:input_type -> ramprow.job.v1.WatchJobRequest
+	64,  // 117: ramprow.job.v1.JobService.WatchJobs:input_type -> ramprow.job.v1.WatchJobsRequest
+	66,  // 118: ramprow.job.v1.JobService.GetJobHistory:input_type -> ramprow.job.v1.GetJobHistoryRequest
+	2,   // 119: ramprow.job.v1.JobService.ImportCatalogue:output_type -> ramprow.job.v1.ImportCatalogueResponse
+	4,   // 120: ramprow.job.v1.JobService.GetCatalogue:output_type -> ramprow.job.v1.GetCatalogueResponse
+	6,   // 121: ramprow.job.v1.JobService.ListCatalogues:output_type -> ramprow.job.v1.ListCataloguesResponse
+	8,   // 122: ramprow.job.v1.JobService.OpenJob:output_type -> ramprow.job.v1.OpenJobResponse
+	10,  // 123: ramprow.job.v1.JobService.ReceiveVehicle:output_type -> ramprow.job.v1.ReceiveVehicleResponse
+	12,  // 124: ramprow.job.v1.JobService.RecordCodes:output_type -> ramprow.job.v1.RecordCodesResponse
+	14,  // 125: ramprow.job.v1.JobService.NoteSymptom:output_type -> ramprow.job.v1.NoteSymptomResponse
+	16,  // 126: ramprow.job.v1.JobService.RecordTest:output_type -> ramprow.job.v1.RecordTestResponse
+	18,  // 127: ramprow.job.v1.JobService.WithdrawEvidence:output_type -> ramprow.job.v1.WithdrawEvidenceResponse
+	20,  // 128: ramprow.job.v1.JobService.Diagnose:output_type -> ramprow.job.v1.DiagnoseResponse
+	22,  // 129: ramprow.job.v1.JobService.PreviewPlan:output_type -> ramprow.job.v1.PreviewPlanResponse
+	24,  // 130: ramprow.job.v1.JobService.ComparePlans:output_type -> ramprow.job.v1.ComparePlansResponse
+	27,  // 131: ramprow.job.v1.JobService.TakeWay:output_type -> ramprow.job.v1.TakeWayResponse
+	29,  // 132: ramprow.job.v1.JobService.ConfirmDiagnosis:output_type -> ramprow.job.v1.ConfirmDiagnosisResponse
+	31,  // 133: ramprow.job.v1.JobService.AuthoriseWork:output_type -> ramprow.job.v1.AuthoriseWorkResponse
+	33,  // 134: ramprow.job.v1.JobService.StartStep:output_type -> ramprow.job.v1.StartStepResponse
+	35,  // 135: ramprow.job.v1.JobService.PauseStep:output_type -> ramprow.job.v1.PauseStepResponse
+	37,  // 136: ramprow.job.v1.JobService.ResumeStep:output_type -> ramprow.job.v1.ResumeStepResponse
+	39,  // 137: ramprow.job.v1.JobService.FinishStep:output_type -> ramprow.job.v1.FinishStepResponse
+	41,  // 138: ramprow.job.v1.JobService.ReportFinding:output_type -> ramprow.job.v1.ReportFindingResponse
+	43,  // 139: ramprow.job.v1.JobService.ExplainPiece:output_type -> ramprow.job.v1.ExplainPieceResponse
+	45,  // 140: ramprow.job.v1.JobService.SettleDebris:output_type -> ramprow.job.v1.SettleDebrisResponse
+	47,  // 141: ramprow.job.v1.JobService.ClearCodes:output_type -> ramprow.job.v1.ClearCodesResponse
+	49,  // 142: ramprow.job.v1.JobService.RecordRoadTest:output_type -> ramprow.job.v1.RecordRoadTestResponse
+	51,  // 143: ramprow.job.v1.JobService.PreviewInvoice:output_type -> ramprow.job.v1.PreviewInvoiceResponse
+	53,  // 144: ramprow.job.v1.JobService.CloseInvoice:output_type -> ramprow.job.v1.CloseInvoiceResponse
+	55,  // 145: ramprow.job.v1.JobService.RecordPayment:output_type -> ramprow.job.v1.RecordPaymentResponse
+	57,  // 146: ramprow.job.v1.JobService.CancelJob:output_type -> ramprow.job.v1.CancelJobResponse
+	59,  // 147: ramprow.job.v1.JobService.GetJob:output_type -> ramprow.job.v1.GetJobResponse
+	61,  // 148: ramprow.job.v1.JobService.ListJobs:output_type -> ramprow.job.v1.ListJobsResponse
+	63,  // 149: ramprow.job.v1.JobService.WatchJob:output_type -> ramprow.job.v1.WatchJobResponse
+	65,  // 150: ramprow.job.v1.JobService.WatchJobs:output_type -> ramprow.job.v1.WatchJobsResponse
+	67,  // 151: ramprow.job.v1.JobService.GetJobHistory:output_type -> ramprow.job.v1.GetJobHistoryResponse
+	119, // [119:152] is the sub-list for method output_type
+	86,  // [86:119] is the sub-list for method input_type
+	86,  // [86:86] is the sub-list for extension type_name
+	86,  // [86:86] is the sub-list for extension extendee
+	0,   // [0:86] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_service_proto_init() }
@@ -4848,7 +5295,7 @@ func file_ramprow_job_v1_job_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_job_service_proto_rawDesc), len(file_ramprow_job_v1_job_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   67,
+			NumMessages:   72,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

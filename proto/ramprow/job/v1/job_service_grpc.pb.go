@@ -30,6 +30,8 @@ const (
 	JobService_WithdrawEvidence_FullMethodName = "/ramprow.job.v1.JobService/WithdrawEvidence"
 	JobService_Diagnose_FullMethodName         = "/ramprow.job.v1.JobService/Diagnose"
 	JobService_PreviewPlan_FullMethodName      = "/ramprow.job.v1.JobService/PreviewPlan"
+	JobService_ComparePlans_FullMethodName     = "/ramprow.job.v1.JobService/ComparePlans"
+	JobService_TakeWay_FullMethodName          = "/ramprow.job.v1.JobService/TakeWay"
 	JobService_ConfirmDiagnosis_FullMethodName = "/ramprow.job.v1.JobService/ConfirmDiagnosis"
 	JobService_AuthoriseWork_FullMethodName    = "/ramprow.job.v1.JobService/AuthoriseWork"
 	JobService_StartStep_FullMethodName        = "/ramprow.job.v1.JobService/StartStep"
@@ -80,6 +82,11 @@ type JobServiceClient interface {
 	Diagnose(ctx context.Context, in *DiagnoseRequest, opts ...grpc.CallOption) (*DiagnoseResponse, error)
 	// PreviewPlan shows what repairing these causes would take. It changes nothing.
 	PreviewPlan(ctx context.Context, in *PreviewPlanRequest, opts ...grpc.CallOption) (*PreviewPlanResponse, error)
+	// ComparePlans plans the same work by every way worth a look, side by side; it changes nothing.
+	ComparePlans(ctx context.Context, in *ComparePlansRequest, opts ...grpc.CallOption) (*ComparePlansResponse, error)
+	// TakeWay goes another way than planned, or tells that somebody did. The plan is revised from the car as it
+	// stands; what is done stays done.
+	TakeWay(ctx context.Context, in *TakeWayRequest, opts ...grpc.CallOption) (*TakeWayResponse, error)
 	// ConfirmDiagnosis says what is broken. The plan is made, parts are held, a bay is booked and the
 	// tightening audit is opened from it. Confirming other causes later replans from the car as it stands.
 	ConfirmDiagnosis(ctx context.Context, in *ConfirmDiagnosisRequest, opts ...grpc.CallOption) (*ConfirmDiagnosisResponse, error)
@@ -238,6 +245,26 @@ func (c *jobServiceClient) PreviewPlan(ctx context.Context, in *PreviewPlanReque
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PreviewPlanResponse)
 	err := c.cc.Invoke(ctx, JobService_PreviewPlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) ComparePlans(ctx context.Context, in *ComparePlansRequest, opts ...grpc.CallOption) (*ComparePlansResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ComparePlansResponse)
+	err := c.cc.Invoke(ctx, JobService_ComparePlans_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) TakeWay(ctx context.Context, in *TakeWayRequest, opts ...grpc.CallOption) (*TakeWayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(TakeWayResponse)
+	err := c.cc.Invoke(ctx, JobService_TakeWay_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -490,6 +517,11 @@ type JobServiceServer interface {
 	Diagnose(context.Context, *DiagnoseRequest) (*DiagnoseResponse, error)
 	// PreviewPlan shows what repairing these causes would take. It changes nothing.
 	PreviewPlan(context.Context, *PreviewPlanRequest) (*PreviewPlanResponse, error)
+	// ComparePlans plans the same work by every way worth a look, side by side; it changes nothing.
+	ComparePlans(context.Context, *ComparePlansRequest) (*ComparePlansResponse, error)
+	// TakeWay goes another way than planned, or tells that somebody did. The plan is revised from the car as it
+	// stands; what is done stays done.
+	TakeWay(context.Context, *TakeWayRequest) (*TakeWayResponse, error)
 	// ConfirmDiagnosis says what is broken. The plan is made, parts are held, a bay is booked and the
 	// tightening audit is opened from it. Confirming other causes later replans from the car as it stands.
 	ConfirmDiagnosis(context.Context, *ConfirmDiagnosisRequest) (*ConfirmDiagnosisResponse, error)
@@ -576,6 +608,12 @@ func (UnimplementedJobServiceServer) Diagnose(context.Context, *DiagnoseRequest)
 }
 func (UnimplementedJobServiceServer) PreviewPlan(context.Context, *PreviewPlanRequest) (*PreviewPlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PreviewPlan not implemented")
+}
+func (UnimplementedJobServiceServer) ComparePlans(context.Context, *ComparePlansRequest) (*ComparePlansResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ComparePlans not implemented")
+}
+func (UnimplementedJobServiceServer) TakeWay(context.Context, *TakeWayRequest) (*TakeWayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method TakeWay not implemented")
 }
 func (UnimplementedJobServiceServer) ConfirmDiagnosis(context.Context, *ConfirmDiagnosisRequest) (*ConfirmDiagnosisResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ConfirmDiagnosis not implemented")
@@ -852,6 +890,42 @@ func _JobService_PreviewPlan_Handler(srv interface{}, ctx context.Context, dec f
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(JobServiceServer).PreviewPlan(ctx, req.(*PreviewPlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_ComparePlans_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ComparePlansRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).ComparePlans(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_ComparePlans_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).ComparePlans(ctx, req.(*ComparePlansRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_TakeWay_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(TakeWayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).TakeWay(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_TakeWay_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).TakeWay(ctx, req.(*TakeWayRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1252,6 +1326,14 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "PreviewPlan",
 			Handler:    _JobService_PreviewPlan_Handler,
+		},
+		{
+			MethodName: "ComparePlans",
+			Handler:    _JobService_ComparePlans_Handler,
+		},
+		{
+			MethodName: "TakeWay",
+			Handler:    _JobService_TakeWay_Handler,
 		},
 		{
 			MethodName: "ConfirmDiagnosis",

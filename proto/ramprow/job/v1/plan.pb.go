@@ -7,6 +7,7 @@
 package jobv1
 
 import (
+	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	durationpb "google.golang.org/protobuf/types/known/durationpb"
@@ -142,7 +143,7 @@ func (x PlannedStep_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PlannedStep_Kind.Descriptor instead.
 func (PlannedStep_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{2, 0}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{4, 0}
 }
 
 // Plan is everything that repairing the confirmed causes takes: what comes off in which order and goes
@@ -175,7 +176,9 @@ type Plan struct {
 	// Ways that were considered and left, for people.
 	Rejected []string `protobuf:"bytes,17,rep,name=rejected,proto3" json:"rejected,omitempty"`
 	// What the catalogue wants said on everything that is printed from it.
-	Notice        string `protobuf:"bytes,18,opt,name=notice,proto3" json:"notice,omitempty"`
+	Notice string `protobuf:"bytes,18,opt,name=notice,proto3" json:"notice,omitempty"`
+	// What was chosen among the ways there are; empty: the one of least effort.
+	Way           *Way `protobuf:"bytes,19,opt,name=way,proto3" json:"way,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -336,6 +339,156 @@ func (x *Plan) GetNotice() string {
 	return ""
 }
 
+func (x *Plan) GetWay() *Way {
+	if x != nil {
+		return x.Way
+	}
+	return nil
+}
+
+// Way narrows how the car is opened.
+type Way struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// For people, as in least effort; what was asked for stands in the other fields.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Operations that must be gone through.
+	Through []string `protobuf:"bytes,2,rep,name=through,proto3" json:"through,omitempty"`
+	// Operations that cannot or shall not be done.
+	Without []string `protobuf:"bytes,3,rep,name=without,proto3" json:"without,omitempty"`
+	// No short cuts.
+	ByTheBook bool `protobuf:"varint,4,opt,name=by_the_book,json=byTheBook,proto3" json:"by_the_book,omitempty"`
+	// What takes longer on this car than it usually does; kept by the job, and not taken from a request.
+	Delays        []*Delay `protobuf:"bytes,5,rep,name=delays,proto3" json:"delays,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Way) Reset() {
+	*x = Way{}
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Way) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Way) ProtoMessage() {}
+
+func (x *Way) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Way.ProtoReflect.Descriptor instead.
+func (*Way) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Way) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *Way) GetThrough() []string {
+	if x != nil {
+		return x.Through
+	}
+	return nil
+}
+
+func (x *Way) GetWithout() []string {
+	if x != nil {
+		return x.Without
+	}
+	return nil
+}
+
+func (x *Way) GetByTheBook() bool {
+	if x != nil {
+		return x.ByTheBook
+	}
+	return false
+}
+
+func (x *Way) GetDelays() []*Delay {
+	if x != nil {
+		return x.Delays
+	}
+	return nil
+}
+
+// Delay is more work at one operation than was planned, as for a seized bolt.
+type Delay struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Operation     string                 `protobuf:"bytes,1,opt,name=operation,proto3" json:"operation,omitempty"`
+	Extra         *durationpb.Duration   `protobuf:"bytes,2,opt,name=extra,proto3" json:"extra,omitempty"`
+	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Delay) Reset() {
+	*x = Delay{}
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Delay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Delay) ProtoMessage() {}
+
+func (x *Delay) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Delay.ProtoReflect.Descriptor instead.
+func (*Delay) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Delay) GetOperation() string {
+	if x != nil {
+		return x.Operation
+	}
+	return ""
+}
+
+func (x *Delay) GetExtra() *durationpb.Duration {
+	if x != nil {
+		return x.Extra
+	}
+	return nil
+}
+
+func (x *Delay) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 type PhaseEffort struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Phase         Phase                  `protobuf:"varint,1,opt,name=phase,proto3,enum=ramprow.job.v1.Phase" json:"phase,omitempty"`
@@ -346,7 +499,7 @@ type PhaseEffort struct {
 
 func (x *PhaseEffort) Reset() {
 	*x = PhaseEffort{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[1]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -358,7 +511,7 @@ func (x *PhaseEffort) String() string {
 func (*PhaseEffort) ProtoMessage() {}
 
 func (x *PhaseEffort) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[1]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -371,7 +524,7 @@ func (x *PhaseEffort) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PhaseEffort.ProtoReflect.Descriptor instead.
 func (*PhaseEffort) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{1}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PhaseEffort) GetPhase() Phase {
@@ -428,7 +581,7 @@ type PlannedStep struct {
 
 func (x *PlannedStep) Reset() {
 	*x = PlannedStep{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[2]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -440,7 +593,7 @@ func (x *PlannedStep) String() string {
 func (*PlannedStep) ProtoMessage() {}
 
 func (x *PlannedStep) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[2]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -453,7 +606,7 @@ func (x *PlannedStep) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlannedStep.ProtoReflect.Descriptor instead.
 func (*PlannedStep) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{2}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PlannedStep) GetId() string {
@@ -615,7 +768,7 @@ type Caution struct {
 
 func (x *Caution) Reset() {
 	*x = Caution{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[3]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -627,7 +780,7 @@ func (x *Caution) String() string {
 func (*Caution) ProtoMessage() {}
 
 func (x *Caution) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[3]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -640,7 +793,7 @@ func (x *Caution) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Caution.ProtoReflect.Descriptor instead.
 func (*Caution) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Caution) GetHazard() string {
@@ -678,7 +831,7 @@ type PieceMove struct {
 
 func (x *PieceMove) Reset() {
 	*x = PieceMove{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[4]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -690,7 +843,7 @@ func (x *PieceMove) String() string {
 func (*PieceMove) ProtoMessage() {}
 
 func (x *PieceMove) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[4]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -703,7 +856,7 @@ func (x *PieceMove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceMove.ProtoReflect.Descriptor instead.
 func (*PieceMove) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *PieceMove) GetPiece() string {
@@ -756,7 +909,7 @@ type ToolNeed struct {
 
 func (x *ToolNeed) Reset() {
 	*x = ToolNeed{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[5]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -768,7 +921,7 @@ func (x *ToolNeed) String() string {
 func (*ToolNeed) ProtoMessage() {}
 
 func (x *ToolNeed) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[5]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -781,7 +934,7 @@ func (x *ToolNeed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ToolNeed.ProtoReflect.Descriptor instead.
 func (*ToolNeed) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ToolNeed) GetTool() string {
@@ -842,7 +995,7 @@ type PartWanted struct {
 
 func (x *PartWanted) Reset() {
 	*x = PartWanted{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[6]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -854,7 +1007,7 @@ func (x *PartWanted) String() string {
 func (*PartWanted) ProtoMessage() {}
 
 func (x *PartWanted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[6]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -867,7 +1020,7 @@ func (x *PartWanted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PartWanted.ProtoReflect.Descriptor instead.
 func (*PartWanted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *PartWanted) GetLine() string {
@@ -967,7 +1120,7 @@ type JointDue struct {
 
 func (x *JointDue) Reset() {
 	*x = JointDue{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[7]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -979,7 +1132,7 @@ func (x *JointDue) String() string {
 func (*JointDue) ProtoMessage() {}
 
 func (x *JointDue) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[7]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -992,7 +1145,7 @@ func (x *JointDue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JointDue.ProtoReflect.Descriptor instead.
 func (*JointDue) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *JointDue) GetJoint() string {
@@ -1113,7 +1266,7 @@ type JointStages struct {
 
 func (x *JointStages) Reset() {
 	*x = JointStages{}
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[8]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1125,7 +1278,7 @@ func (x *JointStages) String() string {
 func (*JointStages) ProtoMessage() {}
 
 func (x *JointStages) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_plan_proto_msgTypes[8]
+	mi := &file_ramprow_job_v1_plan_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1138,7 +1291,7 @@ func (x *JointStages) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JointStages.ProtoReflect.Descriptor instead.
 func (*JointStages) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_job_v1_plan_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *JointStages) GetFeature() string {
@@ -1166,7 +1319,7 @@ var File_ramprow_job_v1_plan_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\n" +
-	"\x19ramprow/job/v1/plan.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a ramprow/catalogue/v1/joint.proto\x1a#ramprow/catalogue/v1/teardown.proto\x1a\x1dramprow/common/v1/types.proto\"\xaf\x06\n" +
+	"\x19ramprow/job/v1/plan.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a ramprow/catalogue/v1/joint.proto\x1a#ramprow/catalogue/v1/teardown.proto\x1a\x1dramprow/common/v1/types.proto\"\xd6\x06\n" +
 	"\x04Plan\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\rR\brevision\x12+\n" +
 	"\x11catalogue_version\x18\x02 \x01(\tR\x10catalogueVersion\x12\x16\n" +
@@ -1187,7 +1340,18 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\vlower_bound\x18\x10 \x01(\v2\x19.google.protobuf.DurationR\n" +
 	"lowerBound\x12\x1a\n" +
 	"\brejected\x18\x11 \x03(\tR\brejected\x12\x16\n" +
-	"\x06notice\x18\x12 \x01(\tR\x06notice\"m\n" +
+	"\x06notice\x18\x12 \x01(\tR\x06notice\x12%\n" +
+	"\x03way\x18\x13 \x01(\v2\x13.ramprow.job.v1.WayR\x03way\"\x86\x02\n" +
+	"\x03Way\x12\x1c\n" +
+	"\x04name\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04name\x12C\n" +
+	"\athrough\x18\x02 \x03(\tB)\xbaH&\x92\x01#\x10\x14\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\athrough\x12C\n" +
+	"\awithout\x18\x03 \x03(\tB)\xbaH&\x92\x01#\x102\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\awithout\x12\x1e\n" +
+	"\vby_the_book\x18\x04 \x01(\bR\tbyTheBook\x127\n" +
+	"\x06delays\x18\x05 \x03(\v2\x15.ramprow.job.v1.DelayB\b\xbaH\x05\x92\x01\x02\x102R\x06delays\"\x81\x01\n" +
+	"\x05Delay\x12%\n" +
+	"\toperation\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18?R\toperation\x12/\n" +
+	"\x05extra\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x05extra\x12 \n" +
+	"\x06reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\x06reason\"m\n" +
 	"\vPhaseEffort\x12+\n" +
 	"\x05phase\x18\x01 \x01(\x0e2\x15.ramprow.job.v1.PhaseR\x05phase\x121\n" +
 	"\x06effort\x18\x02 \x01(\v2\x19.ramprow.common.v1.SpreadR\x06effort\"\xe4\x06\n" +
@@ -1302,62 +1466,67 @@ func file_ramprow_job_v1_plan_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_plan_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_ramprow_job_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
+var file_ramprow_job_v1_plan_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_ramprow_job_v1_plan_proto_goTypes = []any{
 	(Phase)(0),                  // 0: ramprow.job.v1.Phase
 	(PlannedStep_Kind)(0),       // 1: ramprow.job.v1.PlannedStep.Kind
 	(*Plan)(nil),                // 2: ramprow.job.v1.Plan
-	(*PhaseEffort)(nil),         // 3: ramprow.job.v1.PhaseEffort
-	(*PlannedStep)(nil),         // 4: ramprow.job.v1.PlannedStep
-	(*Caution)(nil),             // 5: ramprow.job.v1.Caution
-	(*PieceMove)(nil),           // 6: ramprow.job.v1.PieceMove
-	(*ToolNeed)(nil),            // 7: ramprow.job.v1.ToolNeed
-	(*PartWanted)(nil),          // 8: ramprow.job.v1.PartWanted
-	(*JointDue)(nil),            // 9: ramprow.job.v1.JointDue
-	(*JointStages)(nil),         // 10: ramprow.job.v1.JointStages
-	(*v1.Spread)(nil),           // 11: ramprow.common.v1.Spread
-	(*v1.Money)(nil),            // 12: ramprow.common.v1.Money
-	(*durationpb.Duration)(nil), // 13: google.protobuf.Duration
-	(*v1.ThreePoint)(nil),       // 14: ramprow.common.v1.ThreePoint
-	(v11.Position)(0),           // 15: ramprow.catalogue.v1.Position
-	(v11.Piece_Fate)(0),         // 16: ramprow.catalogue.v1.Piece.Fate
-	(v1.Unit)(0),                // 17: ramprow.common.v1.Unit
-	(*v11.Recheck)(nil),         // 18: ramprow.catalogue.v1.Recheck
-	(v11.DecisionRule)(0),       // 19: ramprow.catalogue.v1.DecisionRule
-	(*v11.Stage)(nil),           // 20: ramprow.catalogue.v1.Stage
+	(*Way)(nil),                 // 3: ramprow.job.v1.Way
+	(*Delay)(nil),               // 4: ramprow.job.v1.Delay
+	(*PhaseEffort)(nil),         // 5: ramprow.job.v1.PhaseEffort
+	(*PlannedStep)(nil),         // 6: ramprow.job.v1.PlannedStep
+	(*Caution)(nil),             // 7: ramprow.job.v1.Caution
+	(*PieceMove)(nil),           // 8: ramprow.job.v1.PieceMove
+	(*ToolNeed)(nil),            // 9: ramprow.job.v1.ToolNeed
+	(*PartWanted)(nil),          // 10: ramprow.job.v1.PartWanted
+	(*JointDue)(nil),            // 11: ramprow.job.v1.JointDue
+	(*JointStages)(nil),         // 12: ramprow.job.v1.JointStages
+	(*v1.Spread)(nil),           // 13: ramprow.common.v1.Spread
+	(*v1.Money)(nil),            // 14: ramprow.common.v1.Money
+	(*durationpb.Duration)(nil), // 15: google.protobuf.Duration
+	(*v1.ThreePoint)(nil),       // 16: ramprow.common.v1.ThreePoint
+	(v11.Position)(0),           // 17: ramprow.catalogue.v1.Position
+	(v11.Piece_Fate)(0),         // 18: ramprow.catalogue.v1.Piece.Fate
+	(v1.Unit)(0),                // 19: ramprow.common.v1.Unit
+	(*v11.Recheck)(nil),         // 20: ramprow.catalogue.v1.Recheck
+	(v11.DecisionRule)(0),       // 21: ramprow.catalogue.v1.DecisionRule
+	(*v11.Stage)(nil),           // 22: ramprow.catalogue.v1.Stage
 }
 var file_ramprow_job_v1_plan_proto_depIdxs = []int32{
-	4,  // 0: ramprow.job.v1.Plan.steps:type_name -> ramprow.job.v1.PlannedStep
-	8,  // 1: ramprow.job.v1.Plan.parts:type_name -> ramprow.job.v1.PartWanted
-	9,  // 2: ramprow.job.v1.Plan.joints:type_name -> ramprow.job.v1.JointDue
-	11, // 3: ramprow.job.v1.Plan.effort:type_name -> ramprow.common.v1.Spread
-	3,  // 4: ramprow.job.v1.Plan.phases:type_name -> ramprow.job.v1.PhaseEffort
-	12, // 5: ramprow.job.v1.Plan.labour_estimate:type_name -> ramprow.common.v1.Money
-	12, // 6: ramprow.job.v1.Plan.parts_estimate:type_name -> ramprow.common.v1.Money
-	7,  // 7: ramprow.job.v1.Plan.tools:type_name -> ramprow.job.v1.ToolNeed
-	13, // 8: ramprow.job.v1.Plan.until_parts_needed:type_name -> google.protobuf.Duration
-	13, // 9: ramprow.job.v1.Plan.lower_bound:type_name -> google.protobuf.Duration
-	0,  // 10: ramprow.job.v1.PhaseEffort.phase:type_name -> ramprow.job.v1.Phase
-	11, // 11: ramprow.job.v1.PhaseEffort.effort:type_name -> ramprow.common.v1.Spread
-	0,  // 12: ramprow.job.v1.PlannedStep.phase:type_name -> ramprow.job.v1.Phase
-	1,  // 13: ramprow.job.v1.PlannedStep.kind:type_name -> ramprow.job.v1.PlannedStep.Kind
-	14, // 14: ramprow.job.v1.PlannedStep.effort:type_name -> ramprow.common.v1.ThreePoint
-	5,  // 15: ramprow.job.v1.PlannedStep.cautions:type_name -> ramprow.job.v1.Caution
-	15, // 16: ramprow.job.v1.PlannedStep.position:type_name -> ramprow.catalogue.v1.Position
-	6,  // 17: ramprow.job.v1.PlannedStep.pieces:type_name -> ramprow.job.v1.PieceMove
-	16, // 18: ramprow.job.v1.PieceMove.fate:type_name -> ramprow.catalogue.v1.Piece.Fate
-	17, // 19: ramprow.job.v1.PartWanted.unit:type_name -> ramprow.common.v1.Unit
-	12, // 20: ramprow.job.v1.PartWanted.price:type_name -> ramprow.common.v1.Money
-	10, // 21: ramprow.job.v1.JointDue.designs:type_name -> ramprow.job.v1.JointStages
-	18, // 22: ramprow.job.v1.JointDue.recheck:type_name -> ramprow.catalogue.v1.Recheck
-	5,  // 23: ramprow.job.v1.JointDue.cautions:type_name -> ramprow.job.v1.Caution
-	19, // 24: ramprow.job.v1.JointDue.decision_rule:type_name -> ramprow.catalogue.v1.DecisionRule
-	20, // 25: ramprow.job.v1.JointStages.stages:type_name -> ramprow.catalogue.v1.Stage
-	26, // [26:26] is the sub-list for method output_type
-	26, // [26:26] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	6,  // 0: ramprow.job.v1.Plan.steps:type_name -> ramprow.job.v1.PlannedStep
+	10, // 1: ramprow.job.v1.Plan.parts:type_name -> ramprow.job.v1.PartWanted
+	11, // 2: ramprow.job.v1.Plan.joints:type_name -> ramprow.job.v1.JointDue
+	13, // 3: ramprow.job.v1.Plan.effort:type_name -> ramprow.common.v1.Spread
+	5,  // 4: ramprow.job.v1.Plan.phases:type_name -> ramprow.job.v1.PhaseEffort
+	14, // 5: ramprow.job.v1.Plan.labour_estimate:type_name -> ramprow.common.v1.Money
+	14, // 6: ramprow.job.v1.Plan.parts_estimate:type_name -> ramprow.common.v1.Money
+	9,  // 7: ramprow.job.v1.Plan.tools:type_name -> ramprow.job.v1.ToolNeed
+	15, // 8: ramprow.job.v1.Plan.until_parts_needed:type_name -> google.protobuf.Duration
+	15, // 9: ramprow.job.v1.Plan.lower_bound:type_name -> google.protobuf.Duration
+	3,  // 10: ramprow.job.v1.Plan.way:type_name -> ramprow.job.v1.Way
+	4,  // 11: ramprow.job.v1.Way.delays:type_name -> ramprow.job.v1.Delay
+	15, // 12: ramprow.job.v1.Delay.extra:type_name -> google.protobuf.Duration
+	0,  // 13: ramprow.job.v1.PhaseEffort.phase:type_name -> ramprow.job.v1.Phase
+	13, // 14: ramprow.job.v1.PhaseEffort.effort:type_name -> ramprow.common.v1.Spread
+	0,  // 15: ramprow.job.v1.PlannedStep.phase:type_name -> ramprow.job.v1.Phase
+	1,  // 16: ramprow.job.v1.PlannedStep.kind:type_name -> ramprow.job.v1.PlannedStep.Kind
+	16, // 17: ramprow.job.v1.PlannedStep.effort:type_name -> ramprow.common.v1.ThreePoint
+	7,  // 18: ramprow.job.v1.PlannedStep.cautions:type_name -> ramprow.job.v1.Caution
+	17, // 19: ramprow.job.v1.PlannedStep.position:type_name -> ramprow.catalogue.v1.Position
+	8,  // 20: ramprow.job.v1.PlannedStep.pieces:type_name -> ramprow.job.v1.PieceMove
+	18, // 21: ramprow.job.v1.PieceMove.fate:type_name -> ramprow.catalogue.v1.Piece.Fate
+	19, // 22: ramprow.job.v1.PartWanted.unit:type_name -> ramprow.common.v1.Unit
+	14, // 23: ramprow.job.v1.PartWanted.price:type_name -> ramprow.common.v1.Money
+	12, // 24: ramprow.job.v1.JointDue.designs:type_name -> ramprow.job.v1.JointStages
+	20, // 25: ramprow.job.v1.JointDue.recheck:type_name -> ramprow.catalogue.v1.Recheck
+	7,  // 26: ramprow.job.v1.JointDue.cautions:type_name -> ramprow.job.v1.Caution
+	21, // 27: ramprow.job.v1.JointDue.decision_rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	22, // 28: ramprow.job.v1.JointStages.stages:type_name -> ramprow.catalogue.v1.Stage
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_plan_proto_init() }
@@ -1371,7 +1540,7 @@ func file_ramprow_job_v1_plan_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_plan_proto_rawDesc), len(file_ramprow_job_v1_plan_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   9,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
