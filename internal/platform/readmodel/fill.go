@@ -57,10 +57,20 @@ func (s *site[S]) fillUnder(ctx context.Context, h holder, f filling) error {
 			return err
 		}
 	}
-	keys := s.beginFill(f)
+	keys, archived := s.beginFill(f)
 	defer s.endFill()
-	for done := 0; done < len(keys); {
-		chunk := keys[done:min(done+fillChunk, len(keys))]
+	done, all := 0, len(keys)+len(archived)
+	told := func(n int) {
+		if done += n; f.progress != nil {
+			f.progress(done, all)
+		}
+	}
+	if err := s.fillArchived(ctx, h, archived, func() { told(1) }); err != nil {
+		return err
+	}
+	for len(keys) > 0 {
+		chunk := keys[:min(fillChunk, len(keys))]
+		keys = keys[len(chunk):]
 		rows, err := s.renderAll(chunk)
 		if err != nil {
 			return err
@@ -68,10 +78,7 @@ func (s *site[S]) fillUnder(ctx context.Context, h holder, f filling) error {
 		if err := h.put(ctx, rows); err != nil {
 			return err
 		}
-		done += len(chunk)
-		if f.progress != nil {
-			f.progress(done, len(keys))
-		}
+		told(len(chunk))
 	}
 	return s.finishFill(ctx, h)
 }
@@ -103,22 +110,24 @@ func (s *site[S]) claim(ctx context.Context, h holder, f filling) (from uint64, 
 	return from, err
 }
 
-// beginFill gives the rows to write: all, or those touched after f.after. What is touched from now on follows at the
-// end. Should the fill fail, since makes the next one write all rows.
-func (s *site[S]) beginFill(f filling) []Key {
+// beginFill gives the rows to write, and the archived things whose rows follow
+// from the log: all, or those touched after f.after. What is touched from now on follows at the end. Should the fill fail, since makes the next one write all rows.
+func (s *site[S]) beginFill(f filling) (keys []Key, archived []string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	var keys []Key
 	if f.touchedOnly {
 		keys = s.touchedAfter(f.after)
 	} else {
 		keys = s.projection.allKeys(s.state)
+		if s.projection.Archive != nil {
+			archived = s.projection.Archive.All(s.state)
+		}
 	}
 	s.filling = true
 	s.verified = true // What Redis held of another log is gone.
 	s.forget()
 	s.since, s.applied = s.chain.Sequence, s.chain.Sequence
-	return keys
+	return keys, archived
 }
 
 func (s *site[S]) endFill() {
@@ -133,6 +142,9 @@ func (s *site[S]) renderAll(keys []Key) ([]rendered, error) {
 	defer s.mu.RUnlock()
 	rows := make([]rendered, 0, len(keys))
 	for _, key := range keys {
+		if s.projection.archivedIn(s.state, key) != nil {
+			return nil, errHoles
+		}
 		row, err := s.projection.render(s.state, key)
 		if err != nil {
 			return nil, err

@@ -17,6 +17,7 @@ type site[S any] struct {
 	subject    sitelog.Subject
 	keys       keyspace
 	projection Projection[S]
+	records    sitelog.Log
 	wake       chan struct{} // holds one token: the writer has to look at Redis
 	hurry      chan struct{} // holds one token: and at once, because somebody waits
 
@@ -43,11 +44,12 @@ type site[S any] struct {
 	watchers map[*watcher]struct{}
 }
 
-func newSite[S any](p Projection[S], name string) *site[S] {
+func newSite[S any](p Projection[S], log sitelog.Log, name string) *site[S] {
 	return &site[S]{
 		subject:    sitelog.Subject{Service: p.Machine.Service, Site: name},
 		keys:       newKeyspace(p.Machine.Service, name, p.Version),
 		projection: p,
+		records:    log,
 		wake:       make(chan struct{}, 1),
 		hurry:      make(chan struct{}, 1),
 		state:      p.Machine.New(name),

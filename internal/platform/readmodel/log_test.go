@@ -21,7 +21,10 @@ import (
 
 // notes is the toy machine's state: texts by id. Its events are strings of lines
 // "id=text" (put) and "id" (drop).
-type notes struct{ texts map[string]string }
+type notes struct {
+	texts map[string]string
+	filed map[string]uint64 // see archivingProjection
+}
 
 const service = "notes"
 
@@ -100,18 +103,28 @@ func newLog(testing.TB) sitelog.Log { return memory.New() }
 // put writes one commit with one event per line, and gives its sequence.
 func (a *author) put(lines ...string) uint64 {
 	a.t.Helper()
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	entry := &logv1.Entry{Cause: &logv1.Entry_Timer{Timer: &logv1.TimerCause{}}}
+	var events []proto.Message
 	for _, line := range lines {
-		packed, err := anypb.New(wrapperspb.String(line))
-		must(a.t, err)
-		entry.Events = append(entry.Events, packed)
+		events = append(events, wrapperspb.String(line))
 		if id, text, isPut := strings.Cut(line, "="); isPut {
 			a.texts[id] = text
 		} else {
 			delete(a.texts, id)
 		}
+	}
+	return a.write(events...)
+}
+
+// write writes one commit of events.
+func (a *author) write(events ...proto.Message) uint64 {
+	a.t.Helper()
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	entry := &logv1.Entry{Cause: &logv1.Entry_Timer{Timer: &logv1.TimerCause{}}}
+	for _, event := range events {
+		packed, err := anypb.New(event)
+		must(a.t, err)
+		entry.Events = append(entry.Events, packed)
 	}
 	data, err := proto.Marshal(&logv1.Commit{
 		Id: fmt.Sprintf("%p-%d", a, a.number+1), Service: service, Site: a.subject.Site,

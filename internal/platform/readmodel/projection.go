@@ -37,8 +37,10 @@ type Projection[S any] struct {
 	Touched func(state S, e sitelog.Event) []Key
 	// Row renders one row; false if there is none (any more).
 	Row func(state S, key Key) (Row, bool)
-	// Keys gives all rows of a model.
+	// Keys gives all rows of a model that follow from the state alone.
 	Keys func(state S, model string) []Key
+	// Archive is nil if nothing ever leaves the state.
+	Archive *Archive[S]
 }
 
 func (p Projection[S]) validate() error {

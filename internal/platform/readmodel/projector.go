@@ -74,7 +74,7 @@ func (p *Projector[S]) add(name string) (s *site[S], isNew bool) {
 	if s, ok := p.sites[name]; ok {
 		return s, false
 	}
-	s = newSite(p.Projection, name)
+	s = newSite(p.Projection, p.Log, name)
 	p.sites[name] = s
 	close(p.arrived)
 	p.arrived = make(chan struct{})
@@ -199,7 +199,5 @@ func (p *Projector[S]) View(ctx context.Context, name string, fn func(S) error) 
 	if err := s.await(ctx, func() bool { return s.folded(0) }); err != nil {
 		return 0, err
 	}
-	s.mu.RLock()
-	defer s.mu.RUnlock()
-	return s.chain.Sequence, fn(s.state)
+	return s.view(ctx, fn)
 }

@@ -13,7 +13,7 @@ import (
 // needs no Run. progress, if not nil, is told the rows written so far and all.
 // Errors: NotFound (no such log), Conflict (a rebuild is under way), Unavailable.
 func (p *Projector[S]) Rebuild(ctx context.Context, name string, progress func(done, total int)) error {
-	s := newSite(p.Projection, name)
+	s := newSite(p.Projection, p.Log, name)
 	last, err := p.Log.Last(ctx, s.subject)
 	if err != nil {
 		return unavailable(err)

@@ -89,7 +89,7 @@ func TestWatchersSeeARestoredState(t *testing.T) {
 	a := newAuthor(t, log, "north")
 	a.put("a=one", "b=two")
 	takeSnapshot(t, log, store)
-	s := newSite(keptProjection(), "north")
+	s := newSite(keptProjection(), log, "north")
 	w := s.watch(WatchQuery{Model: "note"})
 	restored, err := sitelog.Snapshots[*notes]{Store: store, Log: log, Machine: keptNotes()}.Restore(t.Context(), "north")
 	must(t, err)

@@ -67,7 +67,11 @@ func (g *getting[S]) fromRedis(ctx context.Context, ks keyspace) (position, erro
 }
 
 func (g *getting[S]) fromState(state S) error {
-	row, err := g.views.projector.Projection.render(state, g.key)
+	p := g.views.projector.Projection
+	if f := p.archivedIn(state, g.key); f != nil {
+		return f
+	}
+	row, err := p.render(state, g.key)
 	g.packed = string(row.value)
 	return err
 }

@@ -277,7 +277,7 @@ func statePages(t *testing.T, l *listing[*notes], all map[string]string) []strin
 
 // A watcher that is slow gets the latest row of each key, and all keys.
 func TestWatchCoalesces(t *testing.T) {
-	s := newSite(notesProjection(1), "north")
+	s := newSite(notesProjection(1), nil, "north")
 	w := s.watch(WatchQuery{Filter: func(k Key) bool { return k.ID != "ignored" }})
 	for i := range 1000 {
 		w.offer(noteKey(fmt.Sprint(i % 10)))

@@ -18,9 +18,11 @@ type WatchQuery struct {
 	// Filter keeps to some keys; nil: all. It runs while the log is folded, so it
 	// must be quick.
 	Filter func(Key) bool
-	// Present begins with all rows that are there, then goes on with changes, and
-	// misses nothing between the two.
+	// Present begins with all rows that follow from the state, then goes on with
+	// changes, and misses nothing between the two.
 	Present bool
+	// Keys are rows to begin with even if they belong to something archived.
+	Keys []Key
 }
 
 // Change is a row as it is now. Row nil: it is gone.
@@ -52,7 +54,11 @@ func (v *Views[S]) Watch(ctx context.Context, q WatchQuery, fn func(Change) erro
 			return ctx.Err()
 		}
 		for keys := w.take(); len(keys) > 0; keys = w.take() {
-			for _, c := range s.changes(keys) {
+			changes, err := s.changes(ctx, keys)
+			if err != nil {
+				return err
+			}
+			for _, c := range changes {
 				if err := fn(c); err != nil {
 					return err
 				}
@@ -115,6 +121,9 @@ func (s *site[S]) watch(q WatchQuery) *watcher {
 			w.offer(key)
 		}
 	}
+	for _, key := range q.Keys {
+		w.offer(key)
+	}
 	return w
 }
 
@@ -125,18 +134,32 @@ func (s *site[S]) unwatch(w *watcher) {
 }
 
 // changes renders rows as they are now.
-func (s *site[S]) changes(keys []Key) []Change {
-	s.mu.RLock()
-	defer s.mu.RUnlock()
+func (s *site[S]) changes(ctx context.Context, keys []Key) ([]Change, error) {
 	changes := make([]Change, 0, len(keys))
-	for _, key := range keys {
+	var archived []Key
+	show := func(state S, key Key) {
 		c := Change{Key: key, Revision: s.chain.Sequence}
-		if row, ok := s.projection.Row(s.state, key); ok {
+		if row, ok := s.projection.Row(state, key); ok {
 			c.Row = proto.Clone(row.Value)
 		}
 		changes = append(changes, c)
 	}
-	return changes
+	s.mu.RLock()
+	for _, key := range keys {
+		if s.projection.archivedIn(s.state, key) != nil {
+			archived = append(archived, key)
+			continue
+		}
+		show(s.state, key)
+	}
+	s.mu.RUnlock()
+	for _, key := range archived {
+		err := s.with(ctx, s.projection.Archive.Of(key), func(state S) error { show(state, key); return nil })
+		if err != nil {
+			return nil, unavailable(err)
+		}
+	}
+	return changes, nil
 }
 
 // offerAll makes every watcher look at every row again. mu is held.

@@ -47,6 +47,9 @@ func (s *site[S]) pending(limit int) (batch, error) {
 		return batch{}, errLarge
 	}
 	for _, key := range keys {
+		if s.projection.archivedIn(s.state, key) != nil {
+			return batch{}, errHoles // it changed before it left the state: its rows are made with all others
+		}
 		row, err := s.projection.render(s.state, key)
 		if err != nil {
 			return batch{}, err

@@ -84,6 +84,12 @@ func FromArchive(ctx context.Context, log Log, known Chain, f *ArchivedError) (*
 	return nil, damaged(known.Subject, r.Sequence, "commit %d does not hold %s, which was archived in it", f.Commit, f.Name)
 }
 
+// Undo gives the event that takes a thing away again which was only brought back
+// to be looked at.
+func Undo(f *ArchivedError, site string) Event {
+	return Event{Message: &logv1.Archived{Name: f.Name}, Site: site, Number: f.Commit}
+}
+
 // recordOf finds a commit by its number. Sequences grow at least as fast as
 // numbers, and evenly if the sites of a stream are alike: so the place is
 // guessed from what is known on both sides of it.
@@ -165,7 +171,7 @@ func (w *writer[S]) recalling(fn func() error) (recalled []proto.Message, err er
 			w.spoiled = true
 			return nil, err
 		}
-		undo = append(undo, Event{Message: &logv1.Archived{Name: filed.Name}, Site: w.subject.Site, Number: filed.Commit})
+		undo = append(undo, Undo(filed, w.subject.Site))
 		recalled = append(recalled, back)
 	}
 }
