@@ -8,6 +8,7 @@ import (
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/sitelog"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
 // happening is when and by whom an event came about.
@@ -33,6 +34,10 @@ func evolve(s *State, e sitelog.Event) {
 		s.evolveJob(m, h)
 	case ofJob:
 		s.evolveJob(m, h)
+	case *logv1.Archived:
+		s.archive(m, e.Number)
+	case *logv1.Recalled:
+		s.recall(m, e.Time)
 	}
 }
 
@@ -43,8 +48,12 @@ type ofJob interface {
 }
 
 func (s *State) evolveJob(m ofJob, h happening) {
-	if j, ok := s.jobs[m.GetJob()]; ok {
-		j.apply(m, h)
+	j, ok := s.jobs[m.GetJob()]
+	if !ok {
+		return
+	}
+	if j.apply(m, h); j.finished() {
+		s.shelf.Settle(j.Number, h.at)
 	}
 }
 

@@ -45,9 +45,9 @@ func react(s *State, f sitelog.Foreign, _ sitelog.Input) ([]proto.Message, error
 }
 
 func (s *State) noteParts(hold *inventoryv1.Hold) ([]proto.Message, error) {
-	j, ok := s.jobs[hold.GetJob()]
-	if !ok || hold.GetPlanRevision() < j.Parts.GetPlanRevision() {
-		return nil, nil
+	j, err := s.told(hold.GetJob())
+	if err != nil || j == nil || hold.GetPlanRevision() < j.Parts.GetPlanRevision() {
+		return nil, err
 	}
 	status := &jobv1.PartsStatus{State: partsState(hold), PlanRevision: hold.GetPlanRevision(), Eta: hold.GetEta()}
 	for _, l := range hold.GetLines() {
@@ -87,9 +87,9 @@ func partsState(hold *inventoryv1.Hold) jobv1.PartsState {
 }
 
 func (s *State) noteBooking(b *schedulingv1.Booking) ([]proto.Message, error) {
-	j, ok := s.jobs[b.GetJob()]
-	if !ok || b.GetPlanRevision() < j.Booking.GetPlanRevision() {
-		return nil, nil
+	j, err := s.told(b.GetJob())
+	if err != nil || j == nil || b.GetPlanRevision() < j.Booking.GetPlanRevision() {
+		return nil, err
 	}
 	status := &jobv1.BookingStatus{
 		Booking: b.GetName(), Bay: b.GetBay(), Technician: b.GetTechnician(), Tools: b.GetTools(), When: b.GetWhen(),
@@ -131,9 +131,9 @@ func (s *State) reactToAudit(m proto.Message) ([]proto.Message, error) {
 }
 
 func (s *State) noteAudit(job string, change func(*jobv1.AuditStatus)) ([]proto.Message, error) {
-	j, ok := s.jobs[job]
-	if !ok {
-		return nil, nil
+	j, err := s.told(job)
+	if err != nil || j == nil {
+		return nil, err
 	}
 	status := &jobv1.AuditStatus{}
 	if j.Audit != nil {

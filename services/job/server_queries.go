@@ -210,7 +210,8 @@ func (s *Server) WatchJob(req *jobv1.WatchJobRequest, stream grpc.ServerStreamin
 		return err
 	}
 	return s.watch(ctx, readmodel.WatchQuery{
-		Model: modelJob, Present: true, Filter: func(k readmodel.Key) bool { return k.ID == req.GetJob() },
+		Model: modelJob, Keys: []readmodel.Key{{Model: modelJob, ID: req.GetJob()}},
+		Filter: func(k readmodel.Key) bool { return k.ID == req.GetJob() },
 	}, func(c readmodel.Change) error {
 		job, ok := c.Row.(*jobv1.Job)
 		if !ok {

@@ -4,6 +4,7 @@ import (
 	"maps"
 
 	"ramprow/internal/catalogue"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/statecode"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
 )
@@ -19,6 +20,7 @@ type kept struct {
 	Editions map[string]*cataloguev1.Catalogue
 	Newest   map[string]string
 	Invoices map[string]uint64
+	Shelf    shelf.Kept
 }
 
 // snapshot copies what evolve changes in place; messages are shared.
@@ -29,6 +31,7 @@ func snapshot(s *State) func() ([]byte, error) {
 		Editions: make(map[string]*cataloguev1.Catalogue, len(s.editions)),
 		Newest:   maps.Clone(s.newest),
 		Invoices: maps.Clone(s.invoices),
+		Shelf:    s.shelf.Keep(),
 	}
 	for name, j := range s.jobs {
 		k.Jobs[name] = j.clone()
@@ -46,6 +49,7 @@ func restore(site string, data []byte) (*State, error) {
 	}
 	s := newState(site)
 	s.jobs, s.lastJob, s.newest, s.invoices = k.Jobs, k.LastJob, k.Newest, k.Invoices
+	s.shelf = k.Shelf.Shelf()
 	for version, message := range k.Editions {
 		s.editions[version] = catalogue.Prepared(message, version)
 	}

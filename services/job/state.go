@@ -6,6 +6,7 @@ import (
 
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/statecode"
 )
@@ -16,8 +17,10 @@ const Service = "job"
 // State is what one site's job service knows.
 type State struct {
 	Site string
-	// jobs by name, as in jobs/17.
+	// jobs by name, as in jobs/17: those that are not finished, or were lately.
 	jobs map[string]*Job
+	// shelf says where the others are.
+	shelf shelf.Shelf
 	// lastJob is the number of the newest job.
 	lastJob uint64
 	// editions by version; newest is the version of each catalogue's newest edition.
@@ -45,6 +48,8 @@ func Machine() sitelog.Machine[*State] {
 		Evolve:   evolve,
 		Follows:  []string{"inventory", "scheduling", "torque-audit"},
 		React:    react,
+		Due:      due,
+		Fire:     fire,
 		Snapshot: snapshot,
 		Restore:  restore,
 		Schema:   statecode.Schema[kept](foldVersion),
@@ -55,6 +60,9 @@ func Machine() sitelog.Machine[*State] {
 func (s *State) job(name string) (*Job, error) {
 	if j, ok := s.jobs[name]; ok {
 		return j, nil
+	}
+	if f := s.archived(name); f != nil {
+		return nil, f
 	}
 	return nil, jobNotFound(name)
 }

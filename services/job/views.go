@@ -40,6 +40,7 @@ func Projection() readmodel.Projection[*State] {
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
+		Archive: archive(),
 	}
 }
 
@@ -57,6 +58,21 @@ func touched(s *State, e sitelog.Event) []readmodel.Key {
 		{Model: modelSummary, ID: j.Name},
 		storyKey(j.Name, len(j.History)-1),
 	}
+}
+
+// jobOf gives the job that a row belongs to.
+func jobOf(key readmodel.Key) string {
+	name, _, _ := strings.Cut(key.ID, "#")
+	return name
+}
+
+// listed says whose rows an index lists: one job's story, or jobs of which some
+// are finished.
+func listed(model, index string) (job string, archived bool) {
+	if model == modelHistory {
+		return strings.TrimPrefix(index, indexStory("")), false
+	}
+	return "", index == indexAll || index == indexState(jobv1.JobState_JOB_STATE_CLOSED) || index == indexState(jobv1.JobState_JOB_STATE_CANCELLED)
 }
 
 func storyKey(job string, index int) readmodel.Key {

@@ -97,19 +97,11 @@ func (s *site[S]) view(ctx context.Context, fn func(S) error) (uint64, error) {
 func (s *site[S]) fillArchived(ctx context.Context, h holder, names []string, told func()) error {
 	var rows []rendered
 	for _, name := range names {
-		err := s.with(ctx, name, func(state S) error {
-			for _, key := range s.projection.Archive.RowsOf(state, name) {
-				row, err := s.projection.render(state, key)
-				if err != nil {
-					return err
-				}
-				rows = append(rows, row)
-			}
-			return nil
-		})
+		more, err := s.rowsOf(ctx, name)
 		if err != nil {
 			return err
 		}
+		rows = append(rows, more...)
 		for len(rows) >= fillChunk {
 			if err := h.put(ctx, rows[:fillChunk]); err != nil {
 				return err
@@ -119,4 +111,19 @@ func (s *site[S]) fillArchived(ctx context.Context, h holder, names []string, to
 		told()
 	}
 	return h.put(ctx, rows)
+}
+
+// rowsOf renders all rows of a thing, be it archived or not.
+func (s *site[S]) rowsOf(ctx context.Context, name string) (rows []rendered, err error) {
+	err = s.with(ctx, name, func(state S) error {
+		for _, key := range s.projection.Archive.RowsOf(state, name) {
+			row, err := s.projection.render(state, key)
+			if err != nil {
+				return err
+			}
+			rows = append(rows, row)
+		}
+		return nil
+	})
+	return rows, err
 }

@@ -24,7 +24,7 @@ const (
 // nobody writes, so Redis must stand at the log's end.
 // Errors: NotFound (no such log), Unavailable (Redis is away or stands elsewhere).
 func (p *Projector[S]) Compare(ctx context.Context, name string) (differences []string, err error) {
-	s := newSite(p.Projection, name)
+	s := newSite(p.Projection, p.Log, name)
 	last, err := p.Log.Last(ctx, s.subject)
 	if err != nil {
 		return nil, unavailable(err)
@@ -38,7 +38,7 @@ func (p *Projector[S]) Compare(ctx context.Context, name string) (differences []
 	if err := p.Log.Read(ctx, s.subject, 0, s.fold); err != nil {
 		return nil, err
 	}
-	c, err := newComparison(p, s)
+	c, err := newComparison(ctx, p, s)
 	if err != nil {
 		return nil, err
 	}
@@ -63,7 +63,7 @@ type comparison struct {
 	found []string
 }
 
-func newComparison[S any](p *Projector[S], s *site[S]) (*comparison, error) {
+func newComparison[S any](ctx context.Context, p *Projector[S], s *site[S]) (*comparison, error) {
 	c := &comparison{
 		store: p.Store, keys: s.keys, rows: map[string]string{}, lists: map[string][]string{},
 		at: position{Log: s.log, Sequence: s.chain.Sequence, Commit: s.commit},
@@ -71,6 +71,15 @@ func newComparison[S any](p *Projector[S], s *site[S]) (*comparison, error) {
 	rows, err := s.renderAll(p.Projection.allKeys(s.state))
 	if err != nil {
 		return nil, err
+	}
+	if p.Projection.Archive != nil {
+		for _, name := range p.Projection.Archive.All(s.state) {
+			more, err := s.rowsOf(ctx, name)
+			if err != nil {
+				return nil, err
+			}
+			rows = append(rows, more...)
+		}
 	}
 	for _, row := range rows {
 		if row.value == nil {

@@ -119,6 +119,12 @@ func (s *Shelf) Find(number uint64, name string) *sitelog.ArchivedError {
 // Len counts the things that are archived, and those that rest in the state.
 func (s *Shelf) Len() (filed, resting int) { return s.filed, len(s.resting) }
 
+// Equal tells whether two shelves hold the same.
+func (s Shelf) Equal(other Shelf) bool {
+	return maps.EqualFunc(s.resting, other.resting, time.Time.Equal) &&
+		maps.EqualFunc(s.pages, other.pages, func(a, b *[pageSize]uint32) bool { return *a == *b })
+}
+
 // All gives the numbers of everything that is archived, in order.
 func (s *Shelf) All() []uint64 {
 	numbers := make([]uint64, 0, s.filed)
@@ -160,7 +166,9 @@ type Kept struct {
 
 // Keep copies the shelf.
 func (s *Shelf) Keep() Kept {
-	k := Kept{Resting: maps.Clone(s.resting), Pages: make(map[uint64][]byte, len(s.pages))}
+	// Both maps are always made, so that equal shelves have equal bytes.
+	k := Kept{Resting: make(map[uint64]time.Time, len(s.resting)), Pages: make(map[uint64][]byte, len(s.pages))}
+	maps.Copy(k.Resting, s.resting)
 	for number, page := range s.pages {
 		packed := make([]byte, 0, 4*pageSize)
 		for _, commit := range page {

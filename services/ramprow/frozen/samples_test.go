@@ -28,6 +28,7 @@ var add = flag.Bool("add", false, "add samples of events and fields that have no
 var eventFiles = map[string]protoreflect.FileDescriptor{
 	"log":          logv1.File_ramprow_log_v1_archive_proto,
 	"job":          jobv1.File_ramprow_job_v1_events_proto,
+	"job-record":   jobv1.File_ramprow_job_v1_record_proto,
 	"inventory":    inventoryv1.File_ramprow_inventory_v1_events_proto,
 	"scheduling":   schedulingv1.File_ramprow_scheduling_v1_events_proto,
 	"torque-audit": torqueauditv1.File_ramprow_torque_audit_v1_events_proto,
