@@ -134,6 +134,7 @@ func (s *solver) sortByLevel(learnt []literal) int {
 
 // learn goes back and adds the clause; false: nothing is possible at all.
 func (s *solver) learn(literals []literal, level int) bool {
+	s.write(literals)
 	joined := s.joins(literals)
 	s.back(level)
 	if len(literals) == 1 {

@@ -8,6 +8,8 @@ type Options struct {
 	Starts []int
 	// Conflicts bounds the dead ends; zero: only Stop ends the search.
 	Conflicts int
+	// Clauses bounds the proof that is kept; zero: none is.
+	Clauses int
 	// Stop is asked now and then; nil: never.
 	Stop func() bool
 }
@@ -20,6 +22,9 @@ type Result struct {
 	// Bound is the largest makespan that is proved to be needed.
 	Bound     int
 	Conflicts int
+	// Proof is why Makespan cannot be undercut; nil if that is not proved, or the proof
+	// was not to be kept or too long.
+	Proof *Proof
 }
 
 // Proved tells whether nothing shorter exists.
@@ -29,6 +34,7 @@ func (r Result) Proved() bool { return r.Starts != nil && r.Makespan == r.Bound 
 const (
 	restartUnit  = 100
 	climbUnit    = 300
+	guided       = 4 // of so many restarts all but one are guided by the best schedule
 	forgetAfter  = 4000
 	forgetGrowth = 500
 	askEvery     = 16
@@ -56,8 +62,15 @@ func Prove(p rcpsp.Project, o Options) (Result, error) {
 		return r, err
 	}
 	q := &quest{solver: newSolver(m), options: o, result: r}
+	if o.Clauses > 0 {
+		q.proof, q.proofRoom = &Proof{}, o.Clauses
+	}
 	q.run()
 	q.result.Conflicts = q.solver.conflicts
+	if q.proof != nil && q.result.Proved() {
+		q.proof.Makespan = q.result.Makespan
+		q.result.Proof = q.proof
+	}
 	return q.result, nil
 }
 
@@ -211,7 +224,7 @@ func (q *quest) next(restarts int) literal {
 			if q.holds(l) || q.fails(l) {
 				continue
 			}
-			if q.saved[v] {
+			if q.upward(v, restarts) {
 				return l
 			}
 			return l.not()
@@ -230,6 +243,25 @@ func (q *quest) next(restarts int) literal {
 		return none
 	}
 	return literal{2*best + 1, -q.low[2*best]}
+}
+
+// upward tells on which side of a value to guess: where the best schedule is, or,
+// every other time, where the search last was.
+func (q *quest) upward(v int32, restarts int) bool {
+	if q.result.Starts == nil || restarts%guided == 0 {
+		return q.saved[v]
+	}
+	side := q.sideOf[v]
+	bound := v - q.first[side]
+	switch variable := side >> 1; {
+	case variable < q.activities:
+		return int32(q.result.Starts[variable]) >= bound //nolint:gosec // small
+	case variable == q.end:
+		return false
+	default:
+		p := q.pairs[variable-q.end-1]
+		return q.result.Starts[p.first] < q.result.Starts[p.second]
+	}
 }
 
 // luby is the sequence 1 1 2 1 1 2 4 1 … after which to start anew (Luby,

@@ -51,6 +51,9 @@ type solver struct {
 	// sideOf gives the side that a value belongs to.
 	sideOf []int32
 
+	proof     *Proof // nil: it is not kept
+	proofRoom int
+
 	conflicts int
 	forgot    int // how often clauses were dropped
 	growth    float64

@@ -16,6 +16,9 @@ import (
 	"ramprow/internal/engine/planner/rcpsp"
 )
 
+// maxClauses is how long a proof may be that the checker follows.
+const maxClauses = 20_000
+
 // Outcome is what came of one instance.
 type Outcome struct {
 	Set, Instance string
@@ -29,6 +32,8 @@ type Outcome struct {
 	Spent, Proof time.Duration
 	// Conflicts are the dead ends of the proof.
 	Conflicts int
+	// Derived: the checker found the bound by itself, or by following the proof.
+	Derived bool
 }
 
 // Proved tells whether nothing shorter exists.
@@ -163,14 +168,21 @@ func (s set) one(ctx context.Context, c Config, i, schedules int) (Outcome, erro
 	}
 	if c.Prove > 0 && r.LowerBound < r.Makespan {
 		late := func() bool { return ctx.Err() != nil || time.Since(began).Seconds() >= c.Prove }
-		q, err := exact.Prove(in.project, exact.Options{Starts: r.Starts, Stop: late})
+		q, err := exact.Prove(in.project, exact.Options{Starts: r.Starts, Stop: late, Clauses: maxClauses})
 		if err != nil {
 			return o, fmt.Errorf("%s: %w", in.name, err)
 		}
 		r.Starts, r.Makespan, r.LowerBound = q.Starts, q.Makespan, max(r.LowerBound, q.Bound)
 		o.Proof, o.Conflicts = time.Since(began)-o.Spent, q.Conflicts
+		if q.Proof != nil {
+			if err := check.Proof(in.project, *q.Proof); err != nil {
+				return o, fmt.Errorf("%s: the checker does not believe the proof: %w", in.name, err)
+			}
+			o.Derived = true
+		}
 	}
 	o.Makespan, o.Bound = r.Makespan, r.LowerBound
+	o.Derived = o.Derived || o.Bound == max(o.Path, check.Work(in.project))
 	if found := check.Project(in.project, r.Starts, r.Makespan); len(found) > 0 {
 		return o, fmt.Errorf("%s: the checker refuses the schedule: %v", in.name, found)
 	}
