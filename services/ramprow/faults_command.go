@@ -22,6 +22,7 @@ const natsServerVariable = "RAMPROW_NATS_SERVER"
 
 func faultsCommand() *cobra.Command {
 	var c faults.Config
+	full := false
 	command := &cobra.Command{
 		Use:     "faults",
 		Short:   "Kill, stop and restart real processes while people work, and check the logs they leave",
@@ -43,6 +44,7 @@ func faultsCommand() *cobra.Command {
 	flags.IntVar(&c.Callers, "callers", 4, "people at each workshop")
 	flags.IntVar(&c.Cars, "cars", 2, "cars that each of them has in work")
 	flags.StringVar(&c.Dir, "dir", "", "folder for logs of the processes and streams, kept afterwards; a temporary one if not given")
+	flags.BoolVar(&full, "full-disk", false, "instead, let the broker's disk run full and make room again; needs the right to mount")
 	command.RunE = func(command *cobra.Command, _ []string) error {
 		ctx, stop := signal.NotifyContext(command.Context(), syscall.SIGINT, syscall.SIGTERM)
 		defer stop()
@@ -50,7 +52,7 @@ func faultsCommand() *cobra.Command {
 		if c.Programs, err = faultPrograms(); err != nil {
 			return err
 		}
-		return runFaults(ctx, command.OutOrStdout(), c)
+		return runFaults(ctx, command.OutOrStdout(), c, full)
 	}
 	return command
 }
@@ -71,7 +73,18 @@ func faultPrograms() (p faults.Programs, err error) {
 	return p, nil
 }
 
-func runFaults(ctx context.Context, out io.Writer, c faults.Config) (err error) {
+func faultsReport(ctx context.Context, c faults.Config, full bool) (*faults.Report, error) {
+	if !full {
+		return faults.Run(ctx, c)
+	}
+	report, err := faults.FullDisk(ctx, c)
+	if report == nil {
+		return nil, err
+	}
+	return report.Report, err
+}
+
+func runFaults(ctx context.Context, out io.Writer, c faults.Config, full bool) (err error) {
 	c.Began, c.Progress = time.Now(), out
 	if c.Dir == "" {
 		if c.Dir, err = os.MkdirTemp("", "ramprow-faults-"); err != nil {
@@ -86,7 +99,7 @@ func runFaults(ctx context.Context, out io.Writer, c faults.Config) (err error) 
 	if c.Dir, err = filepath.Abs(c.Dir); err != nil {
 		return err
 	}
-	report, err := faults.Run(ctx, c)
+	report, err := faultsReport(ctx, c, full)
 	if report != nil {
 		err = errors.Join(err, report.Write(out))
 	}

@@ -31,6 +31,7 @@ func TestRetries(t *testing.T) {
 		{"a command without request_id, UNAVAILABLE", away(), callStrike, 1},
 		{"a query that may come again soon", away().Retry(time.Millisecond), callDescribe, 3},
 		{"a query that may come again after hours", away().Retry(time.Hour), callDescribe, 1},
+		{"a query that may come again when the caller's time is up", away().Retry(2 * time.Second), callHastily, 1},
 		{"a query, ABORTED", fault.New(fault.Conflict, "CONCURRENT_UPDATE", "read again"), callDescribe, 1},
 		{"a query, RESOURCE_EXHAUSTED", fault.New(fault.Exhausted, "FULL", "later"), callDescribe, 1},
 		{"a query, INTERNAL", errors.New("slip"), callDescribe, 1},
@@ -68,6 +69,17 @@ func TestRetries(t *testing.T) {
 
 func callDescribe(ctx context.Context, b *bench) error {
 	_, err := logv1.NewLogServiceClient(b.dial(identity.Owner)).DescribeLog(ctx, &logv1.DescribeLogRequest{})
+	return err
+}
+
+// callHastily has so little time that nothing is left after a retry's wait.
+func callHastily(ctx context.Context, b *bench) error {
+	ctx, cancel := context.WithTimeout(ctx, 1900*time.Millisecond)
+	defer cancel()
+	err := callDescribe(ctx, b)
+	if fault.ReasonOf(err) != "BROKER_AWAY" {
+		return nil // the reason was hidden
+	}
 	return err
 }
 

@@ -37,6 +37,10 @@ const (
 	// holderRetry is when a call that could not be sent on may be tried again: a
 	// replica that is gone is replaced within seconds.
 	holderRetry = 500 * time.Millisecond
+	// holderLook is how often a call that was sent on looks whether the replica that
+	// has it still does the work. One that was stopped answers nothing, and keeps
+	// its connections.
+	holderLook = 250 * time.Millisecond
 )
 
 // forwarder keeps a connection to each replica that calls were sent on to.
@@ -76,12 +80,17 @@ func (f *forwarder) forward(ctx context.Context, m *method, address string, deco
 	md := metadata.Pairs(forwardedMark, "1")
 	md.Set("authorization", metadata.ValueFromIncomingContext(ctx, "authorization")...)
 	var trailer metadata.MD
-	err = conn.Invoke(metadata.NewOutgoingContext(ctx, md), m.name, &request, &response, grpc.Trailer(&trailer))
+	sent, end := f.whileThere(ctx, address)
+	defer end()
+	err = conn.Invoke(metadata.NewOutgoingContext(sent, md), m.name, &request, &response, grpc.Trailer(&trailer))
 	if err == nil {
 		return &response, nil
 	}
 	if ctx.Err() != nil {
 		return nil, ended(ctx)
+	}
+	if sent.Err() != nil {
+		return nil, holderAway(address).Because(err)
 	}
 	answer := status.Convert(err)
 	if len(answer.Details()) == 0 {
@@ -92,6 +101,28 @@ func (f *forwarder) forward(ctx context.Context, m *method, address string, deco
 		err = errors.Join(err, grpc.SetTrailer(ctx, metadata.Pairs(pushbackKey, wait[0])))
 	}
 	return nil, answered{status: answer, cause: err}
+}
+
+// whileThere gives a context that ends when the replica at an address does the
+// work of the caller's site no longer.
+func (f *forwarder) whileThere(ctx context.Context, address string) (context.Context, context.CancelFunc) {
+	ctx, end := context.WithCancel(ctx)
+	who, _ := identity.FromContext(ctx) // target has asked for it
+	go func() {
+		look := time.NewTicker(holderLook)
+		defer look.Stop()
+		for {
+			select {
+			case <-look.C:
+				if f.Elsewhere(who.Site) != address {
+					end()
+				}
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return ctx, end
 }
 
 func holderAway(address string) *fault.Error {

@@ -66,11 +66,13 @@ func (s *Server) outward(ctx context.Context, m *method, err error) error {
 // a person would, it keeps gRPC's client from trying again by itself (gRFC A6).
 func (s *Server) away(ctx context.Context, m *method, f *fault.Error) {
 	s.log.WarnContext(ctx, "call refused", "method", m.name, "reason", f.Reason, "error", f)
-	if f.RetryAfter <= 0 {
+	if f.RetryAfter <= 0 || ctx.Err() != nil { // whose time is up hears nothing more
 		return
 	}
 	pushback := "-1"
-	if f.RetryAfter <= maxPushback {
+	// A caller whose time is up while its client waits would hear nothing of the reason.
+	deadline, bounded := ctx.Deadline()
+	if f.RetryAfter <= maxPushback && (!bounded || time.Until(deadline) > f.RetryAfter) {
 		pushback = strconv.FormatInt(f.RetryAfter.Milliseconds(), 10)
 	}
 	if err := grpc.SetTrailer(ctx, metadata.Pairs(pushbackKey, pushback)); err != nil {

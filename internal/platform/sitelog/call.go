@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"maps"
+	"time"
 	"unicode/utf8"
 
 	"go.opentelemetry.io/otel/attribute"
@@ -128,12 +129,22 @@ func (r *Runner[S]) submit(ctx context.Context, site string, t *task[S]) (answer
 	default:
 		return answer{}, queueFull(w.subject, r.o.Queue)
 	}
-	select {
-	case a := <-t.done:
-		return a, nil
-	case <-ctx.Done():
-		return answer{}, w.waitEnded(ctx)
-	case <-w.stopped:
+	look := time.NewTimer(awayAfter)
+	defer look.Stop()
+	for waits := true; waits; {
+		select {
+		case a := <-t.done:
+			return a, nil
+		case <-ctx.Done():
+			return answer{}, w.waitEnded(ctx)
+		case <-look.C:
+			if err := w.away(); err != nil {
+				return answer{}, err
+			}
+			look.Reset(awayLook)
+		case <-w.stopped:
+			waits = false
+		}
 	}
 	select {
 	case a := <-t.done: // it was answered just before the writer ended
@@ -143,10 +154,32 @@ func (r *Runner[S]) submit(ctx context.Context, site string, t *task[S]) (answer
 	}
 }
 
+const (
+	// awayAfter is how long a caller waits for a log that does not answer before it
+	// is told, instead of for as long as it has time. It is longer than the writer
+	// rests between two tries.
+	awayAfter = 2 * time.Second
+	awayLook  = awayAfter / 8
+)
+
+// trouble is a log that does not answer.
+type trouble struct {
+	cause error // of the last try
+	since time.Time
+}
+
+// away gives what callers are told when the log has not answered for long.
+func (w *writer[S]) away() error {
+	if t := w.trouble.Load(); t != nil && time.Since(t.since) >= awayAfter {
+		return logAway(w.subject, t.cause)
+	}
+	return nil
+}
+
 // waitEnded says why a caller got no answer in its time.
 func (w *writer[S]) waitEnded(ctx context.Context) error {
-	if cause := w.trouble.Load(); cause != nil {
-		return logAway(w.subject, *cause)
+	if t := w.trouble.Load(); t != nil {
+		return logAway(w.subject, t.cause)
 	}
 	kind := fault.Canceled
 	if errors.Is(ctx.Err(), context.DeadlineExceeded) {

@@ -169,6 +169,7 @@ func (w *writer[S]) look(f *flight[S]) (sighting, error) {
 // persist repeats until fn succeeds or its error is final. Meanwhile callers
 // whose time is up learn that the log is away.
 func (w *writer[S]) persist(fn func() error) error {
+	began := time.Now()
 	for pause := firstPause; ; pause = min(2*pause, longPause) {
 		err := fn()
 		if err == nil {
@@ -178,7 +179,7 @@ func (w *writer[S]) persist(fn func() error) error {
 		if _, isDamage := asDamage(err); isDamage {
 			return err
 		}
-		w.trouble.Store(&err)
+		w.trouble.Store(&trouble{cause: err, since: began})
 		w.o.Logger.Warn("the log does not answer as it should; trying again",
 			"service", w.subject.Service, "site", w.subject.Site, "error", err)
 		if !rest(w.ctx, pause) {

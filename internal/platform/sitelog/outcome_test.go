@@ -149,6 +149,37 @@ func TestLogAwayIsUnavailableAtTheDeadline(t *testing.T) {
 	})
 }
 
+// A caller who has all the time of the world is told as well, soon: it can say so
+// to a person, and ask again by the same request_id.
+func TestLogAwayIsToldBeforeTheDeadline(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		inner := memory.New()
+		log := &meddled{Log: inner}
+		r := open(t, log, boardMachine("job"), sitelog.Options{})
+		mustDo(t, r, add("req-0001", "anvil"))
+		log.set(func(int, func() (uint64, error)) (uint64, error) { return 0, errAway }, func() error { return errAway })
+		for range 3 { // the same one and others, while it lasts
+			for _, id := range []string{"req-0002", "req-0003"} {
+				began := time.Now()
+				_, err := r.Do(context.Background(), site, add(id, id))
+				if fault.ReasonOf(err) != sitelog.ReasonLogUnavailable {
+					t.Fatalf("the caller got %v", err)
+				}
+				if waited := time.Since(began); waited > 5*time.Second {
+					t.Errorf("the caller was left waiting for %v", waited)
+				}
+			}
+			if _, err := r.View(context.Background(), site, func(*board) error { return nil }); fault.KindOf(err) != fault.Unavailable {
+				t.Errorf("a reader got %v", err)
+			}
+		}
+		log.set(nil, nil)
+		mustDo(t, r, add("req-0002", "req-0002"))
+		mustDo(t, r, add("req-0003", "req-0003"))
+		expectLog(t, inner, "job", "anvil", "req-0002", "req-0003")
+	})
+}
+
 func TestCallerWhoLeavesLearnsWhy(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		inner := memory.New()

@@ -23,8 +23,8 @@ type writer[S any] struct {
 	inbox   chan *task[S]
 	stop    chan struct{}
 	stopped chan struct{}
-	failure error                 // why it stopped; read only after stopped is closed
-	trouble atomic.Pointer[error] // why the log cannot be reached at present
+	failure error                   // why it stopped; read only after stopped is closed
+	trouble atomic.Pointer[trouble] // nil while the log answers
 
 	// The fold of what is in the log and in flight and batch.
 	state  S

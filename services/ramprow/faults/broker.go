@@ -1,8 +1,11 @@
 package faults
 
 import (
+	"bufio"
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -34,7 +37,7 @@ func (w *town) openBrokers(ctx context.Context, c Config) error {
 		}
 	}
 	for _, b := range w.brokers {
-		if err := eventually(ctx, b.name, func(ctx context.Context) error { return listening(ctx, b.address) }); err != nil {
+		if err := eventually(ctx, b.name, b.ready); err != nil {
 			return err
 		}
 	}
@@ -70,13 +73,13 @@ func (w *town) brokerText(b *broker) string {
 	fmt.Fprintf(&text, "server_name: %s\nlisten: %q\nmax_payload: 8MB\njetstream { store_dir: %q, sync_interval: always }\n",
 		strings.ReplaceAll(b.name, "/", "-"), b.address, b.store)
 	if len(w.brokers) > 1 {
-		fmt.Fprintf(&text, "cluster { name: ramprow, listen: %q, routes: [", b.route)
+		fmt.Fprintf(&text, "cluster {\n  name: ramprow\n  listen: %q\n  routes: [\n", b.route)
 		for _, other := range w.brokers {
 			if other != b {
-				fmt.Fprintf(&text, " %q", "nats://"+other.route)
+				fmt.Fprintf(&text, "    %q\n", "nats://"+other.route)
 			}
 		}
-		text.WriteString(" ] }\n")
+		text.WriteString("  ]\n}\n")
 	}
 	return text.String()
 }
@@ -93,5 +96,37 @@ func (w *town) startBroker(ctx context.Context, b *broker) error {
 	if err := b.start(); err != nil {
 		return err
 	}
-	return eventually(ctx, b.name, func(ctx context.Context) error { return listening(ctx, b.address) })
+	return eventually(ctx, b.name, b.ready)
+}
+
+// ready tells whether a server keeps streams; one of a cluster does when there is
+// a leader.
+func (b *broker) ready(ctx context.Context) error { return b.ask(ctx, "$JS.API.INFO") }
+
+// ask makes one request without content, in the text that NATS clients and
+// servers speak: docs.nats.io, NATS protocol, client protocol.
+func (b *broker) ask(ctx context.Context, subject string) error {
+	return talk(ctx, b.address, func(lines *bufio.Reader, conn io.Writer) error {
+		if _, err := lines.ReadString('\n'); err != nil { // INFO
+			return err
+		}
+		if _, err := fmt.Fprintf(conn, "CONNECT {\"verbose\":false}\r\nSUB answer 1\r\nPUB %s answer 0\r\n\r\n", subject); err != nil {
+			return err
+		}
+		for {
+			line, err := lines.ReadString('\n')
+			switch {
+			case err != nil:
+				return err
+			case strings.HasPrefix(line, "PING"):
+				if _, err := io.WriteString(conn, "PONG\r\n"); err != nil {
+					return err
+				}
+			case strings.Contains(line, `"error"`), strings.HasPrefix(line, "-ERR"):
+				return errors.New(strings.TrimSpace(line))
+			case strings.HasPrefix(line, "{"):
+				return nil
+			}
+		}
+	})
 }

@@ -176,34 +176,11 @@ func (w *town) flushRedis(ctx context.Context) error {
 	})
 }
 
-// moveLeader asks the brokers to elect another leader of a role's stream, by the
-// text protocol that NATS servers speak.
+// moveLeader asks the brokers to elect another leader of a role's stream.
 func (w *town) moveLeader(ctx context.Context, role string) error {
 	stream := "RAMPROW_" + strings.ToUpper(strings.ReplaceAll(role, "-", "_"))
 	return eventually(ctx, "the leader of "+stream+" to move", func(ctx context.Context) error {
-		return talk(ctx, w.brokers[0].address, func(lines *bufio.Reader, conn io.Writer) error {
-			if _, err := lines.ReadString('\n'); err != nil { // INFO
-				return err
-			}
-			if _, err := fmt.Fprintf(conn, "CONNECT {\"verbose\":false}\r\nSUB moved 1\r\nPUB $JS.API.STREAM.LEADER.STEPDOWN.%s moved 0\r\n\r\n", stream); err != nil {
-				return err
-			}
-			for {
-				line, err := lines.ReadString('\n')
-				switch {
-				case err != nil:
-					return err
-				case strings.HasPrefix(line, "PING"):
-					if _, err := io.WriteString(conn, "PONG\r\n"); err != nil {
-						return err
-					}
-				case strings.Contains(line, `"success":true`):
-					return nil
-				case strings.Contains(line, `"error"`), strings.HasPrefix(line, "-ERR"):
-					return errors.New(strings.TrimSpace(line))
-				}
-			}
-		})
+		return w.brokers[0].ask(ctx, "$JS.API.STREAM.LEADER.STEPDOWN."+stream)
 	})
 }
 

@@ -79,7 +79,7 @@ func Run(ctx context.Context, c Config) (*Report, error) {
 	}
 	defer f.town.close()
 	began := time.Now()
-	err = f.live(ctx)
+	err = f.live(ctx, f.strikes)
 	f.report.Took = time.Since(began)
 	if err == nil {
 		err = f.check(ctx)
@@ -169,8 +169,9 @@ func (f *field) furnishWith(ctx context.Context, d *desk, call *simulation.Call)
 	return refused, err
 }
 
-// live lets the callers work while the faults come, until enough is acknowledged.
-func (f *field) live(ctx context.Context) error {
+// live lets the callers work while something is done to them, and until enough is
+// acknowledged.
+func (f *field) live(ctx context.Context, trouble func(context.Context) error) error {
 	working, giveUp := context.WithCancel(ctx)
 	defer giveUp()
 	leave := make(chan struct{})
@@ -182,7 +183,7 @@ func (f *field) live(ctx context.Context) error {
 			}
 		})
 	}
-	err := f.strikes(working)
+	err := trouble(working)
 	if err == nil {
 		err = f.tally.await(ctx, "the last commands", func() bool { return f.tally.commands >= f.Commands })
 	}

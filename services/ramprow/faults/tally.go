@@ -152,6 +152,26 @@ func (t *tally) violated(format string, args ...any) {
 	t.tell()
 }
 
+// forgetReasons gives the reasons that were counted, and begins anew.
+func (t *tally) forgetReasons() map[string]int {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	reasons := t.reasons
+	t.reasons = map[string]int{}
+	return reasons
+}
+
+// addReasons counts again what was forgotten.
+func (t *tally) addReasons(forgotten ...map[string]int) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	for _, reasons := range forgotten {
+		for reason, n := range reasons {
+			t.reasons[reason] += n
+		}
+	}
+}
+
 // count gives how many commands were acknowledged and how many calls made again.
 func (t *tally) count() (commands, again int) {
 	t.mu.Lock()

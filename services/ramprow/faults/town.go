@@ -56,34 +56,37 @@ type town struct {
 }
 
 // openTown starts everything, and waits until it serves.
-func openTown(ctx context.Context, c Config, t *telemetry.Telemetry) (w *town, err error) {
-	w = &town{
+func openTown(ctx context.Context, c Config, t *telemetry.Telemetry) (*town, error) {
+	w := &town{
 		programs: c.Programs, dir: c.Dir, ports: newPorts(c.Seed + uint64(os.Getpid())), telemetry: t, //nolint:gosec // a process id is positive
 		roles: map[string][]*replica{}, closers: &lifecycle.Closers{},
 	}
-	defer func() {
-		if err != nil {
-			w.close()
-		}
-	}()
-	if err := w.makeKeys(); err != nil {
+	if err := w.open(ctx, c); err != nil {
+		w.close()
 		return nil, err
+	}
+	return w, nil
+}
+
+func (w *town) open(ctx context.Context, c Config) (err error) {
+	if err := w.makeKeys(); err != nil {
+		return err
 	}
 	if err := w.openBrokers(ctx, c); err != nil {
-		return nil, err
+		return err
 	}
 	if err := w.openRedis(ctx); err != nil {
-		return nil, err
+		return err
 	}
 	for _, role := range terminal.RoleNames() {
 		for i := range replicasOf[role] {
 			if err := w.openRole(ctx, role, i+1); err != nil {
-				return nil, err
+				return err
 			}
 		}
 	}
-	w.backend, err = stack.Outside(config.Broker{URL: w.brokerURLs(), Replicas: len(w.brokers)}, config.ReadModels{URL: w.redisURL()}, t, w.closers)
-	return w, err
+	w.backend, err = stack.Outside(config.Broker{URL: w.brokerURLs(), Replicas: len(w.brokers)}, config.ReadModels{URL: w.redisURL()}, w.telemetry, w.closers)
+	return err
 }
 
 func (w *town) makeKeys() error {

@@ -117,6 +117,7 @@ func (o Options) natsOptions(denied *denials) ([]nats.Option, error) {
 			denied.note(err)
 		}),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
+			denied.cutOff()
 			if err != nil {
 				o.Logger.Warn("NATS is away", "error", err)
 			}

@@ -26,9 +26,15 @@ func (e *DeniedError) Error() string {
 // Unwrap gives what the server said.
 func (e *DeniedError) Unwrap() error { return e.cause }
 
+// errCutOff says that the connection broke before the answer came. None will
+// come any more, and the request may have been done.
+var errCutOff = errors.New("the connection to the server broke before it answered")
+
 // denials hands what the server denies to the requests that wait. A server
 // answers a denied request with nothing, and tells the connection which subject
-// it was: without this every denial would look like a server that is away.
+// it was: without this every denial would look like a server that is away. In the
+// same way those are told who wait for an answer on a connection that broke:
+// without this they would wait for as long as they have time.
 type denials struct {
 	mu      sync.Mutex
 	waiting map[*waiter]struct{}
@@ -37,6 +43,8 @@ type denials struct {
 type waiter struct {
 	token string // a subject or a stream's name
 	end   context.CancelCauseFunc
+	// lasting goes on by itself when the connection is back.
+	lasting bool
 }
 
 // deniedForm is how the server names what it denied, and whether it was the
@@ -63,11 +71,32 @@ func (d *denials) note(err error) {
 	}
 }
 
-// watch runs what sends requests about a token, and ends it when one is denied.
+// cutOff takes that the connection broke.
+func (d *denials) cutOff() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	for w := range d.waiting {
+		if !w.lasting {
+			w.end(errCutOff)
+		}
+	}
+}
+
+// watch runs what sends requests about a token, and ends it when one is denied
+// or when the connection breaks.
 func (d *denials) watch(ctx context.Context, token string, fn func(context.Context) error) error {
+	return d.run(ctx, &waiter{token: token}, fn)
+}
+
+// watchLasting is for what outlives a connection; only a denial ends it.
+func (d *denials) watchLasting(ctx context.Context, token string, fn func(context.Context) error) error {
+	return d.run(ctx, &waiter{token: token, lasting: true}, fn)
+}
+
+func (d *denials) run(ctx context.Context, w *waiter, fn func(context.Context) error) error {
 	ctx, end := context.WithCancelCause(ctx)
 	defer end(nil)
-	w := &waiter{token: token, end: end}
+	w.end = end
 	d.mu.Lock()
 	d.waiting[w] = struct{}{}
 	d.mu.Unlock()
@@ -77,8 +106,12 @@ func (d *denials) watch(ctx context.Context, token string, fn func(context.Conte
 		delete(d.waiting, w)
 	}()
 	err := fn(ctx)
-	if denied, ok := errors.AsType[*DeniedError](context.Cause(ctx)); ok && err != nil {
+	cause := context.Cause(ctx)
+	if denied, ok := errors.AsType[*DeniedError](cause); ok && err != nil {
 		return denied
+	}
+	if err != nil && errors.Is(cause, errCutOff) {
+		return cause
 	}
 	return err
 }

@@ -132,7 +132,7 @@ func (l *Log) each(ctx context.Context, service string, config jetstream.Ordered
 	if err != nil {
 		return err
 	}
-	return l.denials.watch(ctx, StreamName(service), func(ctx context.Context) error {
+	return l.denials.watchLasting(ctx, StreamName(service), func(ctx context.Context) error {
 		return l.eachOf(ctx, stream, service, config, fn)
 	})
 }

@@ -109,6 +109,14 @@ func (s *Snapshots) with(ctx context.Context, open func(context.Context) (jetstr
 ) error {
 	ctx, cancel := context.WithTimeout(ctx, snapshotPatience)
 	defer cancel()
+	return s.log.denials.watch(ctx, "OBJ_"+snapshotBucket, func(ctx context.Context) error {
+		return s.ask(ctx, open, request)
+	})
+}
+
+func (s *Snapshots) ask(ctx context.Context, open func(context.Context) (jetstream.ObjectStore, error),
+	request func(context.Context, jetstream.ObjectStore) error,
+) error {
 	s.mu.Lock()
 	bucket := s.bucket
 	s.mu.Unlock()
