@@ -148,7 +148,9 @@ func (h *house) tighten(t *testing.T) {
 	out := h.typing("=\n=\nforty\n40\n=\n=\n10.2\n9,9\n=\n=\n=\n", "technician", "tighten", "run", "1", "--wrench", "w1,a1")
 	has(t, out, "[w1]", "[a1]", `"forty" is no reading`, "the joint is proved", "Next: ramprow tighten sign 1")
 	has(t, h.as("technician", "tighten", "sign", "1"), "2 of 2 joints proved, signed by technician\n")
-	h.await("the signature on the record", func() bool { return strings.Contains(h.as("dispatcher", "tighten", "record", "1"), `"signed_by": "technician"`) })
+	h.await("the signature on the record", func() bool {
+		return strings.Contains(h.as("dispatcher", "tighten", "record", "1"), `"signed_by": "technician"`)
+	})
 	name := filepath.Join(t.TempDir(), "record.json")
 	has(t, h.as("dispatcher", "tighten", "record", "1", "--json", name, "--html", name+".html"), "jobs/1: record written, sum ")
 	has(t, h.as("dispatcher", "tighten", "verify", name, "--with-log"), ": unchanged\n", "It is what the log says.")

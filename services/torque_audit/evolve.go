@@ -66,6 +66,9 @@ func (s *sheet) apply(m proto.Message, at time.Time) {
 	case *pb.ResidualRecorded:
 		j := s.find(m.GetResidual().GetJoint())
 		j.residuals = append(j.residuals, m.GetResidual())
+	case *pb.CurveRecorded:
+		j := s.find(m.GetCurve().GetJoint())
+		j.curves = append(j.curves, m.GetCurve())
 	case *pb.JointProved:
 		s.find(m.GetJoint()).proved = true
 	case *pb.DepartureSigned:

@@ -60,6 +60,12 @@ func recordOf(site string, sheet *pb.Sheet) record.Record {
 		for _, reading := range j.GetReadings() {
 			r.Readings = append(r.Readings, readingRecord(reading))
 		}
+		for _, c := range j.GetCurves() {
+			r.Result.Curves = append(r.Result.Curves, record.Curve{
+				Joint: c.GetJoint(), Fastener: c.GetFastener(), Stage: c.GetStage(), Wrench: c.GetWrench(), At: c.GetAt().AsTime(), By: c.GetBy(),
+				Samples: c.GetSamples(), Digest: c.GetDigest(), Remarks: c.GetRemarks(),
+			})
+		}
 		for _, residual := range j.GetResiduals() {
 			r.Result.Residuals = append(r.Result.Residuals, residualRecord(residual))
 		}

@@ -83,7 +83,7 @@ func (s *sheet) proved() uint32 {
 
 func (j *joint) render() *pb.JointSheet {
 	out := &pb.JointSheet{
-		Due: j.due, State: j.state(), Readings: j.readings, Departure: j.departure, Next: j.nextTurn(), Residuals: j.residuals,
+		Due: j.due, State: j.state(), Readings: j.readings, Departure: j.departure, Next: j.nextTurn(), Residuals: j.residuals, Curves: j.curves,
 	}
 	if j.track != nil {
 		out.Stages, _ = stagesOf(j.due)

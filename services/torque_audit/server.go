@@ -21,11 +21,12 @@ type Server struct {
 	runner *sitelog.Runner[*State]
 	views  *readmodel.Views[*State]
 	now    func() time.Time
+	curves chan struct{} // one for each tool that sends a curve
 }
 
 // NewServer makes a server over the site's writer and its read models.
 func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
-	return &Server{runner: runner, views: views, now: now}
+	return &Server{runner: runner, views: views, now: now, curves: make(chan struct{}, maxCurves)}
 }
 
 // Register offers the service.

@@ -39,6 +39,7 @@ type keptJoint struct {
 	Ready, Dropped, Proved bool
 	Departure              *pb.Departure
 	Residuals              []*pb.Residual
+	Curves                 []*pb.Curve
 }
 
 type keptWrench struct {
@@ -76,7 +77,7 @@ func keepSheet(s *sheet) keptSheet {
 	for _, j := range s.joints {
 		k.Joints = append(k.Joints, keptJoint{
 			Due: j.due, Readings: slices.Clip(j.readings), From: j.from,
-			Ready: j.ready, Dropped: j.dropped, Proved: j.proved, Departure: j.departure, Residuals: slices.Clip(j.residuals),
+			Ready: j.ready, Dropped: j.dropped, Proved: j.proved, Departure: j.departure, Residuals: slices.Clip(j.residuals), Curves: slices.Clip(j.curves),
 		})
 	}
 	return k
@@ -110,7 +111,7 @@ func (k keptSheet) sheet() *sheet {
 	for _, kj := range k.Joints {
 		j := &joint{
 			due: kj.Due, readings: kj.Readings, from: kj.From,
-			ready: kj.Ready, dropped: kj.Dropped, proved: kj.Proved, departure: kj.Departure, residuals: kj.Residuals,
+			ready: kj.Ready, dropped: kj.Dropped, proved: kj.Proved, departure: kj.Departure, residuals: kj.Residuals, curves: kj.Curves,
 		}
 		j.replay()
 		s.joints = append(s.joints, j)

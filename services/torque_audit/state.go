@@ -55,6 +55,7 @@ type joint struct {
 	proved    bool
 	departure *pb.Departure
 	residuals []*pb.Residual
+	curves    []*pb.Curve
 	// track is nil while the joint cannot be tightened; problem says why.
 	track   *fastening.Track
 	problem string
@@ -131,7 +132,7 @@ func (s *sheet) clone() *sheet {
 	for i, j := range s.joints {
 		copied := *j
 		copied.readings = slices.Clip(j.readings)
-		copied.residuals = slices.Clip(j.residuals)
+		copied.residuals, copied.curves = slices.Clip(j.residuals), slices.Clip(j.curves)
 		if j.track != nil {
 			copied.track = j.track.Clone()
 		}

@@ -86,6 +86,21 @@ type Result struct {
 	Notices  []string   `json:"notices"`
 	// Residuals are what tight fasteners were found to hold afterwards.
 	Residuals []Residual `json:"residuals,omitempty"`
+	Curves    []Curve    `json:"curves,omitempty"`
+}
+
+// Curve is what a tightening curve showed; the digest tells whether a file
+// holds its samples.
+type Curve struct {
+	Joint    string    `json:"joint"`
+	Fastener uint32    `json:"fastener"`
+	Stage    uint32    `json:"stage"`
+	Wrench   string    `json:"wrench"`
+	At       time.Time `json:"at"`
+	By       string    `json:"by"`
+	Samples  uint32    `json:"samples"`
+	Digest   string    `json:"digest"`
+	Remarks  []string  `json:"remarks"`
 }
 
 // Residual is a check of a tight fastener, with its method: methods give

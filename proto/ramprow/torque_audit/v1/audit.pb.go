@@ -995,6 +995,246 @@ func (x *Residual) GetRisk() float64 {
 	return 0
 }
 
+// CurvePoint is a place on a curve of torque over angle.
+type CurvePoint struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	AngleDeg      float64                `protobuf:"fixed64,1,opt,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
+	TorqueNm      float64                `protobuf:"fixed64,2,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CurvePoint) Reset() {
+	*x = CurvePoint{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CurvePoint) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CurvePoint) ProtoMessage() {}
+
+func (x *CurvePoint) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CurvePoint.ProtoReflect.Descriptor instead.
+func (*CurvePoint) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CurvePoint) GetAngleDeg() float64 {
+	if x != nil {
+		return x.AngleDeg
+	}
+	return 0
+}
+
+func (x *CurvePoint) GetTorqueNm() float64 {
+	if x != nil {
+		return x.TorqueNm
+	}
+	return 0
+}
+
+// Curve is what an electronic wrench's curve showed. The samples stay with who measured them; their digest
+// tells whether a file holds them. Snug and yield are approximations, even for the tool that tightens.
+type Curve struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Running number within the joint.
+	Number   uint32                 `protobuf:"varint,1,opt,name=number,proto3" json:"number,omitempty"`
+	Joint    string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Fastener uint32                 `protobuf:"varint,3,opt,name=fastener,proto3" json:"fastener,omitempty"`
+	Stage    uint32                 `protobuf:"varint,4,opt,name=stage,proto3" json:"stage,omitempty"`
+	Wrench   string                 `protobuf:"bytes,5,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	At       *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=at,proto3" json:"at,omitempty"`
+	By       string                 `protobuf:"bytes,7,opt,name=by,proto3" json:"by,omitempty"`
+	Samples  uint32                 `protobuf:"varint,8,opt,name=samples,proto3" json:"samples,omitempty"`
+	// SHA-256 over the samples in order: angle and torque as IEEE 754 doubles, least significant byte first.
+	Digest string `protobuf:"bytes,9,opt,name=digest,proto3" json:"digest,omitempty"`
+	// Where the elastic line meets zero torque; absent: no elastic part was seen, and no preload can be told.
+	Snug             *CurvePoint `protobuf:"bytes,10,opt,name=snug,proto3" json:"snug,omitempty"`
+	GradientNmPerDeg float64     `protobuf:"fixed64,11,opt,name=gradient_nm_per_deg,json=gradientNmPerDeg,proto3" json:"gradient_nm_per_deg,omitempty"`
+	// Absent: no yield was seen.
+	Yield       *CurvePoint `protobuf:"bytes,12,opt,name=yield,proto3" json:"yield,omitempty"`
+	Peak        *CurvePoint `protobuf:"bytes,13,opt,name=peak,proto3" json:"peak,omitempty"`
+	End         *CurvePoint `protobuf:"bytes,14,opt,name=end,proto3" json:"end,omitempty"`
+	StickSlip   bool        `protobuf:"varint,15,opt,name=stick_slip,json=stickSlip,proto3" json:"stick_slip,omitempty"`
+	CrossThread bool        `protobuf:"varint,16,opt,name=cross_thread,json=crossThread,proto3" json:"cross_thread,omitempty"`
+	Stripped    bool        `protobuf:"varint,17,opt,name=stripped,proto3" json:"stripped,omitempty"`
+	// All of it in words, with the thresholds.
+	Remarks       []string `protobuf:"bytes,18,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Curve) Reset() {
+	*x = Curve{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Curve) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Curve) ProtoMessage() {}
+
+func (x *Curve) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Curve.ProtoReflect.Descriptor instead.
+func (*Curve) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Curve) GetNumber() uint32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *Curve) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *Curve) GetFastener() uint32 {
+	if x != nil {
+		return x.Fastener
+	}
+	return 0
+}
+
+func (x *Curve) GetStage() uint32 {
+	if x != nil {
+		return x.Stage
+	}
+	return 0
+}
+
+func (x *Curve) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *Curve) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *Curve) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *Curve) GetSamples() uint32 {
+	if x != nil {
+		return x.Samples
+	}
+	return 0
+}
+
+func (x *Curve) GetDigest() string {
+	if x != nil {
+		return x.Digest
+	}
+	return ""
+}
+
+func (x *Curve) GetSnug() *CurvePoint {
+	if x != nil {
+		return x.Snug
+	}
+	return nil
+}
+
+func (x *Curve) GetGradientNmPerDeg() float64 {
+	if x != nil {
+		return x.GradientNmPerDeg
+	}
+	return 0
+}
+
+func (x *Curve) GetYield() *CurvePoint {
+	if x != nil {
+		return x.Yield
+	}
+	return nil
+}
+
+func (x *Curve) GetPeak() *CurvePoint {
+	if x != nil {
+		return x.Peak
+	}
+	return nil
+}
+
+func (x *Curve) GetEnd() *CurvePoint {
+	if x != nil {
+		return x.End
+	}
+	return nil
+}
+
+func (x *Curve) GetStickSlip() bool {
+	if x != nil {
+		return x.StickSlip
+	}
+	return false
+}
+
+func (x *Curve) GetCrossThread() bool {
+	if x != nil {
+		return x.CrossThread
+	}
+	return false
+}
+
+func (x *Curve) GetStripped() bool {
+	if x != nil {
+		return x.Stripped
+	}
+	return false
+}
+
+func (x *Curve) GetRemarks() []string {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
 // WrenchDue is a wrench that needs a calibration or a check soon, or at once.
 type WrenchDue struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -1009,7 +1249,7 @@ type WrenchDue struct {
 
 func (x *WrenchDue) Reset() {
 	*x = WrenchDue{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1021,7 +1261,7 @@ func (x *WrenchDue) String() string {
 func (*WrenchDue) ProtoMessage() {}
 
 func (x *WrenchDue) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[5]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1034,7 +1274,7 @@ func (x *WrenchDue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WrenchDue.ProtoReflect.Descriptor instead.
 func (*WrenchDue) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *WrenchDue) GetWrench() *Wrench {
@@ -1090,7 +1330,7 @@ type Basis struct {
 
 func (x *Basis) Reset() {
 	*x = Basis{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1102,7 +1342,7 @@ func (x *Basis) String() string {
 func (*Basis) ProtoMessage() {}
 
 func (x *Basis) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[6]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1115,7 +1355,7 @@ func (x *Basis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Basis.ProtoReflect.Descriptor instead.
 func (*Basis) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Basis) GetAsked() string {
@@ -1230,7 +1470,7 @@ type NextTurn struct {
 
 func (x *NextTurn) Reset() {
 	*x = NextTurn{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1482,7 @@ func (x *NextTurn) String() string {
 func (*NextTurn) ProtoMessage() {}
 
 func (x *NextTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1255,7 +1495,7 @@ func (x *NextTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NextTurn.ProtoReflect.Descriptor instead.
 func (*NextTurn) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *NextTurn) GetJoint() string {
@@ -1333,13 +1573,14 @@ type JointSheet struct {
 	MovedByRound  []uint32    `protobuf:"varint,6,rep,packed,name=moved_by_round,json=movedByRound,proto3" json:"moved_by_round,omitempty"`
 	Departure     *Departure  `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
 	Residuals     []*Residual `protobuf:"bytes,8,rep,name=residuals,proto3" json:"residuals,omitempty"`
+	Curves        []*Curve    `protobuf:"bytes,9,rep,name=curves,proto3" json:"curves,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *JointSheet) Reset() {
 	*x = JointSheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1351,7 +1592,7 @@ func (x *JointSheet) String() string {
 func (*JointSheet) ProtoMessage() {}
 
 func (x *JointSheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1364,7 +1605,7 @@ func (x *JointSheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JointSheet.ProtoReflect.Descriptor instead.
 func (*JointSheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *JointSheet) GetDue() *v11.JointDue {
@@ -1423,6 +1664,13 @@ func (x *JointSheet) GetResiduals() []*Residual {
 	return nil
 }
 
+func (x *JointSheet) GetCurves() []*Curve {
+	if x != nil {
+		return x.Curves
+	}
+	return nil
+}
+
 // Departure is a joint that could not be proved as written.
 type Departure struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1436,7 +1684,7 @@ type Departure struct {
 
 func (x *Departure) Reset() {
 	*x = Departure{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1448,7 +1696,7 @@ func (x *Departure) String() string {
 func (*Departure) ProtoMessage() {}
 
 func (x *Departure) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1461,7 +1709,7 @@ func (x *Departure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Departure.ProtoReflect.Descriptor instead.
 func (*Departure) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Departure) GetReason() string {
@@ -1520,7 +1768,7 @@ type Sheet struct {
 
 func (x *Sheet) Reset() {
 	*x = Sheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1532,7 +1780,7 @@ func (x *Sheet) String() string {
 func (*Sheet) ProtoMessage() {}
 
 func (x *Sheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1545,7 +1793,7 @@ func (x *Sheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sheet.ProtoReflect.Descriptor instead.
 func (*Sheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Sheet) GetName() string {
@@ -1686,7 +1934,7 @@ type LookBack struct {
 
 func (x *LookBack) Reset() {
 	*x = LookBack{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1698,7 +1946,7 @@ func (x *LookBack) String() string {
 func (*LookBack) ProtoMessage() {}
 
 func (x *LookBack) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1711,7 +1959,7 @@ func (x *LookBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
 func (*LookBack) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LookBack) GetName() string {
@@ -1822,7 +2070,7 @@ type LookBackLine struct {
 
 func (x *LookBackLine) Reset() {
 	*x = LookBackLine{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1834,7 +2082,7 @@ func (x *LookBackLine) String() string {
 func (*LookBackLine) ProtoMessage() {}
 
 func (x *LookBackLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1847,7 +2095,7 @@ func (x *LookBackLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackLine.ProtoReflect.Descriptor instead.
 func (*LookBackLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *LookBackLine) GetJob() string {
@@ -1941,7 +2189,7 @@ type SheetSummary struct {
 
 func (x *SheetSummary) Reset() {
 	*x = SheetSummary{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1953,7 +2201,7 @@ func (x *SheetSummary) String() string {
 func (*SheetSummary) ProtoMessage() {}
 
 func (x *SheetSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1966,7 +2214,7 @@ func (x *SheetSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetSummary.ProtoReflect.Descriptor instead.
 func (*SheetSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *SheetSummary) GetName() string {
@@ -2085,7 +2333,32 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\flimit_source\x18\v \x01(\tR\vlimitSource\x12:\n" +
 	"\averdict\x18\f \x01(\x0e2 .ramprow.torque_audit.v1.VerdictR\averdict\x12\x16\n" +
 	"\x06reason\x18\r \x01(\tR\x06reason\x12\x12\n" +
-	"\x04risk\x18\x0e \x01(\x01R\x04risk\"\xa3\x01\n" +
+	"\x04risk\x18\x0e \x01(\x01R\x04risk\"F\n" +
+	"\n" +
+	"CurvePoint\x12\x1b\n" +
+	"\tangle_deg\x18\x01 \x01(\x01R\bangleDeg\x12\x1b\n" +
+	"\ttorque_nm\x18\x02 \x01(\x01R\btorqueNm\"\xf8\x04\n" +
+	"\x05Curve\x12\x16\n" +
+	"\x06number\x18\x01 \x01(\rR\x06number\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x1a\n" +
+	"\bfastener\x18\x03 \x01(\rR\bfastener\x12\x14\n" +
+	"\x05stage\x18\x04 \x01(\rR\x05stage\x12\x16\n" +
+	"\x06wrench\x18\x05 \x01(\tR\x06wrench\x12*\n" +
+	"\x02at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
+	"\x02by\x18\a \x01(\tR\x02by\x12\x18\n" +
+	"\asamples\x18\b \x01(\rR\asamples\x12\x16\n" +
+	"\x06digest\x18\t \x01(\tR\x06digest\x127\n" +
+	"\x04snug\x18\n" +
+	" \x01(\v2#.ramprow.torque_audit.v1.CurvePointR\x04snug\x12-\n" +
+	"\x13gradient_nm_per_deg\x18\v \x01(\x01R\x10gradientNmPerDeg\x129\n" +
+	"\x05yield\x18\f \x01(\v2#.ramprow.torque_audit.v1.CurvePointR\x05yield\x127\n" +
+	"\x04peak\x18\r \x01(\v2#.ramprow.torque_audit.v1.CurvePointR\x04peak\x125\n" +
+	"\x03end\x18\x0e \x01(\v2#.ramprow.torque_audit.v1.CurvePointR\x03end\x12\x1d\n" +
+	"\n" +
+	"stick_slip\x18\x0f \x01(\bR\tstickSlip\x12!\n" +
+	"\fcross_thread\x18\x10 \x01(\bR\vcrossThread\x12\x1a\n" +
+	"\bstripped\x18\x11 \x01(\bR\bstripped\x12\x18\n" +
+	"\aremarks\x18\x12 \x03(\tR\aremarks\"\xa3\x01\n" +
 	"\tWrenchDue\x127\n" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\x121\n" +
 	"\x06due_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05dueAt\x12\x10\n" +
@@ -2116,7 +2389,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x04spec\x18\a \x01(\v2\x1b.ramprow.catalogue.v1.StageR\x04spec\x12\x12\n" +
 	"\x04left\x18\b \x01(\rR\x04left\x12\x1d\n" +
 	"\n" +
-	"setting_nm\x18\t \x01(\x01R\tsettingNm\"\xc6\x03\n" +
+	"setting_nm\x18\t \x01(\x01R\tsettingNm\"\xfe\x03\n" +
 	"\n" +
 	"JointSheet\x12*\n" +
 	"\x03due\x18\x01 \x01(\v2\x18.ramprow.job.v1.JointDueR\x03due\x129\n" +
@@ -2126,7 +2399,8 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x04next\x18\x05 \x01(\v2!.ramprow.torque_audit.v1.NextTurnR\x04next\x12$\n" +
 	"\x0emoved_by_round\x18\x06 \x03(\rR\fmovedByRound\x12@\n" +
 	"\tdeparture\x18\a \x01(\v2\".ramprow.torque_audit.v1.DepartureR\tdeparture\x12?\n" +
-	"\tresiduals\x18\b \x03(\v2!.ramprow.torque_audit.v1.ResidualR\tresiduals\"\x97\x01\n" +
+	"\tresiduals\x18\b \x03(\v2!.ramprow.torque_audit.v1.ResidualR\tresiduals\x126\n" +
+	"\x06curves\x18\t \x03(\v2\x1e.ramprow.torque_audit.v1.CurveR\x06curves\"\x97\x01\n" +
 	"\tDeparture\x12\x16\n" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12!\n" +
 	"\ffirst_person\x18\x02 \x01(\tR\vfirstPerson\x12#\n" +
@@ -2238,7 +2512,7 @@ func file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(WrenchKind)(0),               // 0: ramprow.torque_audit.v1.WrenchKind
 	(Verdict)(0),                  // 1: ramprow.torque_audit.v1.Verdict
@@ -2250,67 +2524,75 @@ var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(*Reading)(nil),               // 7: ramprow.torque_audit.v1.Reading
 	(*Adapter)(nil),               // 8: ramprow.torque_audit.v1.Adapter
 	(*Residual)(nil),              // 9: ramprow.torque_audit.v1.Residual
-	(*WrenchDue)(nil),             // 10: ramprow.torque_audit.v1.WrenchDue
-	(*Basis)(nil),                 // 11: ramprow.torque_audit.v1.Basis
-	(*NextTurn)(nil),              // 12: ramprow.torque_audit.v1.NextTurn
-	(*JointSheet)(nil),            // 13: ramprow.torque_audit.v1.JointSheet
-	(*Departure)(nil),             // 14: ramprow.torque_audit.v1.Departure
-	(*Sheet)(nil),                 // 15: ramprow.torque_audit.v1.Sheet
-	(*LookBack)(nil),              // 16: ramprow.torque_audit.v1.LookBack
-	(*LookBackLine)(nil),          // 17: ramprow.torque_audit.v1.LookBackLine
-	(*SheetSummary)(nil),          // 18: ramprow.torque_audit.v1.SheetSummary
-	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
-	(v1.DecisionRule)(0),          // 20: ramprow.catalogue.v1.DecisionRule
-	(*v1.Stage)(nil),              // 21: ramprow.catalogue.v1.Stage
-	(*v11.JointDue)(nil),          // 22: ramprow.job.v1.JointDue
+	(*CurvePoint)(nil),            // 10: ramprow.torque_audit.v1.CurvePoint
+	(*Curve)(nil),                 // 11: ramprow.torque_audit.v1.Curve
+	(*WrenchDue)(nil),             // 12: ramprow.torque_audit.v1.WrenchDue
+	(*Basis)(nil),                 // 13: ramprow.torque_audit.v1.Basis
+	(*NextTurn)(nil),              // 14: ramprow.torque_audit.v1.NextTurn
+	(*JointSheet)(nil),            // 15: ramprow.torque_audit.v1.JointSheet
+	(*Departure)(nil),             // 16: ramprow.torque_audit.v1.Departure
+	(*Sheet)(nil),                 // 17: ramprow.torque_audit.v1.Sheet
+	(*LookBack)(nil),              // 18: ramprow.torque_audit.v1.LookBack
+	(*LookBackLine)(nil),          // 19: ramprow.torque_audit.v1.LookBackLine
+	(*SheetSummary)(nil),          // 20: ramprow.torque_audit.v1.SheetSummary
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(v1.DecisionRule)(0),          // 22: ramprow.catalogue.v1.DecisionRule
+	(*v1.Stage)(nil),              // 23: ramprow.catalogue.v1.Stage
+	(*v11.JointDue)(nil),          // 24: ramprow.job.v1.JointDue
 }
 var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	0,  // 0: ramprow.torque_audit.v1.Wrench.kind:type_name -> ramprow.torque_audit.v1.WrenchKind
-	19, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
-	19, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
+	21, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
+	21, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
 	6,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	19, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	19, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
-	19, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	21, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
+	21, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	21, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	11, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
+	13, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
 	8,  // 9: ramprow.torque_audit.v1.Reading.adapter:type_name -> ramprow.torque_audit.v1.Adapter
 	2,  // 10: ramprow.torque_audit.v1.Residual.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
-	19, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
+	21, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
 	1,  // 12: ramprow.torque_audit.v1.Residual.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	5,  // 13: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	19, // 14: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
-	20, // 15: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
-	19, // 16: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
-	19, // 17: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
-	19, // 18: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
-	21, // 19: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	22, // 20: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
-	3,  // 21: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	21, // 22: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
-	7,  // 23: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
-	12, // 24: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	14, // 25: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	9,  // 26: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
-	19, // 27: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
-	4,  // 28: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
-	13, // 29: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	19, // 30: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	19, // 31: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	19, // 32: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	19, // 33: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
-	19, // 34: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
-	17, // 35: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
-	19, // 36: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
-	19, // 37: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
-	19, // 38: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
-	3,  // 39: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
-	4,  // 40: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	41, // [41:41] is the sub-list for method output_type
-	41, // [41:41] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	21, // 13: ramprow.torque_audit.v1.Curve.at:type_name -> google.protobuf.Timestamp
+	10, // 14: ramprow.torque_audit.v1.Curve.snug:type_name -> ramprow.torque_audit.v1.CurvePoint
+	10, // 15: ramprow.torque_audit.v1.Curve.yield:type_name -> ramprow.torque_audit.v1.CurvePoint
+	10, // 16: ramprow.torque_audit.v1.Curve.peak:type_name -> ramprow.torque_audit.v1.CurvePoint
+	10, // 17: ramprow.torque_audit.v1.Curve.end:type_name -> ramprow.torque_audit.v1.CurvePoint
+	5,  // 18: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	21, // 19: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
+	22, // 20: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	21, // 21: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
+	21, // 22: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
+	21, // 23: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
+	23, // 24: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	24, // 25: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	3,  // 26: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
+	23, // 27: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	7,  // 28: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
+	14, // 29: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	16, // 30: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
+	9,  // 31: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
+	11, // 32: ramprow.torque_audit.v1.JointSheet.curves:type_name -> ramprow.torque_audit.v1.Curve
+	21, // 33: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	4,  // 34: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
+	15, // 35: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
+	21, // 36: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	21, // 37: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	21, // 38: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	21, // 39: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
+	21, // 40: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
+	19, // 41: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
+	21, // 42: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
+	21, // 43: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
+	21, // 44: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
+	3,  // 45: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
+	4,  // 46: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	47, // [47:47] is the sub-list for method output_type
+	47, // [47:47] is the sub-list for method input_type
+	47, // [47:47] is the sub-list for extension type_name
+	47, // [47:47] is the sub-list for extension extendee
+	0,  // [0:47] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
@@ -2324,7 +2606,7 @@ func file_ramprow_torque_audit_v1_audit_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_audit_proto_rawDesc), len(file_ramprow_torque_audit_v1_audit_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   14,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

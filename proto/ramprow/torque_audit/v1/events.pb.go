@@ -880,6 +880,59 @@ func (x *ResidualRecorded) GetResidual() *Residual {
 	return nil
 }
 
+// CurveRecorded keeps what a tightening curve showed.
+type CurveRecorded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Curve         *Curve                 `protobuf:"bytes,2,opt,name=curve,proto3" json:"curve,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CurveRecorded) Reset() {
+	*x = CurveRecorded{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CurveRecorded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CurveRecorded) ProtoMessage() {}
+
+func (x *CurveRecorded) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CurveRecorded.ProtoReflect.Descriptor instead.
+func (*CurveRecorded) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *CurveRecorded) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *CurveRecorded) GetCurve() *Curve {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
 // LookBackMade lists what a wrench that failed its check puts in doubt; the sheets follow in the same commit.
 type LookBackMade struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -890,7 +943,7 @@ type LookBackMade struct {
 
 func (x *LookBackMade) Reset() {
 	*x = LookBackMade{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -902,7 +955,7 @@ func (x *LookBackMade) String() string {
 func (*LookBackMade) ProtoMessage() {}
 
 func (x *LookBackMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -915,7 +968,7 @@ func (x *LookBackMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackMade.ProtoReflect.Descriptor instead.
 func (*LookBackMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *LookBackMade) GetLookBack() *LookBack {
@@ -935,7 +988,7 @@ type LookBackSeen struct {
 
 func (x *LookBackSeen) Reset() {
 	*x = LookBackSeen{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -947,7 +1000,7 @@ func (x *LookBackSeen) String() string {
 func (*LookBackSeen) ProtoMessage() {}
 
 func (x *LookBackSeen) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -960,7 +1013,7 @@ func (x *LookBackSeen) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackSeen.ProtoReflect.Descriptor instead.
 func (*LookBackSeen) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *LookBackSeen) GetLookBack() string {
@@ -987,7 +1040,7 @@ type SheetVoided struct {
 
 func (x *SheetVoided) Reset() {
 	*x = SheetVoided{}
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -999,7 +1052,7 @@ func (x *SheetVoided) String() string {
 func (*SheetVoided) ProtoMessage() {}
 
 func (x *SheetVoided) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1012,7 +1065,7 @@ func (x *SheetVoided) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetVoided.ProtoReflect.Descriptor instead.
 func (*SheetVoided) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *SheetVoided) GetJob() string {
@@ -1091,7 +1144,10 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\aoverdue\x18\x03 \x01(\bR\aoverdue\"c\n" +
 	"\x10ResidualRecorded\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12=\n" +
-	"\bresidual\x18\x02 \x01(\v2!.ramprow.torque_audit.v1.ResidualR\bresidual\"N\n" +
+	"\bresidual\x18\x02 \x01(\v2!.ramprow.torque_audit.v1.ResidualR\bresidual\"W\n" +
+	"\rCurveRecorded\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x124\n" +
+	"\x05curve\x18\x02 \x01(\v2\x1e.ramprow.torque_audit.v1.CurveR\x05curve\"N\n" +
 	"\fLookBackMade\x12>\n" +
 	"\tlook_back\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBack\";\n" +
 	"\fLookBackSeen\x12\x1b\n" +
@@ -1113,7 +1169,7 @@ func file_ramprow_torque_audit_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_events_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
 	(*WrenchSet)(nil),             // 0: ramprow.torque_audit.v1.WrenchSet
 	(*WrenchChecked)(nil),         // 1: ramprow.torque_audit.v1.WrenchChecked
@@ -1129,34 +1185,37 @@ var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
 	(*SheetReopened)(nil),         // 11: ramprow.torque_audit.v1.SheetReopened
 	(*WrenchReminded)(nil),        // 12: ramprow.torque_audit.v1.WrenchReminded
 	(*ResidualRecorded)(nil),      // 13: ramprow.torque_audit.v1.ResidualRecorded
-	(*LookBackMade)(nil),          // 14: ramprow.torque_audit.v1.LookBackMade
-	(*LookBackSeen)(nil),          // 15: ramprow.torque_audit.v1.LookBackSeen
-	(*SheetVoided)(nil),           // 16: ramprow.torque_audit.v1.SheetVoided
-	(*Wrench)(nil),                // 17: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),           // 18: ramprow.torque_audit.v1.WrenchCheck
-	(*v1.JointDue)(nil),           // 19: ramprow.job.v1.JointDue
-	(*Reading)(nil),               // 20: ramprow.torque_audit.v1.Reading
-	(*Departure)(nil),             // 21: ramprow.torque_audit.v1.Departure
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
-	(*Residual)(nil),              // 23: ramprow.torque_audit.v1.Residual
-	(*LookBack)(nil),              // 24: ramprow.torque_audit.v1.LookBack
+	(*CurveRecorded)(nil),         // 14: ramprow.torque_audit.v1.CurveRecorded
+	(*LookBackMade)(nil),          // 15: ramprow.torque_audit.v1.LookBackMade
+	(*LookBackSeen)(nil),          // 16: ramprow.torque_audit.v1.LookBackSeen
+	(*SheetVoided)(nil),           // 17: ramprow.torque_audit.v1.SheetVoided
+	(*Wrench)(nil),                // 18: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),           // 19: ramprow.torque_audit.v1.WrenchCheck
+	(*v1.JointDue)(nil),           // 20: ramprow.job.v1.JointDue
+	(*Reading)(nil),               // 21: ramprow.torque_audit.v1.Reading
+	(*Departure)(nil),             // 22: ramprow.torque_audit.v1.Departure
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*Residual)(nil),              // 24: ramprow.torque_audit.v1.Residual
+	(*Curve)(nil),                 // 25: ramprow.torque_audit.v1.Curve
+	(*LookBack)(nil),              // 26: ramprow.torque_audit.v1.LookBack
 }
 var file_ramprow_torque_audit_v1_events_proto_depIdxs = []int32{
-	17, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	18, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	19, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
-	19, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
-	20, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
-	20, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
-	21, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
-	22, // 7: ramprow.torque_audit.v1.WrenchReminded.due_at:type_name -> google.protobuf.Timestamp
-	23, // 8: ramprow.torque_audit.v1.ResidualRecorded.residual:type_name -> ramprow.torque_audit.v1.Residual
-	24, // 9: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	10, // [10:10] is the sub-list for method output_type
-	10, // [10:10] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	18, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	19, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	20, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
+	20, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
+	21, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
+	21, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
+	22, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
+	23, // 7: ramprow.torque_audit.v1.WrenchReminded.due_at:type_name -> google.protobuf.Timestamp
+	24, // 8: ramprow.torque_audit.v1.ResidualRecorded.residual:type_name -> ramprow.torque_audit.v1.Residual
+	25, // 9: ramprow.torque_audit.v1.CurveRecorded.curve:type_name -> ramprow.torque_audit.v1.Curve
+	26, // 10: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	11, // [11:11] is the sub-list for method output_type
+	11, // [11:11] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_events_proto_init() }
@@ -1171,7 +1230,7 @@ func file_ramprow_torque_audit_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_events_proto_rawDesc), len(file_ramprow_torque_audit_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

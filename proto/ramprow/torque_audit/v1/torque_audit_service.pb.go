@@ -589,6 +589,231 @@ func (x *RecordResidualResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+// RecordCurveRequest is one piece of a curve. All but the samples stands in the first one only.
+type RecordCurveRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Joint     string                 `protobuf:"bytes,3,opt,name=joint,proto3" json:"joint,omitempty"`
+	Fastener  uint32                 `protobuf:"varint,4,opt,name=fastener,proto3" json:"fastener,omitempty"`
+	// 1-based; 0: not told.
+	Stage  uint32 `protobuf:"varint,5,opt,name=stage,proto3" json:"stage,omitempty"`
+	Wrench string `protobuf:"bytes,6,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	// By the tool's clock; absent: now.
+	At *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=at,proto3" json:"at,omitempty"`
+	// Samples: as many torques as angles, in the order of measurement.
+	AngleDeg      []float64 `protobuf:"fixed64,8,rep,packed,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
+	TorqueNm      []float64 `protobuf:"fixed64,9,rep,packed,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordCurveRequest) Reset() {
+	*x = RecordCurveRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordCurveRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordCurveRequest) ProtoMessage() {}
+
+func (x *RecordCurveRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordCurveRequest.ProtoReflect.Descriptor instead.
+func (*RecordCurveRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *RecordCurveRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RecordCurveRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RecordCurveRequest) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecordCurveRequest) GetFastener() uint32 {
+	if x != nil {
+		return x.Fastener
+	}
+	return 0
+}
+
+func (x *RecordCurveRequest) GetStage() uint32 {
+	if x != nil {
+		return x.Stage
+	}
+	return 0
+}
+
+func (x *RecordCurveRequest) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *RecordCurveRequest) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *RecordCurveRequest) GetAngleDeg() []float64 {
+	if x != nil {
+		return x.AngleDeg
+	}
+	return nil
+}
+
+func (x *RecordCurveRequest) GetTorqueNm() []float64 {
+	if x != nil {
+		return x.TorqueNm
+	}
+	return nil
+}
+
+type RecordCurveResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Curve         *Curve                 `protobuf:"bytes,1,opt,name=curve,proto3" json:"curve,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordCurveResponse) Reset() {
+	*x = RecordCurveResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordCurveResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordCurveResponse) ProtoMessage() {}
+
+func (x *RecordCurveResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordCurveResponse.ProtoReflect.Descriptor instead.
+func (*RecordCurveResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *RecordCurveResponse) GetCurve() *Curve {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
+func (x *RecordCurveResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+// KeepCurve is what the log knows of a curve as the command that it was.
+type KeepCurve struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Curve         *Curve                 `protobuf:"bytes,3,opt,name=curve,proto3" json:"curve,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *KeepCurve) Reset() {
+	*x = KeepCurve{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *KeepCurve) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*KeepCurve) ProtoMessage() {}
+
+func (x *KeepCurve) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use KeepCurve.ProtoReflect.Descriptor instead.
+func (*KeepCurve) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *KeepCurve) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *KeepCurve) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *KeepCurve) GetCurve() *Curve {
+	if x != nil {
+		return x.Curve
+	}
+	return nil
+}
+
 type ListLookBacksRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
@@ -602,7 +827,7 @@ type ListLookBacksRequest struct {
 
 func (x *ListLookBacksRequest) Reset() {
 	*x = ListLookBacksRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -614,7 +839,7 @@ func (x *ListLookBacksRequest) String() string {
 func (*ListLookBacksRequest) ProtoMessage() {}
 
 func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -627,7 +852,7 @@ func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLookBacksRequest.ProtoReflect.Descriptor instead.
 func (*ListLookBacksRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListLookBacksRequest) GetPageSize() int32 {
@@ -668,7 +893,7 @@ type ListLookBacksResponse struct {
 
 func (x *ListLookBacksResponse) Reset() {
 	*x = ListLookBacksResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -680,7 +905,7 @@ func (x *ListLookBacksResponse) String() string {
 func (*ListLookBacksResponse) ProtoMessage() {}
 
 func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -693,7 +918,7 @@ func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLookBacksResponse.ProtoReflect.Descriptor instead.
 func (*ListLookBacksResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListLookBacksResponse) GetLookBacks() []*LookBack {
@@ -720,7 +945,7 @@ type MarkLookBackSeenRequest struct {
 
 func (x *MarkLookBackSeenRequest) Reset() {
 	*x = MarkLookBackSeenRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -732,7 +957,7 @@ func (x *MarkLookBackSeenRequest) String() string {
 func (*MarkLookBackSeenRequest) ProtoMessage() {}
 
 func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -745,7 +970,7 @@ func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkLookBackSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkLookBackSeenRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *MarkLookBackSeenRequest) GetRequestId() string {
@@ -772,7 +997,7 @@ type MarkLookBackSeenResponse struct {
 
 func (x *MarkLookBackSeenResponse) Reset() {
 	*x = MarkLookBackSeenResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -784,7 +1009,7 @@ func (x *MarkLookBackSeenResponse) String() string {
 func (*MarkLookBackSeenResponse) ProtoMessage() {}
 
 func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -797,7 +1022,7 @@ func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkLookBackSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkLookBackSeenResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *MarkLookBackSeenResponse) GetLookBack() *LookBack {
@@ -824,7 +1049,7 @@ type GetWrenchRequest struct {
 
 func (x *GetWrenchRequest) Reset() {
 	*x = GetWrenchRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -836,7 +1061,7 @@ func (x *GetWrenchRequest) String() string {
 func (*GetWrenchRequest) ProtoMessage() {}
 
 func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -849,7 +1074,7 @@ func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchRequest.ProtoReflect.Descriptor instead.
 func (*GetWrenchRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetWrenchRequest) GetWrench() string {
@@ -875,7 +1100,7 @@ type GetWrenchResponse struct {
 
 func (x *GetWrenchResponse) Reset() {
 	*x = GetWrenchResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -887,7 +1112,7 @@ func (x *GetWrenchResponse) String() string {
 func (*GetWrenchResponse) ProtoMessage() {}
 
 func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -900,7 +1125,7 @@ func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchResponse.ProtoReflect.Descriptor instead.
 func (*GetWrenchResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetWrenchResponse) GetWrench() *Wrench {
@@ -921,7 +1146,7 @@ type ListWrenchesRequest struct {
 
 func (x *ListWrenchesRequest) Reset() {
 	*x = ListWrenchesRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -933,7 +1158,7 @@ func (x *ListWrenchesRequest) String() string {
 func (*ListWrenchesRequest) ProtoMessage() {}
 
 func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -946,7 +1171,7 @@ func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesRequest.ProtoReflect.Descriptor instead.
 func (*ListWrenchesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListWrenchesRequest) GetPageSize() int32 {
@@ -980,7 +1205,7 @@ type ListWrenchesResponse struct {
 
 func (x *ListWrenchesResponse) Reset() {
 	*x = ListWrenchesResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -992,7 +1217,7 @@ func (x *ListWrenchesResponse) String() string {
 func (*ListWrenchesResponse) ProtoMessage() {}
 
 func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1005,7 +1230,7 @@ func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesResponse.ProtoReflect.Descriptor instead.
 func (*ListWrenchesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListWrenchesResponse) GetWrenches() []*Wrench {
@@ -1032,7 +1257,7 @@ type GetSheetRequest struct {
 
 func (x *GetSheetRequest) Reset() {
 	*x = GetSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1044,7 +1269,7 @@ func (x *GetSheetRequest) String() string {
 func (*GetSheetRequest) ProtoMessage() {}
 
 func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1057,7 +1282,7 @@ func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetRequest.ProtoReflect.Descriptor instead.
 func (*GetSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetSheetRequest) GetJob() string {
@@ -1083,7 +1308,7 @@ type GetSheetResponse struct {
 
 func (x *GetSheetResponse) Reset() {
 	*x = GetSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1095,7 +1320,7 @@ func (x *GetSheetResponse) String() string {
 func (*GetSheetResponse) ProtoMessage() {}
 
 func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1108,7 +1333,7 @@ func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetResponse.ProtoReflect.Descriptor instead.
 func (*GetSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetSheetResponse) GetSheet() *Sheet {
@@ -1130,7 +1355,7 @@ type GetTighteningRecordRequest struct {
 
 func (x *GetTighteningRecordRequest) Reset() {
 	*x = GetTighteningRecordRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1142,7 +1367,7 @@ func (x *GetTighteningRecordRequest) String() string {
 func (*GetTighteningRecordRequest) ProtoMessage() {}
 
 func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1155,7 +1380,7 @@ func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordRequest.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetTighteningRecordRequest) GetJob() string {
@@ -1193,7 +1418,7 @@ type GetTighteningRecordResponse struct {
 
 func (x *GetTighteningRecordResponse) Reset() {
 	*x = GetTighteningRecordResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1205,7 +1430,7 @@ func (x *GetTighteningRecordResponse) String() string {
 func (*GetTighteningRecordResponse) ProtoMessage() {}
 
 func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1218,7 +1443,7 @@ func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordResponse.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetTighteningRecordResponse) GetJson() []byte {
@@ -1254,7 +1479,7 @@ type ListSheetsRequest struct {
 
 func (x *ListSheetsRequest) Reset() {
 	*x = ListSheetsRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1266,7 +1491,7 @@ func (x *ListSheetsRequest) String() string {
 func (*ListSheetsRequest) ProtoMessage() {}
 
 func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1279,7 +1504,7 @@ func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsRequest.ProtoReflect.Descriptor instead.
 func (*ListSheetsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ListSheetsRequest) GetPageSize() int32 {
@@ -1320,7 +1545,7 @@ type ListSheetsResponse struct {
 
 func (x *ListSheetsResponse) Reset() {
 	*x = ListSheetsResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1332,7 +1557,7 @@ func (x *ListSheetsResponse) String() string {
 func (*ListSheetsResponse) ProtoMessage() {}
 
 func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1345,7 +1570,7 @@ func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsResponse.ProtoReflect.Descriptor instead.
 func (*ListSheetsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListSheetsResponse) GetSheets() []*SheetSummary {
@@ -1375,7 +1600,7 @@ type GetNextTurnRequest struct {
 
 func (x *GetNextTurnRequest) Reset() {
 	*x = GetNextTurnRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1387,7 +1612,7 @@ func (x *GetNextTurnRequest) String() string {
 func (*GetNextTurnRequest) ProtoMessage() {}
 
 func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1400,7 +1625,7 @@ func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnRequest.ProtoReflect.Descriptor instead.
 func (*GetNextTurnRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetNextTurnRequest) GetJob() string {
@@ -1442,7 +1667,7 @@ type GetNextTurnResponse struct {
 
 func (x *GetNextTurnResponse) Reset() {
 	*x = GetNextTurnResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1454,7 +1679,7 @@ func (x *GetNextTurnResponse) String() string {
 func (*GetNextTurnResponse) ProtoMessage() {}
 
 func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1467,7 +1692,7 @@ func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnResponse.ProtoReflect.Descriptor instead.
 func (*GetNextTurnResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetNextTurnResponse) GetNext() *NextTurn {
@@ -1506,7 +1731,7 @@ type PostReadingRequest struct {
 
 func (x *PostReadingRequest) Reset() {
 	*x = PostReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1518,7 +1743,7 @@ func (x *PostReadingRequest) String() string {
 func (*PostReadingRequest) ProtoMessage() {}
 
 func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1531,7 +1756,7 @@ func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingRequest.ProtoReflect.Descriptor instead.
 func (*PostReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *PostReadingRequest) GetRequestId() string {
@@ -1625,7 +1850,7 @@ type PostReadingResponse struct {
 
 func (x *PostReadingResponse) Reset() {
 	*x = PostReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1637,7 +1862,7 @@ func (x *PostReadingResponse) String() string {
 func (*PostReadingResponse) ProtoMessage() {}
 
 func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1650,7 +1875,7 @@ func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingResponse.ProtoReflect.Descriptor instead.
 func (*PostReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *PostReadingResponse) GetReading() *Reading {
@@ -1707,7 +1932,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1719,7 +1944,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1732,7 +1957,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *CorrectReadingRequest) GetRequestId() string {
@@ -1773,7 +1998,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1785,7 +2010,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1798,7 +2023,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *CorrectReadingResponse) GetSheet() *Sheet {
@@ -1828,7 +2053,7 @@ type SignDepartureRequest struct {
 
 func (x *SignDepartureRequest) Reset() {
 	*x = SignDepartureRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1840,7 +2065,7 @@ func (x *SignDepartureRequest) String() string {
 func (*SignDepartureRequest) ProtoMessage() {}
 
 func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1853,7 +2078,7 @@ func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureRequest.ProtoReflect.Descriptor instead.
 func (*SignDepartureRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *SignDepartureRequest) GetRequestId() string {
@@ -1901,7 +2126,7 @@ type SignDepartureResponse struct {
 
 func (x *SignDepartureResponse) Reset() {
 	*x = SignDepartureResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1913,7 +2138,7 @@ func (x *SignDepartureResponse) String() string {
 func (*SignDepartureResponse) ProtoMessage() {}
 
 func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1926,7 +2151,7 @@ func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureResponse.ProtoReflect.Descriptor instead.
 func (*SignDepartureResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *SignDepartureResponse) GetSheet() *Sheet {
@@ -1953,7 +2178,7 @@ type SignSheetRequest struct {
 
 func (x *SignSheetRequest) Reset() {
 	*x = SignSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1965,7 +2190,7 @@ func (x *SignSheetRequest) String() string {
 func (*SignSheetRequest) ProtoMessage() {}
 
 func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1978,7 +2203,7 @@ func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetRequest.ProtoReflect.Descriptor instead.
 func (*SignSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *SignSheetRequest) GetRequestId() string {
@@ -2005,7 +2230,7 @@ type SignSheetResponse struct {
 
 func (x *SignSheetResponse) Reset() {
 	*x = SignSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2017,7 +2242,7 @@ func (x *SignSheetResponse) String() string {
 func (*SignSheetResponse) ProtoMessage() {}
 
 func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2030,7 +2255,7 @@ func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetResponse.ProtoReflect.Descriptor instead.
 func (*SignSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *SignSheetResponse) GetSheet() *Sheet {
@@ -2059,7 +2284,7 @@ type ReopenSheetRequest struct {
 
 func (x *ReopenSheetRequest) Reset() {
 	*x = ReopenSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2071,7 +2296,7 @@ func (x *ReopenSheetRequest) String() string {
 func (*ReopenSheetRequest) ProtoMessage() {}
 
 func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2084,7 +2309,7 @@ func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetRequest.ProtoReflect.Descriptor instead.
 func (*ReopenSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ReopenSheetRequest) GetRequestId() string {
@@ -2125,7 +2350,7 @@ type ReopenSheetResponse struct {
 
 func (x *ReopenSheetResponse) Reset() {
 	*x = ReopenSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2137,7 +2362,7 @@ func (x *ReopenSheetResponse) String() string {
 func (*ReopenSheetResponse) ProtoMessage() {}
 
 func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2150,7 +2375,7 @@ func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetResponse.ProtoReflect.Descriptor instead.
 func (*ReopenSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ReopenSheetResponse) GetSheet() *Sheet {
@@ -2176,7 +2401,7 @@ type WatchSheetRequest struct {
 
 func (x *WatchSheetRequest) Reset() {
 	*x = WatchSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2188,7 +2413,7 @@ func (x *WatchSheetRequest) String() string {
 func (*WatchSheetRequest) ProtoMessage() {}
 
 func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2201,7 +2426,7 @@ func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetRequest.ProtoReflect.Descriptor instead.
 func (*WatchSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *WatchSheetRequest) GetJob() string {
@@ -2221,7 +2446,7 @@ type WatchSheetResponse struct {
 
 func (x *WatchSheetResponse) Reset() {
 	*x = WatchSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2233,7 +2458,7 @@ func (x *WatchSheetResponse) String() string {
 func (*WatchSheetResponse) ProtoMessage() {}
 
 func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2246,7 +2471,7 @@ func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetResponse.ProtoReflect.Descriptor instead.
 func (*WatchSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *WatchSheetResponse) GetSheet() *Sheet {
@@ -2320,7 +2545,26 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\bresidual\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.ResidualR\bresidual\x12D\n" +
 	"\vsheet_state\x18\x02 \x01(\x0e2#.ramprow.torque_audit.v1.SheetStateR\n" +
 	"sheetState\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xae\x01\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xf8\x03\n" +
+	"\x12RecordCurveRequest\x12@\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^$|^[A-Za-z0-9._:-]{8,64}$R\trequestId\x122\n" +
+	"\x03job\x18\x02 \x01(\tB \xbaH\x1dr\x1b2\x19^$|^jobs/[1-9][0-9]{0,9}$R\x03job\x129\n" +
+	"\x05joint\x18\x03 \x01(\tB#\xbaH r\x1e2\x1c^$|^[a-z0-9][a-z0-9-]{0,62}$R\x05joint\x12$\n" +
+	"\bfastener\x18\x04 \x01(\rB\b\xbaH\x05*\x03\x18\xc8\x01R\bfastener\x12\x1d\n" +
+	"\x05stage\x18\x05 \x01(\rB\a\xbaH\x04*\x02\x182R\x05stage\x12D\n" +
+	"\x06wrench\x18\x06 \x01(\tB,\xbaH)r'2%^$|^wrenches/[a-z0-9][a-z0-9-]{0,62}$R\x06wrench\x12*\n" +
+	"\x02at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12<\n" +
+	"\tangle_deg\x18\b \x03(\x01B\x1f\xbaH\x1c\x92\x01\x19\x10\x80 \"\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x80\x84.\xc1R\bangleDeg\x12<\n" +
+	"\ttorque_nm\x18\t \x03(\x01B\x1f\xbaH\x1c\x92\x01\x19\x10\x80 \"\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x88\xc3\xc0R\btorqueNm\"\x81\x01\n" +
+	"\x13RecordCurveResponse\x124\n" +
+	"\x05curve\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.CurveR\x05curve\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xb9\x01\n" +
+	"\tKeepCurve\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12<\n" +
+	"\x05curve\x18\x03 \x01(\v2\x1e.ramprow.torque_audit.v1.CurveB\x06\xbaH\x03\xc8\x01\x01R\x05curve\"\xae\x01\n" +
 	"\x14ListLookBacksRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
@@ -2449,7 +2693,7 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"f\n" +
 	"\x12WatchSheetResponse\x124\n" +
 	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\x04R\brevision2\x99\x11\n" +
+	"\brevision\x18\x02 \x01(\x04R\brevision2\x8f\x12\n" +
 	"\x12TorqueAuditService\x12m\n" +
 	"\tSetWrench\x12).ramprow.torque_audit.v1.SetWrenchRequest\x1a*.ramprow.torque_audit.v1.SetWrenchResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x03\x04\x02\x12\x84\x01\n" +
@@ -2459,7 +2703,9 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12{\n" +
 	"\x0eRecordResidual\x12..ramprow.torque_audit.v1.RecordResidualRequest\x1a/.ramprow.torque_audit.v1.RecordResidualResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x03\x04\x12z\n" +
+	"\x02\x03\x04\x12t\n" +
+	"\vRecordCurve\x12+.ramprow.torque_audit.v1.RecordCurveRequest\x1a,.ramprow.torque_audit.v1.RecordCurveResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04(\x01\x12z\n" +
 	"\rListLookBacks\x12-.ramprow.torque_audit.v1.ListLookBacksRequest\x1a..ramprow.torque_audit.v1.ListLookBacksResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12\x80\x01\n" +
@@ -2511,7 +2757,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP() []byt
 	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
 	(*SetWrenchRequest)(nil),            // 0: ramprow.torque_audit.v1.SetWrenchRequest
 	(*SetWrenchResponse)(nil),           // 1: ramprow.torque_audit.v1.SetWrenchResponse
@@ -2521,127 +2767,137 @@ var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
 	(*ListWrenchesDueResponse)(nil),     // 5: ramprow.torque_audit.v1.ListWrenchesDueResponse
 	(*RecordResidualRequest)(nil),       // 6: ramprow.torque_audit.v1.RecordResidualRequest
 	(*RecordResidualResponse)(nil),      // 7: ramprow.torque_audit.v1.RecordResidualResponse
-	(*ListLookBacksRequest)(nil),        // 8: ramprow.torque_audit.v1.ListLookBacksRequest
-	(*ListLookBacksResponse)(nil),       // 9: ramprow.torque_audit.v1.ListLookBacksResponse
-	(*MarkLookBackSeenRequest)(nil),     // 10: ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	(*MarkLookBackSeenResponse)(nil),    // 11: ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	(*GetWrenchRequest)(nil),            // 12: ramprow.torque_audit.v1.GetWrenchRequest
-	(*GetWrenchResponse)(nil),           // 13: ramprow.torque_audit.v1.GetWrenchResponse
-	(*ListWrenchesRequest)(nil),         // 14: ramprow.torque_audit.v1.ListWrenchesRequest
-	(*ListWrenchesResponse)(nil),        // 15: ramprow.torque_audit.v1.ListWrenchesResponse
-	(*GetSheetRequest)(nil),             // 16: ramprow.torque_audit.v1.GetSheetRequest
-	(*GetSheetResponse)(nil),            // 17: ramprow.torque_audit.v1.GetSheetResponse
-	(*GetTighteningRecordRequest)(nil),  // 18: ramprow.torque_audit.v1.GetTighteningRecordRequest
-	(*GetTighteningRecordResponse)(nil), // 19: ramprow.torque_audit.v1.GetTighteningRecordResponse
-	(*ListSheetsRequest)(nil),           // 20: ramprow.torque_audit.v1.ListSheetsRequest
-	(*ListSheetsResponse)(nil),          // 21: ramprow.torque_audit.v1.ListSheetsResponse
-	(*GetNextTurnRequest)(nil),          // 22: ramprow.torque_audit.v1.GetNextTurnRequest
-	(*GetNextTurnResponse)(nil),         // 23: ramprow.torque_audit.v1.GetNextTurnResponse
-	(*PostReadingRequest)(nil),          // 24: ramprow.torque_audit.v1.PostReadingRequest
-	(*PostReadingResponse)(nil),         // 25: ramprow.torque_audit.v1.PostReadingResponse
-	(*CorrectReadingRequest)(nil),       // 26: ramprow.torque_audit.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil),      // 27: ramprow.torque_audit.v1.CorrectReadingResponse
-	(*SignDepartureRequest)(nil),        // 28: ramprow.torque_audit.v1.SignDepartureRequest
-	(*SignDepartureResponse)(nil),       // 29: ramprow.torque_audit.v1.SignDepartureResponse
-	(*SignSheetRequest)(nil),            // 30: ramprow.torque_audit.v1.SignSheetRequest
-	(*SignSheetResponse)(nil),           // 31: ramprow.torque_audit.v1.SignSheetResponse
-	(*ReopenSheetRequest)(nil),          // 32: ramprow.torque_audit.v1.ReopenSheetRequest
-	(*ReopenSheetResponse)(nil),         // 33: ramprow.torque_audit.v1.ReopenSheetResponse
-	(*WatchSheetRequest)(nil),           // 34: ramprow.torque_audit.v1.WatchSheetRequest
-	(*WatchSheetResponse)(nil),          // 35: ramprow.torque_audit.v1.WatchSheetResponse
-	(*Wrench)(nil),                      // 36: ramprow.torque_audit.v1.Wrench
-	(*v1.Receipt)(nil),                  // 37: ramprow.common.v1.Receipt
-	(*timestamppb.Timestamp)(nil),       // 38: google.protobuf.Timestamp
-	(*LookBack)(nil),                    // 39: ramprow.torque_audit.v1.LookBack
-	(*WrenchDue)(nil),                   // 40: ramprow.torque_audit.v1.WrenchDue
-	(ResidualMethod)(0),                 // 41: ramprow.torque_audit.v1.ResidualMethod
-	(*Residual)(nil),                    // 42: ramprow.torque_audit.v1.Residual
-	(SheetState)(0),                     // 43: ramprow.torque_audit.v1.SheetState
-	(*Sheet)(nil),                       // 44: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),                // 45: ramprow.torque_audit.v1.SheetSummary
-	(*Adapter)(nil),                     // 46: ramprow.torque_audit.v1.Adapter
-	(*NextTurn)(nil),                    // 47: ramprow.torque_audit.v1.NextTurn
-	(*Reading)(nil),                     // 48: ramprow.torque_audit.v1.Reading
+	(*RecordCurveRequest)(nil),          // 8: ramprow.torque_audit.v1.RecordCurveRequest
+	(*RecordCurveResponse)(nil),         // 9: ramprow.torque_audit.v1.RecordCurveResponse
+	(*KeepCurve)(nil),                   // 10: ramprow.torque_audit.v1.KeepCurve
+	(*ListLookBacksRequest)(nil),        // 11: ramprow.torque_audit.v1.ListLookBacksRequest
+	(*ListLookBacksResponse)(nil),       // 12: ramprow.torque_audit.v1.ListLookBacksResponse
+	(*MarkLookBackSeenRequest)(nil),     // 13: ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	(*MarkLookBackSeenResponse)(nil),    // 14: ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	(*GetWrenchRequest)(nil),            // 15: ramprow.torque_audit.v1.GetWrenchRequest
+	(*GetWrenchResponse)(nil),           // 16: ramprow.torque_audit.v1.GetWrenchResponse
+	(*ListWrenchesRequest)(nil),         // 17: ramprow.torque_audit.v1.ListWrenchesRequest
+	(*ListWrenchesResponse)(nil),        // 18: ramprow.torque_audit.v1.ListWrenchesResponse
+	(*GetSheetRequest)(nil),             // 19: ramprow.torque_audit.v1.GetSheetRequest
+	(*GetSheetResponse)(nil),            // 20: ramprow.torque_audit.v1.GetSheetResponse
+	(*GetTighteningRecordRequest)(nil),  // 21: ramprow.torque_audit.v1.GetTighteningRecordRequest
+	(*GetTighteningRecordResponse)(nil), // 22: ramprow.torque_audit.v1.GetTighteningRecordResponse
+	(*ListSheetsRequest)(nil),           // 23: ramprow.torque_audit.v1.ListSheetsRequest
+	(*ListSheetsResponse)(nil),          // 24: ramprow.torque_audit.v1.ListSheetsResponse
+	(*GetNextTurnRequest)(nil),          // 25: ramprow.torque_audit.v1.GetNextTurnRequest
+	(*GetNextTurnResponse)(nil),         // 26: ramprow.torque_audit.v1.GetNextTurnResponse
+	(*PostReadingRequest)(nil),          // 27: ramprow.torque_audit.v1.PostReadingRequest
+	(*PostReadingResponse)(nil),         // 28: ramprow.torque_audit.v1.PostReadingResponse
+	(*CorrectReadingRequest)(nil),       // 29: ramprow.torque_audit.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil),      // 30: ramprow.torque_audit.v1.CorrectReadingResponse
+	(*SignDepartureRequest)(nil),        // 31: ramprow.torque_audit.v1.SignDepartureRequest
+	(*SignDepartureResponse)(nil),       // 32: ramprow.torque_audit.v1.SignDepartureResponse
+	(*SignSheetRequest)(nil),            // 33: ramprow.torque_audit.v1.SignSheetRequest
+	(*SignSheetResponse)(nil),           // 34: ramprow.torque_audit.v1.SignSheetResponse
+	(*ReopenSheetRequest)(nil),          // 35: ramprow.torque_audit.v1.ReopenSheetRequest
+	(*ReopenSheetResponse)(nil),         // 36: ramprow.torque_audit.v1.ReopenSheetResponse
+	(*WatchSheetRequest)(nil),           // 37: ramprow.torque_audit.v1.WatchSheetRequest
+	(*WatchSheetResponse)(nil),          // 38: ramprow.torque_audit.v1.WatchSheetResponse
+	(*Wrench)(nil),                      // 39: ramprow.torque_audit.v1.Wrench
+	(*v1.Receipt)(nil),                  // 40: ramprow.common.v1.Receipt
+	(*timestamppb.Timestamp)(nil),       // 41: google.protobuf.Timestamp
+	(*LookBack)(nil),                    // 42: ramprow.torque_audit.v1.LookBack
+	(*WrenchDue)(nil),                   // 43: ramprow.torque_audit.v1.WrenchDue
+	(ResidualMethod)(0),                 // 44: ramprow.torque_audit.v1.ResidualMethod
+	(*Residual)(nil),                    // 45: ramprow.torque_audit.v1.Residual
+	(SheetState)(0),                     // 46: ramprow.torque_audit.v1.SheetState
+	(*Curve)(nil),                       // 47: ramprow.torque_audit.v1.Curve
+	(*Sheet)(nil),                       // 48: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),                // 49: ramprow.torque_audit.v1.SheetSummary
+	(*Adapter)(nil),                     // 50: ramprow.torque_audit.v1.Adapter
+	(*NextTurn)(nil),                    // 51: ramprow.torque_audit.v1.NextTurn
+	(*Reading)(nil),                     // 52: ramprow.torque_audit.v1.Reading
 }
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_depIdxs = []int32{
-	36, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	36, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	37, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	38, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
-	36, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	37, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	39, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	40, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
-	41, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
-	38, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
-	42, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
-	43, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	37, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	39, // 13: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
-	39, // 14: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	37, // 15: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	36, // 16: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	36, // 17: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
-	44, // 18: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	45, // 19: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
-	46, // 20: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
-	47, // 21: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	38, // 22: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
-	46, // 23: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
-	48, // 24: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
-	47, // 25: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	43, // 26: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	37, // 27: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 28: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	37, // 29: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 30: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	37, // 31: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 32: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	37, // 33: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 34: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	37, // 35: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 36: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	0,  // 37: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
-	2,  // 38: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	4,  // 39: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
-	6,  // 40: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
-	8,  // 41: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
-	10, // 42: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	12, // 43: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
-	14, // 44: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
-	16, // 45: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
-	18, // 46: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
-	20, // 47: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
-	22, // 48: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
-	24, // 49: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
-	26, // 50: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
-	28, // 51: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
-	30, // 52: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
-	32, // 53: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
-	34, // 54: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
-	1,  // 55: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
-	3,  // 56: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	5,  // 57: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
-	7,  // 58: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
-	9,  // 59: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
-	11, // 60: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	13, // 61: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
-	15, // 62: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
-	17, // 63: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
-	19, // 64: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
-	21, // 65: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
-	23, // 66: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
-	25, // 67: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
-	27, // 68: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
-	29, // 69: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
-	31, // 70: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
-	33, // 71: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
-	35, // 72: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
-	55, // [55:73] is the sub-list for method output_type
-	37, // [37:55] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	39, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	39, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	40, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
+	39, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	40, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	43, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
+	44, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
+	41, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
+	45, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
+	46, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	40, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 13: ramprow.torque_audit.v1.RecordCurveRequest.at:type_name -> google.protobuf.Timestamp
+	47, // 14: ramprow.torque_audit.v1.RecordCurveResponse.curve:type_name -> ramprow.torque_audit.v1.Curve
+	40, // 15: ramprow.torque_audit.v1.RecordCurveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	47, // 16: ramprow.torque_audit.v1.KeepCurve.curve:type_name -> ramprow.torque_audit.v1.Curve
+	42, // 17: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
+	42, // 18: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	40, // 19: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	39, // 20: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	39, // 21: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
+	48, // 22: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	49, // 23: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
+	50, // 24: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	51, // 25: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	41, // 26: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
+	50, // 27: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	52, // 28: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	51, // 29: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	46, // 30: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	40, // 31: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 32: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	40, // 33: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 34: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	40, // 35: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 36: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	40, // 37: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 38: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	40, // 39: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 40: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	0,  // 41: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
+	2,  // 42: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	4,  // 43: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
+	6,  // 44: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
+	8,  // 45: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:input_type -> ramprow.torque_audit.v1.RecordCurveRequest
+	11, // 46: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
+	13, // 47: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	15, // 48: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
+	17, // 49: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
+	19, // 50: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
+	21, // 51: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
+	23, // 52: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
+	25, // 53: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
+	27, // 54: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
+	29, // 55: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
+	31, // 56: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
+	33, // 57: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
+	35, // 58: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
+	37, // 59: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
+	1,  // 60: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
+	3,  // 61: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	5,  // 62: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
+	7,  // 63: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
+	9,  // 64: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:output_type -> ramprow.torque_audit.v1.RecordCurveResponse
+	12, // 65: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
+	14, // 66: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	16, // 67: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
+	18, // 68: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
+	20, // 69: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
+	22, // 70: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
+	24, // 71: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
+	26, // 72: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
+	28, // 73: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
+	30, // 74: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
+	32, // 75: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
+	34, // 76: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
+	36, // 77: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
+	38, // 78: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
+	60, // [60:79] is the sub-list for method output_type
+	41, // [41:60] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_torque_audit_service_proto_init() }
@@ -2656,7 +2912,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc), len(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   36,
+			NumMessages:   39,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,7 @@ const (
 	TorqueAuditService_RecordWrenchCheck_FullMethodName   = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
 	TorqueAuditService_ListWrenchesDue_FullMethodName     = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenchesDue"
 	TorqueAuditService_RecordResidual_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/RecordResidual"
+	TorqueAuditService_RecordCurve_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/RecordCurve"
 	TorqueAuditService_ListLookBacks_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/ListLookBacks"
 	TorqueAuditService_MarkLookBackSeen_FullMethodName    = "/ramprow.torque_audit.v1.TorqueAuditService/MarkLookBackSeen"
 	TorqueAuditService_GetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
@@ -54,6 +55,9 @@ type TorqueAuditServiceClient interface {
 	// RecordResidual keeps what a tight fastener was found to hold, with the method. One that was loosened for
 	// it, or holds too little or too much, opens its joint again.
 	RecordResidual(ctx context.Context, in *RecordResidualRequest, opts ...grpc.CallOption) (*RecordResidualResponse, error)
+	// RecordCurve takes a tightening curve as its tool measures it: the first message says of which fastener,
+	// each brings samples. When the caller has sent the last one, the curve is analysed and kept.
+	RecordCurve(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordCurveRequest, RecordCurveResponse], error)
 	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
 	ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error)
 	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
@@ -134,6 +138,19 @@ func (c *torqueAuditServiceClient) RecordResidual(ctx context.Context, in *Recor
 	}
 	return out, nil
 }
+
+func (c *torqueAuditServiceClient) RecordCurve(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordCurveRequest, RecordCurveResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &TorqueAuditService_ServiceDesc.Streams[0], TorqueAuditService_RecordCurve_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[RecordCurveRequest, RecordCurveResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type TorqueAuditService_RecordCurveClient = grpc.ClientStreamingClient[RecordCurveRequest, RecordCurveResponse]
 
 func (c *torqueAuditServiceClient) ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
@@ -267,7 +284,7 @@ func (c *torqueAuditServiceClient) ReopenSheet(ctx context.Context, in *ReopenSh
 
 func (c *torqueAuditServiceClient) WatchSheet(ctx context.Context, in *WatchSheetRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchSheetResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
-	stream, err := c.cc.NewStream(ctx, &TorqueAuditService_ServiceDesc.Streams[0], TorqueAuditService_WatchSheet_FullMethodName, cOpts...)
+	stream, err := c.cc.NewStream(ctx, &TorqueAuditService_ServiceDesc.Streams[1], TorqueAuditService_WatchSheet_FullMethodName, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -299,6 +316,9 @@ type TorqueAuditServiceServer interface {
 	// RecordResidual keeps what a tight fastener was found to hold, with the method. One that was loosened for
 	// it, or holds too little or too much, opens its joint again.
 	RecordResidual(context.Context, *RecordResidualRequest) (*RecordResidualResponse, error)
+	// RecordCurve takes a tightening curve as its tool measures it: the first message says of which fastener,
+	// each brings samples. When the caller has sent the last one, the curve is analysed and kept.
+	RecordCurve(grpc.ClientStreamingServer[RecordCurveRequest, RecordCurveResponse]) error
 	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
 	ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error)
 	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
@@ -351,6 +371,9 @@ func (UnimplementedTorqueAuditServiceServer) ListWrenchesDue(context.Context, *L
 }
 func (UnimplementedTorqueAuditServiceServer) RecordResidual(context.Context, *RecordResidualRequest) (*RecordResidualResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordResidual not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) RecordCurve(grpc.ClientStreamingServer[RecordCurveRequest, RecordCurveResponse]) error {
+	return status.Error(codes.Unimplemented, "method RecordCurve not implemented")
 }
 func (UnimplementedTorqueAuditServiceServer) ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListLookBacks not implemented")
@@ -486,6 +509,13 @@ func _TorqueAuditService_RecordResidual_Handler(srv interface{}, ctx context.Con
 	}
 	return interceptor(ctx, in, info, handler)
 }
+
+func _TorqueAuditService_RecordCurve_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(TorqueAuditServiceServer).RecordCurve(&grpc.GenericServerStream[RecordCurveRequest, RecordCurveResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type TorqueAuditService_RecordCurveServer = grpc.ClientStreamingServer[RecordCurveRequest, RecordCurveResponse]
 
 func _TorqueAuditService_ListLookBacks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListLookBacksRequest)
@@ -809,6 +839,11 @@ var TorqueAuditService_ServiceDesc = grpc.ServiceDesc{
 		},
 	},
 	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "RecordCurve",
+			Handler:       _TorqueAuditService_RecordCurve_Handler,
+			ClientStreams: true,
+		},
 		{
 			StreamName:    "WatchSheet",
 			Handler:       _TorqueAuditService_WatchSheet_Handler,
