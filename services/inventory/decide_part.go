@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/partmaster"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
@@ -15,13 +16,7 @@ import (
 // request are ignored: only movements change them.
 func setPart(st *State, in sitelog.Input, req *inventoryv1.SetPartRequest) ([]proto.Message, *inventoryv1.SetPartResponse, error) {
 	about := describe(req.GetPart())
-	if err := checkFigures(about); err != nil {
-		return nil, nil, err
-	}
-	if err := checkUnit(st, about); err != nil {
-		return nil, nil, err
-	}
-	if err := checkSupersession(st, about); err != nil {
+	if err := checkPart(st, about); err != nil {
 		return nil, nil, err
 	}
 	after := part{}
@@ -34,6 +29,36 @@ func setPart(st *State, in sitelog.Input, req *inventoryv1.SetPartRequest) ([]pr
 	after.about = about
 	event := &inventoryv1.PartListed{Part: about, Source: in.Actor.Person}
 	return []proto.Message{event}, &inventoryv1.SetPartResponse{Part: after.shown()}, nil
+}
+
+// checkPart holds a part to what is known of it and of the others.
+func checkPart(st *State, about *inventoryv1.Part) error {
+	for _, check := range []func(*State, *inventoryv1.Part) error{
+		func(_ *State, about *inventoryv1.Part) error { return checkFigures(about) },
+		checkUnit, checkSupersession, checkBarcode,
+	} {
+		if err := check(st, about); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkBarcode refuses a code that cannot be right, and one that is on another part.
+func checkBarcode(st *State, about *inventoryv1.Part) error {
+	if about.GetBarcode() == "" {
+		return nil
+	}
+	code, err := partmaster.Code(about.GetBarcode())
+	if err != nil {
+		return fault.New(fault.Invalid, "BARCODE_INVALID", "the barcode cannot be right: %v", err).WithField("part.barcode", "%v", err)
+	}
+	if other, taken := st.barcodes[code]; taken && other != about.GetNumber() {
+		return fault.New(fault.Precondition, "BARCODE_TAKEN",
+			"the barcode %s is on %s already; scan it again, or take it off there first", about.GetBarcode(), other).
+			With("part", other).WithField("part.barcode", "%s has it", other)
+	}
+	return nil
 }
 
 // describe keeps of a part what is not a stock figure.

@@ -21,6 +21,32 @@ func (s *Server) GetPart(ctx context.Context, req *inventoryv1.GetPartRequest) (
 	return &inventoryv1.GetPartResponse{Part: part}, nil
 }
 
+// FindScanned implements InventoryServiceServer. It reads the state itself, since
+// who scans has just put the thing down.
+func (s *Server) FindScanned(ctx context.Context, req *inventoryv1.FindScannedRequest) (*inventoryv1.FindScannedResponse, error) {
+	who, err := command.Caller(ctx)
+	if err != nil {
+		return nil, err
+	}
+	resp := &inventoryv1.FindScannedResponse{}
+	_, err = s.runner.View(ctx, who.Site, func(st *State) error {
+		number, err := st.scanned(req.GetCode())
+		if err != nil {
+			return err
+		}
+		p := st.parts[number]
+		resp.Part, resp.HoldingJobs = p.shown(), p.holdersByJob()
+		for _, c := range p.waiting.items {
+			resp.WaitingJobs = append(resp.WaitingJobs, c.job)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	return resp, nil
+}
+
 // GetHold implements InventoryServiceServer.
 func (s *Server) GetHold(ctx context.Context, req *inventoryv1.GetHoldRequest) (*inventoryv1.GetHoldResponse, error) {
 	hold := &inventoryv1.Hold{}
@@ -42,8 +68,14 @@ func (s *Server) GetOrder(ctx context.Context, req *inventoryv1.GetOrderRequest)
 // ListParts implements InventoryServiceServer.
 func (s *Server) ListParts(ctx context.Context, req *inventoryv1.ListPartsRequest) (*inventoryv1.ListPartsResponse, error) {
 	index := indexAll
-	if req.GetNeedingOrder() {
+	switch {
+	case req.GetNeedingOrder() && req.GetBin() != "":
+		return nil, fault.New(fault.Invalid, "FILTERS_EXCLUDE", "a bin and what needs ordering cannot be asked for together; ask for one of them").
+			WithField("bin", "cannot stand beside needing_order")
+	case req.GetNeedingOrder():
 		index = indexNeeding
+	case req.GetBin() != "":
+		index = indexBin(req.GetBin())
 	}
 	rows, next, err := list[inventoryv1.Part](ctx, s, readmodel.ListQuery{
 		Model: modelParts, Index: index, Prefix: req.GetPrefix(),

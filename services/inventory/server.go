@@ -43,6 +43,16 @@ func (s *Server) SetPart(ctx context.Context, req *inventoryv1.SetPartRequest) (
 	return resp, nil
 }
 
+// ImportParts implements InventoryServiceServer.
+func (s *Server) ImportParts(ctx context.Context, req *inventoryv1.ImportPartsRequest) (*inventoryv1.ImportPartsResponse, error) {
+	resp, receipt, err := command.Run(ctx, s.runner, req, with(importParts, req))
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
 // ReceiveGoods implements InventoryServiceServer.
 func (s *Server) ReceiveGoods(ctx context.Context, req *inventoryv1.ReceiveGoodsRequest) (*inventoryv1.ReceiveGoodsResponse, error) {
 	resp, receipt, err := command.Run(ctx, s.runner, req, with(receiveGoods, req))

@@ -77,6 +77,7 @@ func restore(site string, data []byte) (*State, error) {
 			p.usage.weeks = append(p.usage.weeks, weekUse{week: w.Week, taken: w.Taken})
 		}
 		st.parts[number] = p
+		st.relabel(nil, kp.About)
 	}
 	for job, kh := range k.Holds {
 		h := &holding{doc: kh.Doc, since: kh.Since, lost: kh.Lost, over: kh.Over, were: kh.Were}

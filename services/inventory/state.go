@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/partmaster"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -15,8 +16,10 @@ type State struct {
 	parts map[string]*part // by number
 	// successors gives for a part's number that of the part that supersedes it.
 	successors map[string]string
-	holds      map[string]*holding // by job
-	orders     map[string]*inventoryv1.Order
+	// barcodes gives the number of the part that a code is on, by partmaster.Code.
+	barcodes map[string]string
+	holds    map[string]*holding // by job
+	orders   map[string]*inventoryv1.Order
 	// ledger holds every movement; movement n stands at n-1.
 	ledger []*inventoryv1.Movement
 	// placed is the number of the newest order.
@@ -68,6 +71,7 @@ func newState(string) *State {
 	return &State{
 		parts:      map[string]*part{},
 		successors: map[string]string{},
+		barcodes:   map[string]string{},
 		holds:      map[string]*holding{},
 		orders:     map[string]*inventoryv1.Order{},
 		expiries:   ordered[deadline]{compare: compareDeadlines},
@@ -88,7 +92,19 @@ func (st *State) list(about *inventoryv1.Part) {
 	if about.GetSupersedes() != "" {
 		st.successors[about.GetSupersedes()] = about.GetNumber()
 	}
+	st.relabel(p.about, about)
 	p.about = about
+}
+
+// relabel notes which part a barcode is on. A code that cannot be read, which
+// only an old log can hold, is found by nobody.
+func (st *State) relabel(before, about *inventoryv1.Part) {
+	if old, err := partmaster.Code(before.GetBarcode()); err == nil && st.barcodes[old] == about.GetNumber() {
+		delete(st.barcodes, old)
+	}
+	if code, err := partmaster.Code(about.GetBarcode()); err == nil {
+		st.barcodes[code] = about.GetNumber()
+	}
 }
 
 func newPart() *part {

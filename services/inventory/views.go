@@ -10,7 +10,7 @@ import (
 )
 
 // viewsVersion grows when a row means something else for the same state.
-const viewsVersion = 1
+const viewsVersion = 2
 
 // The models of rows that readers ask for.
 const (
@@ -32,6 +32,9 @@ func indexState(s inventoryv1.HoldState) string { return fmt.Sprintf("state-%d",
 
 // indexMovements lists the movements of one part.
 func indexMovements(number string) string { return "of-" + number }
+
+// indexBin lists the parts of one bin.
+func indexBin(bin string) string { return "in-" + bin }
 
 // Projection says how the state becomes rows.
 func Projection() readmodel.Projection[*State] {
@@ -127,6 +130,9 @@ func partRow(p *part) readmodel.Row {
 	index := []readmodel.IndexEntry{{Name: indexAll, Order: p.about.GetNumber()}}
 	if p.needsOrder() {
 		index = append(index, readmodel.IndexEntry{Name: indexNeeding, Order: p.about.GetNumber()})
+	}
+	if bin := p.about.GetBin(); bin != "" {
+		index = append(index, readmodel.IndexEntry{Name: indexBin(bin), Order: p.about.GetNumber()})
 	}
 	return readmodel.Row{Value: p.shown(), Index: index}
 }

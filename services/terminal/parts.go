@@ -13,7 +13,7 @@ import (
 func partsCommands() *cobra.Command {
 	return tree("parts", "The shelf: what is there, what is promised to whom, what to buy",
 		"  ramprow parts list --needing-order\n  ramprow parts hold 17\n  ramprow parts issue 17",
-		partsList, partsShow, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
+		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
 		partsHolds, partsHold, partsHoldFor, partsIssue, partsReturn, partsRelease, partsRenew,
 		partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)
@@ -21,16 +21,16 @@ func partsCommands() *cobra.Command {
 
 func partsList(o *options) *cobra.Command {
 	var needing bool
-	var prefix string
+	var prefix, bin string
 	var limit int
 	command := &cobra.Command{
 		Use:     "list",
 		Short:   "List parts with what the shelf holds",
-		Example: "  ramprow parts list --needing-order\n  ramprow parts list --prefix MO-42",
+		Example: "  ramprow parts list --needing-order\n  ramprow parts list --prefix MO-42\n  ramprow parts list --bin C-07",
 		RunE: o.run(func(ctx context.Context, s *session, _ []string) error {
 			rows, err := collect(s, limit, func(size int32, token string) ([]*inventoryv1.Part, string, error) {
 				r, err := s.Inventory.ListParts(ctx, &inventoryv1.ListPartsRequest{
-					PageSize: size, PageToken: token, NeedingOrder: needing, Prefix: prefix, MinRevision: s.atLeast,
+					PageSize: size, PageToken: token, NeedingOrder: needing, Prefix: prefix, Bin: bin, MinRevision: s.atLeast,
 				})
 				return r.GetParts(), r.GetNextPageToken(), err
 			})
@@ -46,6 +46,7 @@ func partsList(o *options) *cobra.Command {
 	}
 	command.Flags().BoolVar(&needing, "needing-order", false, "only what a job waits for or what runs low")
 	command.Flags().StringVar(&prefix, "prefix", "", "only numbers that begin so")
+	command.Flags().StringVar(&bin, "bin", "", "only what lies in this bin")
 	limitFlag(command, &limit)
 	return command
 }
@@ -99,6 +100,7 @@ func partCard(p *inventoryv1.Part) *card {
 		c.add("Order at", fmt.Sprintf("%s, up to %s", quantity(p.GetReorderPoint(), p.GetUnit()), quantity(p.GetOrderUpTo(), p.GetUnit())))
 	}
 	c.add("Instead of", p.GetSupersedes())
+	c.add("Barcode", p.GetBarcode())
 	c.add("Or use", strings.Join(p.GetAlternatives(), ", "))
 	return c
 }

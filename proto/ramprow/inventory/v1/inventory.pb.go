@@ -291,6 +291,8 @@ type Part struct {
 	// Order when what can be promised falls to this; 0: by proposal only.
 	ReorderPoint int64 `protobuf:"varint,18,opt,name=reorder_point,json=reorderPoint,proto3" json:"reorder_point,omitempty"`
 	OrderUpTo    int64 `protobuf:"varint,19,opt,name=order_up_to,json=orderUpTo,proto3" json:"order_up_to,omitempty"`
+	// Holds a refrigerant: for certified persons only.
+	Refrigerant bool `protobuf:"varint,20,opt,name=refrigerant,proto3" json:"refrigerant,omitempty"`
 	// What the shelf holds; set by movements only.
 	OnHand int64 `protobuf:"varint,30,opt,name=on_hand,json=onHand,proto3" json:"on_hand,omitempty"`
 	// Of it, held for jobs.
@@ -465,6 +467,13 @@ func (x *Part) GetOrderUpTo() int64 {
 		return x.OrderUpTo
 	}
 	return 0
+}
+
+func (x *Part) GetRefrigerant() bool {
+	if x != nil {
+		return x.Refrigerant
+	}
+	return false
 }
 
 func (x *Part) GetOnHand() int64 {
@@ -1172,7 +1181,7 @@ var File_ramprow_inventory_v1_inventory_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/inventory/v1/inventory.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\"\x88\a\n" +
+	"$ramprow/inventory/v1/inventory.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\"\xaa\a\n" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x129\n" +
 	"\x06number\x18\x02 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x06number\x12\x1f\n" +
@@ -1196,7 +1205,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x03bin\x18\x10 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x03bin\x12!\n" +
 	"\abarcode\x18\x11 \x01(\tB\a\xbaH\x04r\x02\x18@R\abarcode\x12,\n" +
 	"\rreorder_point\x18\x12 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\freorderPoint\x12'\n" +
-	"\vorder_up_to\x18\x13 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\torderUpTo\x12\x17\n" +
+	"\vorder_up_to\x18\x13 \x01(\x03B\a\xbaH\x04\"\x02(\x00R\torderUpTo\x12 \n" +
+	"\vrefrigerant\x18\x14 \x01(\bR\vrefrigerant\x12\x17\n" +
 	"\aon_hand\x18\x1e \x01(\x03R\x06onHand\x12\x12\n" +
 	"\x04held\x18\x1f \x01(\x03R\x04held\x12\x1c\n" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +

@@ -128,6 +128,314 @@ func (x *SetPartResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+type ImportPartsRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The first line names the columns; number is needed. A column that is missing leaves that field of a known part
+	// as it is.
+	Csv string `protobuf:"bytes,2,opt,name=csv,proto3" json:"csv,omitempty"`
+	// Tell what it would do and every mistake, and change nothing.
+	DryRun        bool `protobuf:"varint,3,opt,name=dry_run,json=dryRun,proto3" json:"dry_run,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportPartsRequest) Reset() {
+	*x = ImportPartsRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportPartsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportPartsRequest) ProtoMessage() {}
+
+func (x *ImportPartsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportPartsRequest.ProtoReflect.Descriptor instead.
+func (*ImportPartsRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *ImportPartsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ImportPartsRequest) GetCsv() string {
+	if x != nil {
+		return x.Csv
+	}
+	return ""
+}
+
+func (x *ImportPartsRequest) GetDryRun() bool {
+	if x != nil {
+		return x.DryRun
+	}
+	return false
+}
+
+type ImportMistake struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Line  int32                  `protobuf:"varint,1,opt,name=line,proto3" json:"line,omitempty"`
+	// Empty: the line as a whole.
+	Column        string `protobuf:"bytes,2,opt,name=column,proto3" json:"column,omitempty"`
+	Text          string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportMistake) Reset() {
+	*x = ImportMistake{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportMistake) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportMistake) ProtoMessage() {}
+
+func (x *ImportMistake) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportMistake.ProtoReflect.Descriptor instead.
+func (*ImportMistake) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ImportMistake) GetLine() int32 {
+	if x != nil {
+		return x.Line
+	}
+	return 0
+}
+
+func (x *ImportMistake) GetColumn() string {
+	if x != nil {
+		return x.Column
+	}
+	return ""
+}
+
+func (x *ImportMistake) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+type ImportPartsResponse struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Listed    int32                  `protobuf:"varint,1,opt,name=listed,proto3" json:"listed,omitempty"`
+	Changed   int32                  `protobuf:"varint,2,opt,name=changed,proto3" json:"changed,omitempty"`
+	Unchanged int32                  `protobuf:"varint,3,opt,name=unchanged,proto3" json:"unchanged,omitempty"`
+	// Of a dry run: every mistake, by line.
+	Mistakes      []*ImportMistake `protobuf:"bytes,4,rep,name=mistakes,proto3" json:"mistakes,omitempty"`
+	Receipt       *v1.Receipt      `protobuf:"bytes,5,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportPartsResponse) Reset() {
+	*x = ImportPartsResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportPartsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportPartsResponse) ProtoMessage() {}
+
+func (x *ImportPartsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportPartsResponse.ProtoReflect.Descriptor instead.
+func (*ImportPartsResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ImportPartsResponse) GetListed() int32 {
+	if x != nil {
+		return x.Listed
+	}
+	return 0
+}
+
+func (x *ImportPartsResponse) GetChanged() int32 {
+	if x != nil {
+		return x.Changed
+	}
+	return 0
+}
+
+func (x *ImportPartsResponse) GetUnchanged() int32 {
+	if x != nil {
+		return x.Unchanged
+	}
+	return 0
+}
+
+func (x *ImportPartsResponse) GetMistakes() []*ImportMistake {
+	if x != nil {
+		return x.Mistakes
+	}
+	return nil
+}
+
+func (x *ImportPartsResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type FindScannedRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As the reader gives it.
+	Code          string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindScannedRequest) Reset() {
+	*x = FindScannedRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindScannedRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindScannedRequest) ProtoMessage() {}
+
+func (x *FindScannedRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindScannedRequest.ProtoReflect.Descriptor instead.
+func (*FindScannedRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *FindScannedRequest) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+type FindScannedResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Part  *Part                  `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// Jobs that have it on the shelf.
+	HoldingJobs []string `protobuf:"bytes,2,rep,name=holding_jobs,json=holdingJobs,proto3" json:"holding_jobs,omitempty"`
+	// Jobs that wait for it, first come first.
+	WaitingJobs   []string `protobuf:"bytes,3,rep,name=waiting_jobs,json=waitingJobs,proto3" json:"waiting_jobs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FindScannedResponse) Reset() {
+	*x = FindScannedResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FindScannedResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FindScannedResponse) ProtoMessage() {}
+
+func (x *FindScannedResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FindScannedResponse.ProtoReflect.Descriptor instead.
+func (*FindScannedResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *FindScannedResponse) GetPart() *Part {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+func (x *FindScannedResponse) GetHoldingJobs() []string {
+	if x != nil {
+		return x.HoldingJobs
+	}
+	return nil
+}
+
+func (x *FindScannedResponse) GetWaitingJobs() []string {
+	if x != nil {
+		return x.WaitingJobs
+	}
+	return nil
+}
+
 type GetPartRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Part          string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
@@ -138,7 +446,7 @@ type GetPartRequest struct {
 
 func (x *GetPartRequest) Reset() {
 	*x = GetPartRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[2]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -150,7 +458,7 @@ func (x *GetPartRequest) String() string {
 func (*GetPartRequest) ProtoMessage() {}
 
 func (x *GetPartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[2]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -163,7 +471,7 @@ func (x *GetPartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPartRequest.ProtoReflect.Descriptor instead.
 func (*GetPartRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{2}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *GetPartRequest) GetPart() string {
@@ -189,7 +497,7 @@ type GetPartResponse struct {
 
 func (x *GetPartResponse) Reset() {
 	*x = GetPartResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[3]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -201,7 +509,7 @@ func (x *GetPartResponse) String() string {
 func (*GetPartResponse) ProtoMessage() {}
 
 func (x *GetPartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[3]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -214,7 +522,7 @@ func (x *GetPartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPartResponse.ProtoReflect.Descriptor instead.
 func (*GetPartResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetPartResponse) GetPart() *Part {
@@ -229,16 +537,18 @@ type ListPartsRequest struct {
 	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	PageToken string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
 	// Only parts that a job waits for or that are at their reorder point.
-	NeedingOrder  bool   `protobuf:"varint,3,opt,name=needing_order,json=needingOrder,proto3" json:"needing_order,omitempty"`
-	Prefix        string `protobuf:"bytes,4,opt,name=prefix,proto3" json:"prefix,omitempty"`
-	MinRevision   uint64 `protobuf:"varint,5,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	NeedingOrder bool   `protobuf:"varint,3,opt,name=needing_order,json=needingOrder,proto3" json:"needing_order,omitempty"`
+	Prefix       string `protobuf:"bytes,4,opt,name=prefix,proto3" json:"prefix,omitempty"`
+	MinRevision  uint64 `protobuf:"varint,5,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	// Only what lies in this bin.
+	Bin           string `protobuf:"bytes,6,opt,name=bin,proto3" json:"bin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ListPartsRequest) Reset() {
 	*x = ListPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[4]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -250,7 +560,7 @@ func (x *ListPartsRequest) String() string {
 func (*ListPartsRequest) ProtoMessage() {}
 
 func (x *ListPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[4]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -263,7 +573,7 @@ func (x *ListPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPartsRequest.ProtoReflect.Descriptor instead.
 func (*ListPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListPartsRequest) GetPageSize() int32 {
@@ -301,6 +611,13 @@ func (x *ListPartsRequest) GetMinRevision() uint64 {
 	return 0
 }
 
+func (x *ListPartsRequest) GetBin() string {
+	if x != nil {
+		return x.Bin
+	}
+	return ""
+}
+
 type ListPartsResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Parts         []*Part                `protobuf:"bytes,1,rep,name=parts,proto3" json:"parts,omitempty"`
@@ -311,7 +628,7 @@ type ListPartsResponse struct {
 
 func (x *ListPartsResponse) Reset() {
 	*x = ListPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[5]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -323,7 +640,7 @@ func (x *ListPartsResponse) String() string {
 func (*ListPartsResponse) ProtoMessage() {}
 
 func (x *ListPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[5]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -336,7 +653,7 @@ func (x *ListPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPartsResponse.ProtoReflect.Descriptor instead.
 func (*ListPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListPartsResponse) GetParts() []*Part {
@@ -366,7 +683,7 @@ type ReceiveGoodsRequest struct {
 
 func (x *ReceiveGoodsRequest) Reset() {
 	*x = ReceiveGoodsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[6]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -378,7 +695,7 @@ func (x *ReceiveGoodsRequest) String() string {
 func (*ReceiveGoodsRequest) ProtoMessage() {}
 
 func (x *ReceiveGoodsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[6]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -391,7 +708,7 @@ func (x *ReceiveGoodsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiveGoodsRequest.ProtoReflect.Descriptor instead.
 func (*ReceiveGoodsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ReceiveGoodsRequest) GetRequestId() string {
@@ -434,7 +751,7 @@ type ReceiveGoodsResponse struct {
 
 func (x *ReceiveGoodsResponse) Reset() {
 	*x = ReceiveGoodsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[7]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -446,7 +763,7 @@ func (x *ReceiveGoodsResponse) String() string {
 func (*ReceiveGoodsResponse) ProtoMessage() {}
 
 func (x *ReceiveGoodsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[7]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -459,7 +776,7 @@ func (x *ReceiveGoodsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceiveGoodsResponse.ProtoReflect.Descriptor instead.
 func (*ReceiveGoodsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ReceiveGoodsResponse) GetParts() []*Part {
@@ -495,7 +812,7 @@ type CountShelfRequest struct {
 
 func (x *CountShelfRequest) Reset() {
 	*x = CountShelfRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[8]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -507,7 +824,7 @@ func (x *CountShelfRequest) String() string {
 func (*CountShelfRequest) ProtoMessage() {}
 
 func (x *CountShelfRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[8]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -520,7 +837,7 @@ func (x *CountShelfRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CountShelfRequest.ProtoReflect.Descriptor instead.
 func (*CountShelfRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *CountShelfRequest) GetRequestId() string {
@@ -561,7 +878,7 @@ type CountShelfResponse struct {
 
 func (x *CountShelfResponse) Reset() {
 	*x = CountShelfResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[9]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -573,7 +890,7 @@ func (x *CountShelfResponse) String() string {
 func (*CountShelfResponse) ProtoMessage() {}
 
 func (x *CountShelfResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[9]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -586,7 +903,7 @@ func (x *CountShelfResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CountShelfResponse.ProtoReflect.Descriptor instead.
 func (*CountShelfResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *CountShelfResponse) GetPart() *Part {
@@ -615,7 +932,7 @@ type ScrapPartRequest struct {
 
 func (x *ScrapPartRequest) Reset() {
 	*x = ScrapPartRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[10]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -627,7 +944,7 @@ func (x *ScrapPartRequest) String() string {
 func (*ScrapPartRequest) ProtoMessage() {}
 
 func (x *ScrapPartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[10]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -640,7 +957,7 @@ func (x *ScrapPartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapPartRequest.ProtoReflect.Descriptor instead.
 func (*ScrapPartRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ScrapPartRequest) GetRequestId() string {
@@ -681,7 +998,7 @@ type ScrapPartResponse struct {
 
 func (x *ScrapPartResponse) Reset() {
 	*x = ScrapPartResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[11]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -693,7 +1010,7 @@ func (x *ScrapPartResponse) String() string {
 func (*ScrapPartResponse) ProtoMessage() {}
 
 func (x *ScrapPartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[11]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -706,7 +1023,7 @@ func (x *ScrapPartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ScrapPartResponse.ProtoReflect.Descriptor instead.
 func (*ScrapPartResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ScrapPartResponse) GetPart() *Part {
@@ -733,7 +1050,7 @@ type GetHoldRequest struct {
 
 func (x *GetHoldRequest) Reset() {
 	*x = GetHoldRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[12]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -745,7 +1062,7 @@ func (x *GetHoldRequest) String() string {
 func (*GetHoldRequest) ProtoMessage() {}
 
 func (x *GetHoldRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[12]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -758,7 +1075,7 @@ func (x *GetHoldRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHoldRequest.ProtoReflect.Descriptor instead.
 func (*GetHoldRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetHoldRequest) GetJob() string {
@@ -784,7 +1101,7 @@ type GetHoldResponse struct {
 
 func (x *GetHoldResponse) Reset() {
 	*x = GetHoldResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[13]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -796,7 +1113,7 @@ func (x *GetHoldResponse) String() string {
 func (*GetHoldResponse) ProtoMessage() {}
 
 func (x *GetHoldResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[13]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -809,7 +1126,7 @@ func (x *GetHoldResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetHoldResponse.ProtoReflect.Descriptor instead.
 func (*GetHoldResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetHoldResponse) GetHold() *Hold {
@@ -831,7 +1148,7 @@ type ListHoldsRequest struct {
 
 func (x *ListHoldsRequest) Reset() {
 	*x = ListHoldsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[14]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -843,7 +1160,7 @@ func (x *ListHoldsRequest) String() string {
 func (*ListHoldsRequest) ProtoMessage() {}
 
 func (x *ListHoldsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[14]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -856,7 +1173,7 @@ func (x *ListHoldsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListHoldsRequest.ProtoReflect.Descriptor instead.
 func (*ListHoldsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListHoldsRequest) GetPageSize() int32 {
@@ -897,7 +1214,7 @@ type ListHoldsResponse struct {
 
 func (x *ListHoldsResponse) Reset() {
 	*x = ListHoldsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[15]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -909,7 +1226,7 @@ func (x *ListHoldsResponse) String() string {
 func (*ListHoldsResponse) ProtoMessage() {}
 
 func (x *ListHoldsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[15]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -922,7 +1239,7 @@ func (x *ListHoldsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListHoldsResponse.ProtoReflect.Descriptor instead.
 func (*ListHoldsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListHoldsResponse) GetHolds() []*Hold {
@@ -951,7 +1268,7 @@ type IssuePartsRequest struct {
 
 func (x *IssuePartsRequest) Reset() {
 	*x = IssuePartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[16]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -963,7 +1280,7 @@ func (x *IssuePartsRequest) String() string {
 func (*IssuePartsRequest) ProtoMessage() {}
 
 func (x *IssuePartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[16]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -976,7 +1293,7 @@ func (x *IssuePartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IssuePartsRequest.ProtoReflect.Descriptor instead.
 func (*IssuePartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *IssuePartsRequest) GetRequestId() string {
@@ -1010,7 +1327,7 @@ type IssuePartsResponse struct {
 
 func (x *IssuePartsResponse) Reset() {
 	*x = IssuePartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[17]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1022,7 +1339,7 @@ func (x *IssuePartsResponse) String() string {
 func (*IssuePartsResponse) ProtoMessage() {}
 
 func (x *IssuePartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[17]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1035,7 +1352,7 @@ func (x *IssuePartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IssuePartsResponse.ProtoReflect.Descriptor instead.
 func (*IssuePartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *IssuePartsResponse) GetHold() *Hold {
@@ -1064,7 +1381,7 @@ type ReturnPartsRequest struct {
 
 func (x *ReturnPartsRequest) Reset() {
 	*x = ReturnPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[18]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1076,7 +1393,7 @@ func (x *ReturnPartsRequest) String() string {
 func (*ReturnPartsRequest) ProtoMessage() {}
 
 func (x *ReturnPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[18]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1089,7 +1406,7 @@ func (x *ReturnPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnPartsRequest.ProtoReflect.Descriptor instead.
 func (*ReturnPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ReturnPartsRequest) GetRequestId() string {
@@ -1130,7 +1447,7 @@ type ReturnPartsResponse struct {
 
 func (x *ReturnPartsResponse) Reset() {
 	*x = ReturnPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[19]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1142,7 +1459,7 @@ func (x *ReturnPartsResponse) String() string {
 func (*ReturnPartsResponse) ProtoMessage() {}
 
 func (x *ReturnPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[19]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1155,7 +1472,7 @@ func (x *ReturnPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReturnPartsResponse.ProtoReflect.Descriptor instead.
 func (*ReturnPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ReturnPartsResponse) GetHold() *Hold {
@@ -1183,7 +1500,7 @@ type ReleaseHoldRequest struct {
 
 func (x *ReleaseHoldRequest) Reset() {
 	*x = ReleaseHoldRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[20]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1195,7 +1512,7 @@ func (x *ReleaseHoldRequest) String() string {
 func (*ReleaseHoldRequest) ProtoMessage() {}
 
 func (x *ReleaseHoldRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[20]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1208,7 +1525,7 @@ func (x *ReleaseHoldRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseHoldRequest.ProtoReflect.Descriptor instead.
 func (*ReleaseHoldRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ReleaseHoldRequest) GetRequestId() string {
@@ -1242,7 +1559,7 @@ type ReleaseHoldResponse struct {
 
 func (x *ReleaseHoldResponse) Reset() {
 	*x = ReleaseHoldResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[21]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1254,7 +1571,7 @@ func (x *ReleaseHoldResponse) String() string {
 func (*ReleaseHoldResponse) ProtoMessage() {}
 
 func (x *ReleaseHoldResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[21]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1267,7 +1584,7 @@ func (x *ReleaseHoldResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseHoldResponse.ProtoReflect.Descriptor instead.
 func (*ReleaseHoldResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ReleaseHoldResponse) GetHold() *Hold {
@@ -1294,7 +1611,7 @@ type RenewHoldRequest struct {
 
 func (x *RenewHoldRequest) Reset() {
 	*x = RenewHoldRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1306,7 +1623,7 @@ func (x *RenewHoldRequest) String() string {
 func (*RenewHoldRequest) ProtoMessage() {}
 
 func (x *RenewHoldRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[22]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1319,7 +1636,7 @@ func (x *RenewHoldRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RenewHoldRequest.ProtoReflect.Descriptor instead.
 func (*RenewHoldRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RenewHoldRequest) GetRequestId() string {
@@ -1346,7 +1663,7 @@ type RenewHoldResponse struct {
 
 func (x *RenewHoldResponse) Reset() {
 	*x = RenewHoldResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1358,7 +1675,7 @@ func (x *RenewHoldResponse) String() string {
 func (*RenewHoldResponse) ProtoMessage() {}
 
 func (x *RenewHoldResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[23]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1371,7 +1688,7 @@ func (x *RenewHoldResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RenewHoldResponse.ProtoReflect.Descriptor instead.
 func (*RenewHoldResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *RenewHoldResponse) GetHold() *Hold {
@@ -1398,7 +1715,7 @@ type WantedPart struct {
 
 func (x *WantedPart) Reset() {
 	*x = WantedPart{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1410,7 +1727,7 @@ func (x *WantedPart) String() string {
 func (*WantedPart) ProtoMessage() {}
 
 func (x *WantedPart) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[24]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1423,7 +1740,7 @@ func (x *WantedPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WantedPart.ProtoReflect.Descriptor instead.
 func (*WantedPart) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *WantedPart) GetPart() string {
@@ -1456,7 +1773,7 @@ type HoldPartsRequest struct {
 
 func (x *HoldPartsRequest) Reset() {
 	*x = HoldPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1468,7 +1785,7 @@ func (x *HoldPartsRequest) String() string {
 func (*HoldPartsRequest) ProtoMessage() {}
 
 func (x *HoldPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[25]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1481,7 +1798,7 @@ func (x *HoldPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HoldPartsRequest.ProtoReflect.Descriptor instead.
 func (*HoldPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *HoldPartsRequest) GetRequestId() string {
@@ -1531,7 +1848,7 @@ type HoldPartsResponse struct {
 
 func (x *HoldPartsResponse) Reset() {
 	*x = HoldPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1543,7 +1860,7 @@ func (x *HoldPartsResponse) String() string {
 func (*HoldPartsResponse) ProtoMessage() {}
 
 func (x *HoldPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[26]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1556,7 +1873,7 @@ func (x *HoldPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HoldPartsResponse.ProtoReflect.Descriptor instead.
 func (*HoldPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *HoldPartsResponse) GetHold() *Hold {
@@ -1591,7 +1908,7 @@ type PlaceOrderRequest struct {
 
 func (x *PlaceOrderRequest) Reset() {
 	*x = PlaceOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1603,7 +1920,7 @@ func (x *PlaceOrderRequest) String() string {
 func (*PlaceOrderRequest) ProtoMessage() {}
 
 func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[27]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1616,7 +1933,7 @@ func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderRequest.ProtoReflect.Descriptor instead.
 func (*PlaceOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *PlaceOrderRequest) GetRequestId() string {
@@ -1650,7 +1967,7 @@ type PlaceOrderResponse struct {
 
 func (x *PlaceOrderResponse) Reset() {
 	*x = PlaceOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1662,7 +1979,7 @@ func (x *PlaceOrderResponse) String() string {
 func (*PlaceOrderResponse) ProtoMessage() {}
 
 func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[28]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1675,7 +1992,7 @@ func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderResponse.ProtoReflect.Descriptor instead.
 func (*PlaceOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *PlaceOrderResponse) GetOrder() *Order {
@@ -1704,7 +2021,7 @@ type ConfirmOrderRequest struct {
 
 func (x *ConfirmOrderRequest) Reset() {
 	*x = ConfirmOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1716,7 +2033,7 @@ func (x *ConfirmOrderRequest) String() string {
 func (*ConfirmOrderRequest) ProtoMessage() {}
 
 func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[29]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1729,7 +2046,7 @@ func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ConfirmOrderRequest) GetRequestId() string {
@@ -1770,7 +2087,7 @@ type ConfirmOrderResponse struct {
 
 func (x *ConfirmOrderResponse) Reset() {
 	*x = ConfirmOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1782,7 +2099,7 @@ func (x *ConfirmOrderResponse) String() string {
 func (*ConfirmOrderResponse) ProtoMessage() {}
 
 func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[30]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1795,7 +2112,7 @@ func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ConfirmOrderResponse) GetOrder() *Order {
@@ -1823,7 +2140,7 @@ type CancelOrderRequest struct {
 
 func (x *CancelOrderRequest) Reset() {
 	*x = CancelOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1835,7 +2152,7 @@ func (x *CancelOrderRequest) String() string {
 func (*CancelOrderRequest) ProtoMessage() {}
 
 func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[31]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1848,7 +2165,7 @@ func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderRequest.ProtoReflect.Descriptor instead.
 func (*CancelOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *CancelOrderRequest) GetRequestId() string {
@@ -1882,7 +2199,7 @@ type CancelOrderResponse struct {
 
 func (x *CancelOrderResponse) Reset() {
 	*x = CancelOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1894,7 +2211,7 @@ func (x *CancelOrderResponse) String() string {
 func (*CancelOrderResponse) ProtoMessage() {}
 
 func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1907,7 +2224,7 @@ func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderResponse.ProtoReflect.Descriptor instead.
 func (*CancelOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *CancelOrderResponse) GetOrder() *Order {
@@ -1934,7 +2251,7 @@ type GetOrderRequest struct {
 
 func (x *GetOrderRequest) Reset() {
 	*x = GetOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1946,7 +2263,7 @@ func (x *GetOrderRequest) String() string {
 func (*GetOrderRequest) ProtoMessage() {}
 
 func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1959,7 +2276,7 @@ func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderRequest.ProtoReflect.Descriptor instead.
 func (*GetOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *GetOrderRequest) GetOrder() string {
@@ -1985,7 +2302,7 @@ type GetOrderResponse struct {
 
 func (x *GetOrderResponse) Reset() {
 	*x = GetOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1997,7 +2314,7 @@ func (x *GetOrderResponse) String() string {
 func (*GetOrderResponse) ProtoMessage() {}
 
 func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2010,7 +2327,7 @@ func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderResponse.ProtoReflect.Descriptor instead.
 func (*GetOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *GetOrderResponse) GetOrder() *Order {
@@ -2032,7 +2349,7 @@ type ListOrdersRequest struct {
 
 func (x *ListOrdersRequest) Reset() {
 	*x = ListOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2044,7 +2361,7 @@ func (x *ListOrdersRequest) String() string {
 func (*ListOrdersRequest) ProtoMessage() {}
 
 func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2057,7 +2374,7 @@ func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ListOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *ListOrdersRequest) GetPageSize() int32 {
@@ -2098,7 +2415,7 @@ type ListOrdersResponse struct {
 
 func (x *ListOrdersResponse) Reset() {
 	*x = ListOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2110,7 +2427,7 @@ func (x *ListOrdersResponse) String() string {
 func (*ListOrdersResponse) ProtoMessage() {}
 
 func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2123,7 +2440,7 @@ func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ListOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ListOrdersResponse) GetOrders() []*Order {
@@ -2152,7 +2469,7 @@ type ListMovementsRequest struct {
 
 func (x *ListMovementsRequest) Reset() {
 	*x = ListMovementsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2164,7 +2481,7 @@ func (x *ListMovementsRequest) String() string {
 func (*ListMovementsRequest) ProtoMessage() {}
 
 func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2177,7 +2494,7 @@ func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ListMovementsRequest) GetPart() string {
@@ -2218,7 +2535,7 @@ type ListMovementsResponse struct {
 
 func (x *ListMovementsResponse) Reset() {
 	*x = ListMovementsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2230,7 +2547,7 @@ func (x *ListMovementsResponse) String() string {
 func (*ListMovementsResponse) ProtoMessage() {}
 
 func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2243,7 +2560,7 @@ func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ListMovementsResponse) GetMovements() []*Movement {
@@ -2269,7 +2586,7 @@ type ProposeOrdersRequest struct {
 
 func (x *ProposeOrdersRequest) Reset() {
 	*x = ProposeOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2281,7 +2598,7 @@ func (x *ProposeOrdersRequest) String() string {
 func (*ProposeOrdersRequest) ProtoMessage() {}
 
 func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2294,7 +2611,7 @@ func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ProposeOrdersRequest) GetMinRevision() uint64 {
@@ -2313,7 +2630,7 @@ type ProposeOrdersResponse struct {
 
 func (x *ProposeOrdersResponse) Reset() {
 	*x = ProposeOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2325,7 +2642,7 @@ func (x *ProposeOrdersResponse) String() string {
 func (*ProposeOrdersResponse) ProtoMessage() {}
 
 func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2338,7 +2655,7 @@ func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ProposeOrdersResponse) GetProposals() []*Proposal {
@@ -2356,7 +2673,7 @@ type WatchPartsRequest struct {
 
 func (x *WatchPartsRequest) Reset() {
 	*x = WatchPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2368,7 +2685,7 @@ func (x *WatchPartsRequest) String() string {
 func (*WatchPartsRequest) ProtoMessage() {}
 
 func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2381,7 +2698,7 @@ func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsRequest.ProtoReflect.Descriptor instead.
 func (*WatchPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{41}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{46}
 }
 
 type WatchPartsResponse struct {
@@ -2395,7 +2712,7 @@ type WatchPartsResponse struct {
 
 func (x *WatchPartsResponse) Reset() {
 	*x = WatchPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2407,7 +2724,7 @@ func (x *WatchPartsResponse) String() string {
 func (*WatchPartsResponse) ProtoMessage() {}
 
 func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2420,7 +2737,7 @@ func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsResponse.ProtoReflect.Descriptor instead.
 func (*WatchPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{42}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *WatchPartsResponse) GetPart() *Part {
@@ -2456,7 +2773,7 @@ type ReceivedLine struct {
 
 func (x *ReceivedLine) Reset() {
 	*x = ReceivedLine{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2468,7 +2785,7 @@ func (x *ReceivedLine) String() string {
 func (*ReceivedLine) ProtoMessage() {}
 
 func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2481,7 +2798,7 @@ func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceivedLine.ProtoReflect.Descriptor instead.
 func (*ReceivedLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{43}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *ReceivedLine) GetPart() string {
@@ -2516,12 +2833,34 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x04part\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.PartB\x06\xbaH\x03\xc8\x01\x01R\x04part\"w\n" +
 	"\x0fSetPartResponse\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"j\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x8b\x01\n" +
+	"\x12ImportPartsRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12\x1d\n" +
+	"\x03csv\x18\x02 \x01(\tB\v\xbaH\br\x06\x10\x01(\x80\x89zR\x03csv\x12\x17\n" +
+	"\adry_run\x18\x03 \x01(\bR\x06dryRun\"O\n" +
+	"\rImportMistake\x12\x12\n" +
+	"\x04line\x18\x01 \x01(\x05R\x04line\x12\x16\n" +
+	"\x06column\x18\x02 \x01(\tR\x06column\x12\x12\n" +
+	"\x04text\x18\x03 \x01(\tR\x04text\"\xdc\x01\n" +
+	"\x13ImportPartsResponse\x12\x16\n" +
+	"\x06listed\x18\x01 \x01(\x05R\x06listed\x12\x18\n" +
+	"\achanged\x18\x02 \x01(\x05R\achanged\x12\x1c\n" +
+	"\tunchanged\x18\x03 \x01(\x05R\tunchanged\x12?\n" +
+	"\bmistakes\x18\x04 \x03(\v2#.ramprow.inventory.v1.ImportMistakeR\bmistakes\x124\n" +
+	"\areceipt\x18\x05 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"4\n" +
+	"\x12FindScannedRequest\x12\x1e\n" +
+	"\x04code\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x80\x01R\x04code\"\x8b\x01\n" +
+	"\x13FindScannedResponse\x12.\n" +
+	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12!\n" +
+	"\fholding_jobs\x18\x02 \x03(\tR\vholdingJobs\x12!\n" +
+	"\fwaiting_jobs\x18\x03 \x03(\tR\vwaitingJobs\"j\n" +
 	"\x0eGetPartRequest\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12!\n" +
 	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\"A\n" +
 	"\x0fGetPartResponse\x12.\n" +
-	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\"\xcd\x01\n" +
+	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\"\xe8\x01\n" +
 	"\x10ListPartsRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
@@ -2529,7 +2868,8 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\tpageToken\x12#\n" +
 	"\rneeding_order\x18\x03 \x01(\bR\fneedingOrder\x12\x1f\n" +
 	"\x06prefix\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18(R\x06prefix\x12!\n" +
-	"\fmin_revision\x18\x05 \x01(\x04R\vminRevision\"m\n" +
+	"\fmin_revision\x18\x05 \x01(\x04R\vminRevision\x12\x19\n" +
+	"\x03bin\x18\x06 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x03bin\"m\n" +
 	"\x11ListPartsResponse\x120\n" +
 	"\x05parts\x18\x01 \x03(\v2\x1a.ramprow.inventory.v1.PartR\x05parts\x12&\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xf3\x01\n" +
@@ -2695,10 +3035,15 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\xdf\x11\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\xbd\x13\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x02\x04\x12b\n" +
+	"\x02\x02\x04\x12l\n" +
+	"\vImportParts\x12(.ramprow.inventory.v1.ImportPartsRequest\x1a).ramprow.inventory.v1.ImportPartsResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12n\n" +
+	"\vFindScanned\x12(.ramprow.inventory.v1.FindScannedRequest\x1a).ramprow.inventory.v1.FindScannedResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12b\n" +
 	"\aGetPart\x12$.ramprow.inventory.v1.GetPartRequest\x1a%.ramprow.inventory.v1.GetPartResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12h\n" +
@@ -2762,152 +3107,164 @@ func file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_inventory_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
+var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 49)
 var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*SetPartRequest)(nil),        // 0: ramprow.inventory.v1.SetPartRequest
 	(*SetPartResponse)(nil),       // 1: ramprow.inventory.v1.SetPartResponse
-	(*GetPartRequest)(nil),        // 2: ramprow.inventory.v1.GetPartRequest
-	(*GetPartResponse)(nil),       // 3: ramprow.inventory.v1.GetPartResponse
-	(*ListPartsRequest)(nil),      // 4: ramprow.inventory.v1.ListPartsRequest
-	(*ListPartsResponse)(nil),     // 5: ramprow.inventory.v1.ListPartsResponse
-	(*ReceiveGoodsRequest)(nil),   // 6: ramprow.inventory.v1.ReceiveGoodsRequest
-	(*ReceiveGoodsResponse)(nil),  // 7: ramprow.inventory.v1.ReceiveGoodsResponse
-	(*CountShelfRequest)(nil),     // 8: ramprow.inventory.v1.CountShelfRequest
-	(*CountShelfResponse)(nil),    // 9: ramprow.inventory.v1.CountShelfResponse
-	(*ScrapPartRequest)(nil),      // 10: ramprow.inventory.v1.ScrapPartRequest
-	(*ScrapPartResponse)(nil),     // 11: ramprow.inventory.v1.ScrapPartResponse
-	(*GetHoldRequest)(nil),        // 12: ramprow.inventory.v1.GetHoldRequest
-	(*GetHoldResponse)(nil),       // 13: ramprow.inventory.v1.GetHoldResponse
-	(*ListHoldsRequest)(nil),      // 14: ramprow.inventory.v1.ListHoldsRequest
-	(*ListHoldsResponse)(nil),     // 15: ramprow.inventory.v1.ListHoldsResponse
-	(*IssuePartsRequest)(nil),     // 16: ramprow.inventory.v1.IssuePartsRequest
-	(*IssuePartsResponse)(nil),    // 17: ramprow.inventory.v1.IssuePartsResponse
-	(*ReturnPartsRequest)(nil),    // 18: ramprow.inventory.v1.ReturnPartsRequest
-	(*ReturnPartsResponse)(nil),   // 19: ramprow.inventory.v1.ReturnPartsResponse
-	(*ReleaseHoldRequest)(nil),    // 20: ramprow.inventory.v1.ReleaseHoldRequest
-	(*ReleaseHoldResponse)(nil),   // 21: ramprow.inventory.v1.ReleaseHoldResponse
-	(*RenewHoldRequest)(nil),      // 22: ramprow.inventory.v1.RenewHoldRequest
-	(*RenewHoldResponse)(nil),     // 23: ramprow.inventory.v1.RenewHoldResponse
-	(*WantedPart)(nil),            // 24: ramprow.inventory.v1.WantedPart
-	(*HoldPartsRequest)(nil),      // 25: ramprow.inventory.v1.HoldPartsRequest
-	(*HoldPartsResponse)(nil),     // 26: ramprow.inventory.v1.HoldPartsResponse
-	(*PlaceOrderRequest)(nil),     // 27: ramprow.inventory.v1.PlaceOrderRequest
-	(*PlaceOrderResponse)(nil),    // 28: ramprow.inventory.v1.PlaceOrderResponse
-	(*ConfirmOrderRequest)(nil),   // 29: ramprow.inventory.v1.ConfirmOrderRequest
-	(*ConfirmOrderResponse)(nil),  // 30: ramprow.inventory.v1.ConfirmOrderResponse
-	(*CancelOrderRequest)(nil),    // 31: ramprow.inventory.v1.CancelOrderRequest
-	(*CancelOrderResponse)(nil),   // 32: ramprow.inventory.v1.CancelOrderResponse
-	(*GetOrderRequest)(nil),       // 33: ramprow.inventory.v1.GetOrderRequest
-	(*GetOrderResponse)(nil),      // 34: ramprow.inventory.v1.GetOrderResponse
-	(*ListOrdersRequest)(nil),     // 35: ramprow.inventory.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil),    // 36: ramprow.inventory.v1.ListOrdersResponse
-	(*ListMovementsRequest)(nil),  // 37: ramprow.inventory.v1.ListMovementsRequest
-	(*ListMovementsResponse)(nil), // 38: ramprow.inventory.v1.ListMovementsResponse
-	(*ProposeOrdersRequest)(nil),  // 39: ramprow.inventory.v1.ProposeOrdersRequest
-	(*ProposeOrdersResponse)(nil), // 40: ramprow.inventory.v1.ProposeOrdersResponse
-	(*WatchPartsRequest)(nil),     // 41: ramprow.inventory.v1.WatchPartsRequest
-	(*WatchPartsResponse)(nil),    // 42: ramprow.inventory.v1.WatchPartsResponse
-	(*ReceivedLine)(nil),          // 43: ramprow.inventory.v1.ReceivedLine
-	(*Part)(nil),                  // 44: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 45: ramprow.common.v1.Receipt
-	(*Hold)(nil),                  // 46: ramprow.inventory.v1.Hold
-	(HoldState)(0),                // 47: ramprow.inventory.v1.HoldState
-	(*timestamppb.Timestamp)(nil), // 48: google.protobuf.Timestamp
-	(*OrderLine)(nil),             // 49: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                 // 50: ramprow.inventory.v1.Order
-	(*Movement)(nil),              // 51: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),              // 52: ramprow.inventory.v1.Proposal
+	(*ImportPartsRequest)(nil),    // 2: ramprow.inventory.v1.ImportPartsRequest
+	(*ImportMistake)(nil),         // 3: ramprow.inventory.v1.ImportMistake
+	(*ImportPartsResponse)(nil),   // 4: ramprow.inventory.v1.ImportPartsResponse
+	(*FindScannedRequest)(nil),    // 5: ramprow.inventory.v1.FindScannedRequest
+	(*FindScannedResponse)(nil),   // 6: ramprow.inventory.v1.FindScannedResponse
+	(*GetPartRequest)(nil),        // 7: ramprow.inventory.v1.GetPartRequest
+	(*GetPartResponse)(nil),       // 8: ramprow.inventory.v1.GetPartResponse
+	(*ListPartsRequest)(nil),      // 9: ramprow.inventory.v1.ListPartsRequest
+	(*ListPartsResponse)(nil),     // 10: ramprow.inventory.v1.ListPartsResponse
+	(*ReceiveGoodsRequest)(nil),   // 11: ramprow.inventory.v1.ReceiveGoodsRequest
+	(*ReceiveGoodsResponse)(nil),  // 12: ramprow.inventory.v1.ReceiveGoodsResponse
+	(*CountShelfRequest)(nil),     // 13: ramprow.inventory.v1.CountShelfRequest
+	(*CountShelfResponse)(nil),    // 14: ramprow.inventory.v1.CountShelfResponse
+	(*ScrapPartRequest)(nil),      // 15: ramprow.inventory.v1.ScrapPartRequest
+	(*ScrapPartResponse)(nil),     // 16: ramprow.inventory.v1.ScrapPartResponse
+	(*GetHoldRequest)(nil),        // 17: ramprow.inventory.v1.GetHoldRequest
+	(*GetHoldResponse)(nil),       // 18: ramprow.inventory.v1.GetHoldResponse
+	(*ListHoldsRequest)(nil),      // 19: ramprow.inventory.v1.ListHoldsRequest
+	(*ListHoldsResponse)(nil),     // 20: ramprow.inventory.v1.ListHoldsResponse
+	(*IssuePartsRequest)(nil),     // 21: ramprow.inventory.v1.IssuePartsRequest
+	(*IssuePartsResponse)(nil),    // 22: ramprow.inventory.v1.IssuePartsResponse
+	(*ReturnPartsRequest)(nil),    // 23: ramprow.inventory.v1.ReturnPartsRequest
+	(*ReturnPartsResponse)(nil),   // 24: ramprow.inventory.v1.ReturnPartsResponse
+	(*ReleaseHoldRequest)(nil),    // 25: ramprow.inventory.v1.ReleaseHoldRequest
+	(*ReleaseHoldResponse)(nil),   // 26: ramprow.inventory.v1.ReleaseHoldResponse
+	(*RenewHoldRequest)(nil),      // 27: ramprow.inventory.v1.RenewHoldRequest
+	(*RenewHoldResponse)(nil),     // 28: ramprow.inventory.v1.RenewHoldResponse
+	(*WantedPart)(nil),            // 29: ramprow.inventory.v1.WantedPart
+	(*HoldPartsRequest)(nil),      // 30: ramprow.inventory.v1.HoldPartsRequest
+	(*HoldPartsResponse)(nil),     // 31: ramprow.inventory.v1.HoldPartsResponse
+	(*PlaceOrderRequest)(nil),     // 32: ramprow.inventory.v1.PlaceOrderRequest
+	(*PlaceOrderResponse)(nil),    // 33: ramprow.inventory.v1.PlaceOrderResponse
+	(*ConfirmOrderRequest)(nil),   // 34: ramprow.inventory.v1.ConfirmOrderRequest
+	(*ConfirmOrderResponse)(nil),  // 35: ramprow.inventory.v1.ConfirmOrderResponse
+	(*CancelOrderRequest)(nil),    // 36: ramprow.inventory.v1.CancelOrderRequest
+	(*CancelOrderResponse)(nil),   // 37: ramprow.inventory.v1.CancelOrderResponse
+	(*GetOrderRequest)(nil),       // 38: ramprow.inventory.v1.GetOrderRequest
+	(*GetOrderResponse)(nil),      // 39: ramprow.inventory.v1.GetOrderResponse
+	(*ListOrdersRequest)(nil),     // 40: ramprow.inventory.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),    // 41: ramprow.inventory.v1.ListOrdersResponse
+	(*ListMovementsRequest)(nil),  // 42: ramprow.inventory.v1.ListMovementsRequest
+	(*ListMovementsResponse)(nil), // 43: ramprow.inventory.v1.ListMovementsResponse
+	(*ProposeOrdersRequest)(nil),  // 44: ramprow.inventory.v1.ProposeOrdersRequest
+	(*ProposeOrdersResponse)(nil), // 45: ramprow.inventory.v1.ProposeOrdersResponse
+	(*WatchPartsRequest)(nil),     // 46: ramprow.inventory.v1.WatchPartsRequest
+	(*WatchPartsResponse)(nil),    // 47: ramprow.inventory.v1.WatchPartsResponse
+	(*ReceivedLine)(nil),          // 48: ramprow.inventory.v1.ReceivedLine
+	(*Part)(nil),                  // 49: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),            // 50: ramprow.common.v1.Receipt
+	(*Hold)(nil),                  // 51: ramprow.inventory.v1.Hold
+	(HoldState)(0),                // 52: ramprow.inventory.v1.HoldState
+	(*timestamppb.Timestamp)(nil), // 53: google.protobuf.Timestamp
+	(*OrderLine)(nil),             // 54: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                 // 55: ramprow.inventory.v1.Order
+	(*Movement)(nil),              // 56: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),              // 57: ramprow.inventory.v1.Proposal
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
-	44, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
-	44, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	45, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 3: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	44, // 4: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	43, // 5: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
-	44, // 6: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	45, // 7: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 8: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	45, // 9: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 10: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	45, // 11: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	46, // 12: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	47, // 13: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	46, // 14: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	46, // 15: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	45, // 16: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	46, // 17: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	45, // 18: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	46, // 19: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	45, // 20: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	46, // 21: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	45, // 22: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	24, // 23: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
-	48, // 24: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
-	46, // 25: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	44, // 26: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	45, // 27: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	49, // 28: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	50, // 29: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	45, // 30: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	49, // 31: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	50, // 32: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	45, // 33: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	50, // 34: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	45, // 35: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	50, // 36: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	50, // 37: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	51, // 38: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	52, // 39: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	44, // 40: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	46, // 41: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	0,  // 42: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 43: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	4,  // 44: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	6,  // 45: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	8,  // 46: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	10, // 47: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	12, // 48: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	14, // 49: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	16, // 50: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	18, // 51: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	20, // 52: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	22, // 53: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	25, // 54: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
-	27, // 55: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	29, // 56: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	31, // 57: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	33, // 58: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	35, // 59: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	37, // 60: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	39, // 61: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	41, // 62: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 63: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	3,  // 64: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	5,  // 65: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	7,  // 66: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	9,  // 67: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	11, // 68: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	13, // 69: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	15, // 70: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	17, // 71: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	19, // 72: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	21, // 73: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	23, // 74: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	26, // 75: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
-	28, // 76: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	30, // 77: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	32, // 78: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	34, // 79: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	36, // 80: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	38, // 81: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	40, // 82: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	42, // 83: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	63, // [63:84] is the sub-list for method output_type
-	42, // [42:63] is the sub-list for method input_type
-	42, // [42:42] is the sub-list for extension type_name
-	42, // [42:42] is the sub-list for extension extendee
-	0,  // [0:42] is the sub-list for field type_name
+	49, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
+	49, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	50, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	3,  // 3: ramprow.inventory.v1.ImportPartsResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
+	50, // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
+	49, // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	49, // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	48, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
+	49, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	50, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 11: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	50, // 12: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 13: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	50, // 14: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	51, // 15: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	52, // 16: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	51, // 17: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	51, // 18: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	50, // 19: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	51, // 20: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	50, // 21: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	51, // 22: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	50, // 23: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	51, // 24: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	50, // 25: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	29, // 26: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
+	53, // 27: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
+	51, // 28: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	49, // 29: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	50, // 30: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	54, // 31: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	55, // 32: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	50, // 33: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	54, // 34: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	55, // 35: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	50, // 36: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 37: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	50, // 38: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 39: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	55, // 40: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	56, // 41: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	57, // 42: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	49, // 43: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	51, // 44: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	0,  // 45: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 46: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
+	5,  // 47: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
+	7,  // 48: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	9,  // 49: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	11, // 50: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	13, // 51: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	15, // 52: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	17, // 53: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	19, // 54: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	21, // 55: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	23, // 56: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	25, // 57: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	27, // 58: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	30, // 59: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	32, // 60: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	34, // 61: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	36, // 62: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	38, // 63: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	40, // 64: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	42, // 65: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	44, // 66: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	46, // 67: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 68: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	4,  // 69: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
+	6,  // 70: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
+	8,  // 71: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	10, // 72: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	12, // 73: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	14, // 74: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	16, // 75: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	18, // 76: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	20, // 77: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	22, // 78: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	24, // 79: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	26, // 80: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	28, // 81: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	31, // 82: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	33, // 83: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	35, // 84: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	37, // 85: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	39, // 86: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	41, // 87: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	43, // 88: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	45, // 89: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	47, // 90: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	68, // [68:91] is the sub-list for method output_type
+	45, // [45:68] is the sub-list for method input_type
+	45, // [45:45] is the sub-list for extension type_name
+	45, // [45:45] is the sub-list for extension extendee
+	0,  // [0:45] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -2922,7 +3279,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_inventory_service_proto_rawDesc), len(file_ramprow_inventory_v1_inventory_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   44,
+			NumMessages:   49,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

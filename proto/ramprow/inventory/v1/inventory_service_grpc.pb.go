@@ -20,6 +20,8 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	InventoryService_SetPart_FullMethodName       = "/ramprow.inventory.v1.InventoryService/SetPart"
+	InventoryService_ImportParts_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ImportParts"
+	InventoryService_FindScanned_FullMethodName   = "/ramprow.inventory.v1.InventoryService/FindScanned"
 	InventoryService_GetPart_FullMethodName       = "/ramprow.inventory.v1.InventoryService/GetPart"
 	InventoryService_ListParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ListParts"
 	InventoryService_ReceiveGoods_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ReceiveGoods"
@@ -50,6 +52,11 @@ const (
 type InventoryServiceClient interface {
 	// SetPart lists a part or changes its description. Stock is changed by movements only.
 	SetPart(ctx context.Context, in *SetPartRequest, opts ...grpc.CallOption) (*SetPartResponse, error)
+	// ImportParts lists or changes the parts of a file of comma separated values: all of them or, with any mistake,
+	// none. A dry run tells every mistake by its line.
+	ImportParts(ctx context.Context, in *ImportPartsRequest, opts ...grpc.CallOption) (*ImportPartsResponse, error)
+	// FindScanned gives the part whose barcode or number was scanned, and who has it on the shelf or waits for it.
+	FindScanned(ctx context.Context, in *FindScannedRequest, opts ...grpc.CallOption) (*FindScannedResponse, error)
 	// GetPart gives one part with what the shelf holds.
 	GetPart(ctx context.Context, in *GetPartRequest, opts ...grpc.CallOption) (*GetPartResponse, error)
 	// ListParts gives parts by number.
@@ -107,6 +114,26 @@ func (c *inventoryServiceClient) SetPart(ctx context.Context, in *SetPartRequest
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(SetPartResponse)
 	err := c.cc.Invoke(ctx, InventoryService_SetPart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) ImportParts(ctx context.Context, in *ImportPartsRequest, opts ...grpc.CallOption) (*ImportPartsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ImportPartsResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ImportParts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) FindScanned(ctx context.Context, in *FindScannedRequest, opts ...grpc.CallOption) (*FindScannedResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FindScannedResponse)
+	err := c.cc.Invoke(ctx, InventoryService_FindScanned_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -330,6 +357,11 @@ type InventoryService_WatchPartsClient = grpc.ServerStreamingClient[WatchPartsRe
 type InventoryServiceServer interface {
 	// SetPart lists a part or changes its description. Stock is changed by movements only.
 	SetPart(context.Context, *SetPartRequest) (*SetPartResponse, error)
+	// ImportParts lists or changes the parts of a file of comma separated values: all of them or, with any mistake,
+	// none. A dry run tells every mistake by its line.
+	ImportParts(context.Context, *ImportPartsRequest) (*ImportPartsResponse, error)
+	// FindScanned gives the part whose barcode or number was scanned, and who has it on the shelf or waits for it.
+	FindScanned(context.Context, *FindScannedRequest) (*FindScannedResponse, error)
 	// GetPart gives one part with what the shelf holds.
 	GetPart(context.Context, *GetPartRequest) (*GetPartResponse, error)
 	// ListParts gives parts by number.
@@ -385,6 +417,12 @@ type UnimplementedInventoryServiceServer struct{}
 
 func (UnimplementedInventoryServiceServer) SetPart(context.Context, *SetPartRequest) (*SetPartResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method SetPart not implemented")
+}
+func (UnimplementedInventoryServiceServer) ImportParts(context.Context, *ImportPartsRequest) (*ImportPartsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ImportParts not implemented")
+}
+func (UnimplementedInventoryServiceServer) FindScanned(context.Context, *FindScannedRequest) (*FindScannedResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FindScanned not implemented")
 }
 func (UnimplementedInventoryServiceServer) GetPart(context.Context, *GetPartRequest) (*GetPartResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetPart not implemented")
@@ -481,6 +519,42 @@ func _InventoryService_SetPart_Handler(srv interface{}, ctx context.Context, dec
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(InventoryServiceServer).SetPart(ctx, req.(*SetPartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_ImportParts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ImportPartsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ImportParts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ImportParts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ImportParts(ctx, req.(*ImportPartsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_FindScanned_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FindScannedRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).FindScanned(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_FindScanned_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).FindScanned(ctx, req.(*FindScannedRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -848,6 +922,14 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SetPart",
 			Handler:    _InventoryService_SetPart_Handler,
+		},
+		{
+			MethodName: "ImportParts",
+			Handler:    _InventoryService_ImportParts_Handler,
+		},
+		{
+			MethodName: "FindScanned",
+			Handler:    _InventoryService_FindScanned_Handler,
 		},
 		{
 			MethodName: "GetPart",
