@@ -41,9 +41,14 @@ type Job struct {
 	Audit        *jobv1.AuditStatus
 	RoadTests    []*jobv1.RoadTest
 	ClearedAt    time.Time
-	FinishedAt   time.Time // last planned step done
-	Invoice      *jobv1.Invoice
-	Paid         int64
+	FinishedAt   time.Time        // last planned step done
+	Invoice      *jobv1.Invoice   // the first of Invoices
+	Invoices     []*jobv1.Invoice // one for each payer, and those issued anew
+	CreditNotes  []*jobv1.CreditNoteIssued
+	Paid         map[string]int64 // by invoice number
+	Billing      *jobv1.Billing   // nil: labour as agreed, the customer pays
+	Advances     []*jobv1.Advance
+	Lookback     *jobv1.Lookback // outcome of an audit that was re-opened after closing
 	CancelReason string
 	Cancelled    bool
 	OpenedAt     time.Time
@@ -96,6 +101,10 @@ func (j *Job) clone() *Job {
 	c.Tools = slices.Clone(j.Tools)
 	c.Authorised = slices.Clone(j.Authorised)
 	c.RoadTests = slices.Clone(j.RoadTests)
+	c.Invoices = slices.Clone(j.Invoices)
+	c.CreditNotes = slices.Clone(j.CreditNotes)
+	c.Paid = maps.Clone(j.Paid)
+	c.Advances = slices.Clone(j.Advances)
 	c.History = slices.Clone(j.History)
 	c.Car = Car{
 		Off:      slices.Clone(j.Car.Off),

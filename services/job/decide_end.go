@@ -39,40 +39,61 @@ func recordRoadTest(j *Job, in sitelog.Input, req *jobv1.RecordRoadTestRequest) 
 // closeInvoice is the last gate: every condition, then number and closing in
 // one commit, so a number can neither be lost nor used twice.
 func closeInvoice(s *State, j *Job, c *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, *jobv1.Invoice, error) {
-	if unmet := j.unmet(); len(unmet) > 0 {
-		refusal := fault.New(fault.Precondition, "INVOICE_NOT_READY", "%s cannot be closed: %d conditions are not met, first: %s",
-			j.Name, len(unmet), unmet[0].GetDescription())
-		for _, u := range unmet {
-			refusal.WithUnmet(fault.Unmet{Type: u.GetType(), Subject: u.GetSubject(), Description: u.GetDescription()})
-		}
-		return nil, nil, refusal
+	unmet := j.unmet()
+	var bills []*bill
+	if j.Plan != nil {
+		bills = j.bills(c, s.seller, in.Now)
+		unmet = append(unmet, j.unmetBills(s.seller, bills)...)
 	}
-	invoice, err := j.invoice(c)
-	if err != nil {
-		return nil, nil, err
+	if len(unmet) > 0 {
+		return nil, nil, notReady(j, unmet)
 	}
 	series := fmt.Sprintf("%04d", in.Now.UTC().Year())
-	sequence := s.invoices[series] + 1
-	invoice.Number = fmt.Sprintf("%s-%06d", series, sequence)
-	invoice.IssuedAt, invoice.IssuedBy = timestamppb.New(in.Now), in.Actor.Person
-	return []proto.Message{&jobv1.InvoiceClosed{Job: j.Name, Invoice: invoice, Sequence: sequence, Series: series}}, invoice, nil
+	var events []proto.Message
+	var first *jobv1.Invoice
+	for n, b := range bills {
+		sequence := s.invoices[series] + uint64(n) + 1
+		invoice, err := j.numbered(b, s.seller, series, sequence, in)
+		if err != nil {
+			return nil, nil, err
+		}
+		if first == nil || invoice.GetPayer() == payerCustomer {
+			first = invoice
+		}
+		events = append(events, &jobv1.InvoiceClosed{Job: j.Name, Invoice: invoice, Sequence: sequence, Series: series})
+	}
+	return events, first, nil
+}
+
+// notReady refuses with every condition that is not met.
+func notReady(j *Job, unmet []*jobv1.UnmetCondition) error {
+	refusal := fault.New(fault.Precondition, "INVOICE_NOT_READY", "%s cannot be closed: %d conditions are not met, first: %s",
+		j.Name, len(unmet), unmet[0].GetDescription())
+	for _, u := range unmet {
+		refusal.WithUnmet(fault.Unmet{Type: u.GetType(), Subject: u.GetSubject(), Description: u.GetDescription()})
+	}
+	return refusal
 }
 
 func recordPayment(j *Job, req *jobv1.RecordPaymentRequest) ([]proto.Message, error) {
 	if j.Invoice == nil {
 		return nil, fault.New(fault.Precondition, "INVOICE_NOT_CLOSED", "%s has no invoice yet; close it first", j.Name)
 	}
-	open := j.Invoice.GetGross().GetMinorUnits() - j.Paid
+	invoice := j.invoiceNumbered(req.GetInvoice())
+	if invoice == nil {
+		return nil, invoiceUnknown(j, req.GetInvoice())
+	}
+	open := j.openSum(invoice)
 	paid := req.GetAmount()
 	switch {
-	case paid.GetCurrencyCode() != j.Invoice.GetGross().GetCurrencyCode():
-		return nil, fault.New(fault.Invalid, "CURRENCY_DIFFERS", "the invoice is in %s", j.Invoice.GetGross().GetCurrencyCode()).
-			WithField("amount.currency_code", "must be %s", j.Invoice.GetGross().GetCurrencyCode())
+	case paid.GetCurrencyCode() != invoice.GetGross().GetCurrencyCode():
+		return nil, fault.New(fault.Invalid, "CURRENCY_DIFFERS", "the invoice is in %s", invoice.GetGross().GetCurrencyCode()).
+			WithField("amount.currency_code", "must be %s", invoice.GetGross().GetCurrencyCode())
 	case paid.GetMinorUnits() <= 0 || paid.GetMinorUnits() > open:
 		return nil, fault.New(fault.Invalid, "AMOUNT_RANGE", "%s is open", amount(open, paid.GetCurrencyCode())).
 			WithField("amount.minor_units", "must be positive and at most what is open")
 	}
-	return []proto.Message{&jobv1.PaymentRecorded{Job: j.Name, Invoice: j.Invoice.GetNumber(), Amount: paid, How: req.GetHow()}}, nil
+	return []proto.Message{&jobv1.PaymentRecorded{Job: j.Name, Invoice: invoice.GetNumber(), Amount: paid, How: req.GetHow()}}, nil
 }
 
 func cancel(j *Job, req *jobv1.CancelJobRequest) ([]proto.Message, error) {

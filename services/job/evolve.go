@@ -29,7 +29,9 @@ func evolve(s *State, e sitelog.Event) {
 		s.jobs[j.Name] = j
 		s.lastJob = max(s.lastJob, j.Number)
 		j.tell(m, h)
-	case *jobv1.InvoiceClosed:
+	case *jobv1.SellerSet:
+		s.seller = m.GetSeller()
+	case numbered:
 		s.invoices[m.GetSeries()] = max(s.invoices[m.GetSeries()], m.GetSequence())
 		s.evolveJob(m, h)
 	case ofJob:
@@ -45,6 +47,13 @@ func evolve(s *State, e sitelog.Event) {
 type ofJob interface {
 	proto.Message
 	GetJob() string
+}
+
+// numbered is every event that uses the next number of a series.
+type numbered interface {
+	ofJob
+	GetSeries() string
+	GetSequence() uint64
 }
 
 func (s *State) evolveJob(m ofJob, h happening) {
@@ -77,6 +86,7 @@ func (j *Job) apply(m proto.Message, h happening) {
 	case j.applyThings(m):
 	case j.applyNews(m):
 	case j.applyEnd(m, h):
+	case j.applyBilling(m):
 	}
 	j.UpdatedAt = h.at
 	j.tell(m, h)

@@ -15,6 +15,9 @@ func (j *Job) applyNews(m proto.Message) bool {
 		j.Booking = m.GetStatus()
 	case *jobv1.AuditNoted:
 		j.Audit = m.GetStatus()
+		if j.Audit.GetState() == jobv1.AuditState_AUDIT_STATE_REOPENED {
+			j.Lookback = nil
+		}
 	default:
 		return false
 	}
@@ -29,9 +32,12 @@ func (j *Job) applyEnd(m proto.Message, h happening) bool {
 	case *jobv1.RoadTestRecorded:
 		j.RoadTests = append(j.RoadTests, m.GetTest())
 	case *jobv1.InvoiceClosed:
-		j.Invoice = m.GetInvoice()
+		j.issue(m.GetInvoice())
 	case *jobv1.PaymentRecorded:
-		j.Paid += m.GetAmount().GetMinorUnits()
+		if j.Paid == nil {
+			j.Paid = map[string]int64{}
+		}
+		j.Paid[m.GetInvoice()] += m.GetAmount().GetMinorUnits()
 	case *jobv1.JobCancelled:
 		j.Cancelled, j.CancelReason = true, m.GetReason()
 	default:

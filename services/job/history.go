@@ -25,7 +25,7 @@ func (j *Job) tell(m proto.Message, h happening) {
 
 // sentence says in a few words what an event means to people.
 func (j *Job) sentence(m proto.Message) string {
-	for _, tell := range []func(proto.Message) string{j.intakeSentence, j.workSentence, thingSentence, newsSentence, endSentence} {
+	for _, tell := range []func(proto.Message) string{j.intakeSentence, j.workSentence, thingSentence, newsSentence, endSentence, billingSentence} {
 		if text := tell(m); text != "" {
 			return text
 		}

@@ -1,85 +1,71 @@
 package job
 
 import (
-	"slices"
 	"time"
+
+	"github.com/shopspring/decimal"
 
 	"ramprow/internal/catalogue"
 	"ramprow/internal/engine/billing"
-	"ramprow/internal/platform/fault"
+	"ramprow/internal/engine/billing/en16931"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
-// taxStandard is UNCL 5305 category S, which a workshop's labour and parts fall under.
-const taxStandard = "S"
-
-// invoice is what the customer owes: labour by the agreed effort of each phase,
-// and the parts that were issued for the car. It has no number yet.
-func (j *Job) invoice(c *catalogue.Catalogue) (*jobv1.Invoice, error) {
-	rate := c.Message().GetTaxRateBasisPoints()
-	invoice := &jobv1.Invoice{Job: j.Name, Customer: j.Customer, Vehicle: j.Vehicle}
-	invoice.Lines = append(j.labourLines(c, rate), j.partLines(rate)...)
-	lines := make([]billing.Line, len(invoice.GetLines()))
-	for i, l := range invoice.GetLines() {
-		lines[i] = billing.Line{
-			Net: billing.Amount(l.GetNet().GetMinorUnits()), Category: l.GetTaxCategory(), Rate: billing.BasisPoints(l.GetTaxRateBasisPoints()),
+// invoice is a bill as the API gives it. It has no number yet.
+func (j *Job) invoice(b *bill) *jobv1.Invoice {
+	i := rendered(b.doc)
+	i.Job, i.Customer, i.Vehicle, i.Payer = j.Name, j.addressee(b.payer), j.Vehicle, b.payer.GetId()
+	for n, l := range i.GetLines() {
+		if n < len(b.kinds) {
+			l.Kind, l.Unit = b.kinds[n], b.units[n]
 		}
 	}
-	totals, err := billing.Total(lines)
-	if err != nil {
-		return nil, fault.New(fault.Precondition, "INVOICE_NOT_COMPUTABLE", "the invoice cannot be computed: %v", err)
-	}
-	money := func(a billing.Amount) *commonv1.Money {
-		return &commonv1.Money{MinorUnits: int64(a), CurrencyCode: j.currency()}
-	}
-	for _, g := range totals.Groups {
-		invoice.Taxes = append(invoice.Taxes, &jobv1.TaxSubtotal{
-			Category: g.Category, RateBasisPoints: uint32(g.Rate), Taxable: money(g.Taxable), Tax: money(g.Tax), //nolint:gosec // came from a uint32
-		})
-	}
-	invoice.Net, invoice.Tax, invoice.Gross = money(totals.Net), money(totals.Tax), money(totals.Gross)
-	return invoice, nil
+	return i
 }
 
-// labourLines sells each phase at the agreed effort, to the minute.
-func (j *Job) labourLines(c *catalogue.Catalogue, rate uint32) []*jobv1.InvoiceLine {
-	effort := map[jobv1.Phase]time.Duration{}
-	for _, s := range j.Plan.GetSteps() {
-		effort[s.GetPhase()] += meanOf(s.GetEffort())
+// rendered gives the lines and sums of a document. Discounts and surcharges of
+// the whole are lines behind the others, so that the lines add up to the net sum.
+func rendered(d *en16931.Invoice) *jobv1.Invoice {
+	i := &jobv1.Invoice{
+		Net: coins(d.Totals.Net), Gross: coins(d.Totals.Gross), Payable: coins(d.Totals.Payable), Prepaid: coins(d.Totals.Prepaid), Rounding: coins(d.Totals.Rounding),
 	}
-	order := []jobv1.Phase{jobv1.Phase_PHASE_OPEN, jobv1.Phase_PHASE_INSPECT, jobv1.Phase_PHASE_REPAIR, jobv1.Phase_PHASE_CLOSE}
-	var lines []*jobv1.InvoiceLine
-	var before time.Duration
-	for _, phase := range order {
-		// Minutes up to the end of a phase less those up to its start: rounding never
-		// makes the lines differ from the whole that was authorised.
-		sold := wholeMinutes(before+effort[phase]) - wholeMinutes(before)
-		before += effort[phase]
-		if sold == 0 {
-			continue
-		}
-		price := labourPrice(c, wholeMinutes(before)) - labourPrice(c, wholeMinutes(before)-sold)
-		lines = append(lines, &jobv1.InvoiceLine{
-			Kind: jobv1.LineKind_LINE_KIND_LABOUR, Title: "Labour: " + phaseWord(phase), Quantity: sold, Unit: "min",
-			Net: &commonv1.Money{MinorUnits: int64(price), CurrencyCode: j.currency()}, TaxRateBasisPoints: rate, TaxCategory: taxStandard,
+	for _, l := range d.Lines {
+		i.Lines = append(i.Lines, &jobv1.InvoiceLine{
+			Title: l.Item.Name, Reference: l.Item.SellersID, Quantity: l.Quantity.IntPart(), Net: coins(l.Net),
+			TaxCategory: l.Tax.Code, TaxRateBasisPoints: points(l.Tax.Rate),
 		})
 	}
-	return lines
+	for _, a := range d.AllowancesAndCharges {
+		line := &jobv1.InvoiceLine{Kind: jobv1.LineKind_LINE_KIND_SURCHARGE, Title: a.Reason, Quantity: 1, Net: coins(a.Amount), TaxCategory: a.Tax.Code, TaxRateBasisPoints: points(a.Tax.Rate)}
+		if !a.Charge {
+			line.Kind, line.Net.MinorUnits = jobv1.LineKind_LINE_KIND_DISCOUNT, -line.GetNet().GetMinorUnits()
+		}
+		i.Lines = append(i.Lines, line)
+	}
+	for _, t := range d.TaxTotals {
+		i.Tax = coins(t.Amount)
+		for _, g := range t.Breakdown {
+			i.Taxes = append(i.Taxes, &jobv1.TaxSubtotal{Category: g.Category.Code, RateBasisPoints: points(g.Category.Rate), Taxable: coins(g.Taxable), Tax: coins(g.Tax)})
+		}
+	}
+	return i
 }
 
-func (j *Job) partLines(rate uint32) []*jobv1.InvoiceLine {
-	var lines []*jobv1.InvoiceLine
-	for _, l := range j.Plan.GetParts() {
-		if !slices.Contains(j.Parts.GetIssuedLines(), l.GetLine()) {
-			continue
-		}
-		lines = append(lines, &jobv1.InvoiceLine{
-			Kind: jobv1.LineKind_LINE_KIND_PART, Title: l.GetTitle(), Reference: l.GetPart(), Quantity: l.GetQuantity(), Unit: unitWord(l.GetUnit()),
-			Net: l.GetPrice(), TaxRateBasisPoints: rate, TaxCategory: taxStandard,
-		})
+// coins is an amount in minor units; nil stays nil.
+func coins(m *en16931.Money) *commonv1.Money {
+	if m == nil {
+		return nil
 	}
-	return lines
+	return &commonv1.Money{MinorUnits: minor(m.Value), CurrencyCode: m.Currency}
+}
+
+// points is a rate in hundredths of a percent; none is 0.
+func points(rate *decimal.Decimal) uint32 {
+	if rate == nil {
+		return 0
+	}
+	return uint32(rate.Shift(2).IntPart()) //nolint:gosec // at most 100 %, and not negative: the request's rules say so
 }
 
 func wholeMinutes(d time.Duration) int64 { return int64(d.Round(time.Minute) / time.Minute) }

@@ -72,10 +72,10 @@ func TestLabourLinesNeverDifferFromTheWhole(t *testing.T) {
 			whole += meanOf(e)
 		}
 		var sum, sold int64
-		for _, l := range j.labourLines(c, 2000) {
-			sum += l.GetNet().GetMinorUnits()
-			sold += l.GetQuantity()
-			if l.GetQuantity() <= 0 || l.GetNet().GetMinorUnits() < 0 {
+		for _, l := range j.soldLabour(c, j.taxes(c)) {
+			sum += l.net
+			sold += l.quantity
+			if l.quantity <= 0 || l.net < 0 {
 				r.Fatalf("a line of %v", l)
 			}
 		}

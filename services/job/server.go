@@ -22,15 +22,19 @@ type Server struct {
 	runner *sitelog.Runner[*State]
 	views  *readmodel.Views[*State]
 	cars   diagnosers
+	now    func() time.Time
 }
 
 // NewServer makes a server over a site's writer and its views.
-func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], _ func() time.Time) *Server {
-	return &Server{runner: runner, views: views}
+func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
+	return &Server{runner: runner, views: views, now: now}
 }
 
 // Register puts the service on a gRPC server.
-func (s *Server) Register(r grpc.ServiceRegistrar) { jobv1.RegisterJobServiceServer(r, s) }
+func (s *Server) Register(r grpc.ServiceRegistrar) {
+	jobv1.RegisterJobServiceServer(r, s)
+	jobv1.RegisterBillingServiceServer(r, &billingServer{Server: s})
+}
 
 // decision is what a call brings about at one job.
 type decision func(j *Job, c *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error)

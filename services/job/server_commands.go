@@ -46,7 +46,11 @@ func (s *Server) CloseInvoice(ctx context.Context, req *jobv1.CloseInvoiceReques
 		if err != nil {
 			return nil, nil, err
 		}
-		return closeInvoice(st, j, c, in)
+		events, issued, err := closeInvoice(st, j, c, in)
+		if err != nil {
+			return nil, nil, err
+		}
+		return events, bare(issued), nil
 	})
 	if err != nil {
 		return nil, err

@@ -129,12 +129,16 @@ func (s *Server) PreviewInvoice(ctx context.Context, req *jobv1.PreviewInvoiceRe
 	if j.Invoice != nil {
 		return &jobv1.PreviewInvoiceResponse{Invoice: j.Invoice}, nil
 	}
-	response := &jobv1.PreviewInvoiceResponse{Unmet: j.unmet()}
-	if j.Plan == nil {
-		return response, nil
+	seller, err := s.seller(ctx)
+	if err != nil {
+		return nil, err
 	}
-	response.Invoice, err = j.invoice(c)
-	return response, err
+	invoices, unmet := j.preview(c, seller, s.now())
+	response := &jobv1.PreviewInvoiceResponse{Unmet: unmet}
+	if len(invoices) > 0 {
+		response.Invoice = invoices[len(invoices)-1] // the customer's is the last
+	}
+	return response, nil
 }
 
 // GetJob gives one job whole.

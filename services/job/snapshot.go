@@ -7,6 +7,7 @@ import (
 	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/statecode"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
+	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
 // foldVersion is raised when evolve makes something else of the same events, so
@@ -21,6 +22,7 @@ type kept struct {
 	Newest   map[string]string
 	Invoices map[string]uint64
 	Shelf    shelf.Kept
+	Seller   *jobv1.Seller
 }
 
 // snapshot copies what evolve changes in place; messages are shared.
@@ -32,6 +34,7 @@ func snapshot(s *State) func() ([]byte, error) {
 		Newest:   maps.Clone(s.newest),
 		Invoices: maps.Clone(s.invoices),
 		Shelf:    s.shelf.Keep(),
+		Seller:   s.seller,
 	}
 	for name, j := range s.jobs {
 		k.Jobs[name] = j.clone()
@@ -48,7 +51,7 @@ func restore(site string, data []byte) (*State, error) {
 		return nil, err
 	}
 	s := newState(site)
-	s.jobs, s.lastJob, s.newest, s.invoices = k.Jobs, k.LastJob, k.Newest, k.Invoices
+	s.jobs, s.lastJob, s.newest, s.invoices, s.seller = k.Jobs, k.LastJob, k.Newest, k.Invoices, k.Seller
 	s.shelf = k.Shelf.Shelf()
 	for version, message := range k.Editions {
 		s.editions[version] = catalogue.Prepared(message, version)

@@ -9,6 +9,7 @@ import (
 	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/statecode"
+	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
 // Service is the name of the log and of the role.
@@ -28,6 +29,8 @@ type State struct {
 	newest   map[string]string
 	// invoices is the last number used in each series.
 	invoices map[string]uint64
+	// seller is the workshop on its invoices; nil until the owner has set it.
+	seller *jobv1.Seller
 }
 
 func newState(site string) *State {

@@ -5,13 +5,11 @@ import (
 	"math"
 	"strings"
 
-	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
-	commonv1 "ramprow/proto/ramprow/common/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
@@ -34,7 +32,7 @@ func indexStory(job string) string       { return "job:" + job }
 // Projection says what readers see of the state.
 func Projection() readmodel.Projection[*State] {
 	return readmodel.Projection[*State]{
-		Version: 1,
+		Version: 2,
 		Machine: Machine(),
 		Models:  []string{modelJob, modelSummary, modelHistory},
 		Touched: touched,
@@ -118,7 +116,7 @@ func keys(s *State, model string) []readmodel.Key {
 func (j *Job) indexes() []readmodel.IndexEntry {
 	order := fmt.Sprintf("%020d", math.MaxUint64-j.Number)
 	entries := []readmodel.IndexEntry{{Name: indexAll, Order: order}, {Name: indexState(j.stage()), Order: order}}
-	if !j.finished() {
+	if !j.finished() || j.lookbackOpen() {
 		entries = append(entries, readmodel.IndexEntry{Name: indexOpen, Order: order})
 	}
 	return entries
@@ -169,7 +167,11 @@ func (j *Job) waitingFor() string {
 		if unmet := j.beforeStart(next); len(unmet) > 0 {
 			return unmet[0].Description
 		}
-	case jobv1.JobState_JOB_STATE_UNSPECIFIED, jobv1.JobState_JOB_STATE_CLOSED, jobv1.JobState_JOB_STATE_CANCELLED:
+	case jobv1.JobState_JOB_STATE_CLOSED:
+		if j.lookbackOpen() {
+			return "an outcome of the re-opened audit"
+		}
+	case jobv1.JobState_JOB_STATE_UNSPECIFIED, jobv1.JobState_JOB_STATE_CANCELLED:
 	}
 	return ""
 }
@@ -184,12 +186,12 @@ func (j *Job) resource() *jobv1.Job {
 		Audit: j.Audit, RoadTests: j.RoadTests, CodesClearedAt: stamp(j.ClearedAt), Progress: j.progressRows(),
 		OpenedAt: stamp(j.OpenedAt), UpdatedAt: stamp(j.UpdatedAt), CancelReason: j.CancelReason, TraceId: j.TraceID,
 	}
-	if j.Invoice != nil {
-		r.Invoice = proto.CloneOf(j.Invoice)
-		r.Invoice.Paid = &commonv1.Money{MinorUnits: j.Paid, CurrencyCode: j.currency()}
-	}
-	if !j.finished() {
+	j.addInvoices(r)
+	switch {
+	case !j.finished():
 		r.Unmet, r.AuthorityAsked = j.unmet(), j.asking()
+	case j.lookbackOpen():
+		r.Unmet = j.unmetLookback()
 	}
 	return r
 }

@@ -18,6 +18,7 @@ import (
 // Clients calls every service of a workshop.
 type Clients struct {
 	Job        jobv1.JobServiceClient
+	Billing    jobv1.BillingServiceClient
 	Inventory  inventoryv1.InventoryServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
 	Audit      torqueauditv1.TorqueAuditServiceClient
@@ -64,6 +65,7 @@ func Dial(c DialConfig) (*Clients, error) {
 		clients.Logs[role] = logv1.NewLogServiceClient(conn)
 	}
 	clients.Job = jobv1.NewJobServiceClient(conns[RoleJob])
+	clients.Billing = jobv1.NewBillingServiceClient(conns[RoleJob])
 	clients.Inventory = inventoryv1.NewInventoryServiceClient(conns[RoleInventory])
 	clients.Scheduling = schedulingv1.NewSchedulingServiceClient(conns[RoleScheduling])
 	clients.Audit = torqueauditv1.NewTorqueAuditServiceClient(conns[RoleAudit])

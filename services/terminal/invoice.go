@@ -17,9 +17,9 @@ import (
 )
 
 func invoiceCommands() *cobra.Command {
-	return tree("invoice", "Invoices as documents: check and write them",
+	return tree("invoice", "Invoices as documents: check, write and export them",
 		"  ramprow invoice validate invoice.xml\n  ramprow invoice write invoice.xml --as-format html > invoice.html",
-		invoiceValidate, invoiceWrite,
+		invoiceValidate, invoiceWrite, invoiceExport, invoiceSeller, invoiceSellerSet,
 	)
 }
 

@@ -16,7 +16,7 @@ func jobCommands() *cobra.Command {
 		jobOpen, jobReceive, jobList, jobShow, jobWatch, jobStory, jobSteps,
 		jobCodes, jobSymptom, jobTest, jobWithdraw, jobDiagnose, jobPlan, jobCompare, jobConfirm, jobWay, jobAuthorise,
 		jobStart, jobPause, jobResume, jobDone, jobFound, jobDesign, jobExplain, jobDebris,
-		jobClearCodes, jobRoadTest, jobBill, jobClose, jobPay, jobCancel,
+		jobClearCodes, jobRoadTest, jobBill, jobBilling, jobQuote, jobAdvance, jobClose, jobPay, jobCredit, jobCorrect, jobLookback, jobCancel,
 	)
 }
 

@@ -72,6 +72,15 @@ func (s *session) showInvoice(i *jobv1.Invoice) error {
 		c.add(fmt.Sprintf("Tax %s", percent(t.GetRateBasisPoints())), money(t.GetTax()))
 	}
 	c.add("Total", money(i.GetGross()))
+	if i.GetPrepaid() != nil {
+		c.add("Paid before", money(i.GetPrepaid()))
+	}
+	if i.GetRounding() != nil {
+		c.add("Rounding", money(i.GetRounding()))
+	}
+	if i.GetPayable() != nil && i.GetPayable().GetMinorUnits() != i.GetGross().GetMinorUnits() {
+		c.add("To pay", money(i.GetPayable()))
+	}
 	if i.GetPaid().GetMinorUnits() != 0 {
 		c.add("Paid", money(i.GetPaid()))
 	}
@@ -134,7 +143,7 @@ func jobClose(o *options) *cobra.Command {
 }
 
 func jobPay(o *options) *cobra.Command {
-	var how string
+	var how, invoice string
 	command := &cobra.Command{
 		Use:     "pay JOB AMOUNT",
 		Short:   "Keep money received for a closed invoice",
@@ -152,10 +161,11 @@ func jobPay(o *options) *cobra.Command {
 			if err != nil {
 				return nil, "", err
 			}
-			kept, err := s.Job.RecordPayment(ctx, &jobv1.RecordPaymentRequest{RequestId: s.once(), Job: job, Amount: paid, How: how})
+			kept, err := s.Job.RecordPayment(ctx, &jobv1.RecordPaymentRequest{RequestId: s.once(), Job: job, Amount: paid, How: how, Invoice: invoice})
 			return kept, fmt.Sprintf("%s received by %s", money(paid), how), err
 		}),
 	}
 	requireText(command, &how, "how", "card, cash, transfer …")
+	command.Flags().StringVar(&invoice, "invoice", "", "number of the invoice, if the job has several")
 	return command
 }

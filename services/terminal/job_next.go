@@ -54,7 +54,11 @@ func nextStep(j *jobv1.Job, n string) string {
 
 func nextPayment(j *jobv1.Job, n string) string {
 	invoice := j.GetInvoice()
-	open := invoice.GetGross().GetMinorUnits() - invoice.GetPaid().GetMinorUnits()
+	due := invoice.GetGross()
+	if invoice.GetPayable() != nil {
+		due = invoice.GetPayable()
+	}
+	open := due.GetMinorUnits() - invoice.GetPaid().GetMinorUnits()
 	if open <= 0 {
 		return ""
 	}
@@ -82,7 +86,14 @@ func remedy(condition, n string) string {
 		"CODE_CAME_BACK":    "ramprow job diagnose %s",
 		"ROAD_TEST_MISSING": "ramprow job road-test %s passed --km KILOMETRES",
 		"ROAD_TEST_FAILED":  "ramprow job diagnose %s",
+
+		"BUYER_INCOMPLETE":   "ramprow job billing %s FILE",
+		"BILLING_INCOMPLETE": "ramprow job billing %s FILE",
+		"LOOKBACK_OPEN":      "ramprow job lookback %s OUTCOME TEXT",
 	}[condition]
+	if condition == "SELLER_INCOMPLETE" {
+		return "ramprow invoice seller-set FILE"
+	}
 	if !ok {
 		return "ramprow job show " + n
 	}

@@ -39,6 +39,9 @@ type Options struct {
 	Prepaid decimal.Decimal
 	// CashUnit is the smallest sum that can be paid, as 0.05; zero rounds nothing.
 	CashUnit decimal.Decimal
+	// KeepNets leaves the lines' net amounts as they are, where they come from a
+	// price that was agreed as a whole; Peppol lets a line be off by two cents (R120).
+	KeepNets bool
 	// Reasons give why no tax is charged, by category code.
 	Reasons map[string]Reason
 }
@@ -55,7 +58,9 @@ type Reason struct {
 func (i *Invoice) Complete(o Options) {
 	var lines decimal.Decimal
 	for n := range i.Lines {
-		i.Lines[n].Net = New(i.Lines[n].Amount(), i.Currency)
+		if !o.KeepNets || i.Lines[n].Net == nil {
+			i.Lines[n].Net = New(i.Lines[n].Amount(), i.Currency)
+		}
 		lines = lines.Add(i.Lines[n].Net.Value)
 	}
 	i.Totals = Totals{Lines: New(lines, i.Currency)}

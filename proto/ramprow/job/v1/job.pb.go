@@ -504,6 +504,9 @@ const (
 	LineKind_LINE_KIND_CONSUMABLE  LineKind = 3
 	LineKind_LINE_KIND_DEPOSIT     LineKind = 4
 	LineKind_LINE_KIND_DISCOUNT    LineKind = 5
+	LineKind_LINE_KIND_SURCHARGE   LineKind = 6
+	// A deposit paid before comes back: the old unit was handed in.
+	LineKind_LINE_KIND_DEPOSIT_RETURNED LineKind = 7
 )
 
 // Enum value maps for LineKind.
@@ -515,14 +518,18 @@ var (
 		3: "LINE_KIND_CONSUMABLE",
 		4: "LINE_KIND_DEPOSIT",
 		5: "LINE_KIND_DISCOUNT",
+		6: "LINE_KIND_SURCHARGE",
+		7: "LINE_KIND_DEPOSIT_RETURNED",
 	}
 	LineKind_value = map[string]int32{
-		"LINE_KIND_UNSPECIFIED": 0,
-		"LINE_KIND_LABOUR":      1,
-		"LINE_KIND_PART":        2,
-		"LINE_KIND_CONSUMABLE":  3,
-		"LINE_KIND_DEPOSIT":     4,
-		"LINE_KIND_DISCOUNT":    5,
+		"LINE_KIND_UNSPECIFIED":      0,
+		"LINE_KIND_LABOUR":           1,
+		"LINE_KIND_PART":             2,
+		"LINE_KIND_CONSUMABLE":       3,
+		"LINE_KIND_DEPOSIT":          4,
+		"LINE_KIND_DISCOUNT":         5,
+		"LINE_KIND_SURCHARGE":        6,
+		"LINE_KIND_DEPOSIT_RETURNED": 7,
 	}
 )
 
@@ -2126,18 +2133,31 @@ func (x *TaxSubtotal) GetTax() *v1.Money {
 type Invoice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Gapless per site and series, as in 2026-000017; empty while only a preview.
-	Number        string                 `protobuf:"bytes,1,opt,name=number,proto3" json:"number,omitempty"`
-	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
-	Lines         []*InvoiceLine         `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
-	Taxes         []*TaxSubtotal         `protobuf:"bytes,4,rep,name=taxes,proto3" json:"taxes,omitempty"`
-	Net           *v1.Money              `protobuf:"bytes,5,opt,name=net,proto3" json:"net,omitempty"`
-	Tax           *v1.Money              `protobuf:"bytes,6,opt,name=tax,proto3" json:"tax,omitempty"`
-	Gross         *v1.Money              `protobuf:"bytes,7,opt,name=gross,proto3" json:"gross,omitempty"`
-	IssuedAt      *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=issued_at,json=issuedAt,proto3" json:"issued_at,omitempty"`
-	IssuedBy      string                 `protobuf:"bytes,9,opt,name=issued_by,json=issuedBy,proto3" json:"issued_by,omitempty"`
-	Customer      *Customer              `protobuf:"bytes,10,opt,name=customer,proto3" json:"customer,omitempty"`
-	Vehicle       *Vehicle               `protobuf:"bytes,11,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
-	Paid          *v1.Money              `protobuf:"bytes,12,opt,name=paid,proto3" json:"paid,omitempty"`
+	Number   string                 `protobuf:"bytes,1,opt,name=number,proto3" json:"number,omitempty"`
+	Job      string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Lines    []*InvoiceLine         `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
+	Taxes    []*TaxSubtotal         `protobuf:"bytes,4,rep,name=taxes,proto3" json:"taxes,omitempty"`
+	Net      *v1.Money              `protobuf:"bytes,5,opt,name=net,proto3" json:"net,omitempty"`
+	Tax      *v1.Money              `protobuf:"bytes,6,opt,name=tax,proto3" json:"tax,omitempty"`
+	Gross    *v1.Money              `protobuf:"bytes,7,opt,name=gross,proto3" json:"gross,omitempty"`
+	IssuedAt *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=issued_at,json=issuedAt,proto3" json:"issued_at,omitempty"`
+	IssuedBy string                 `protobuf:"bytes,9,opt,name=issued_by,json=issuedBy,proto3" json:"issued_by,omitempty"`
+	Customer *Customer              `protobuf:"bytes,10,opt,name=customer,proto3" json:"customer,omitempty"`
+	Vehicle  *Vehicle               `protobuf:"bytes,11,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	Paid     *v1.Money              `protobuf:"bytes,12,opt,name=paid,proto3" json:"paid,omitempty"`
+	// customer, or another payer of the job.
+	Payer string `protobuf:"bytes,13,opt,name=payer,proto3" json:"payer,omitempty"`
+	// What is to be paid: gross less prepaid, rounded to the cash unit.
+	Payable  *v1.Money `protobuf:"bytes,14,opt,name=payable,proto3" json:"payable,omitempty"`
+	Prepaid  *v1.Money `protobuf:"bytes,15,opt,name=prepaid,proto3" json:"prepaid,omitempty"`
+	Rounding *v1.Money `protobuf:"bytes,16,opt,name=rounding,proto3" json:"rounding,omitempty"`
+	// Set in a credit note: number of the invoice that it takes back.
+	Credits string `protobuf:"bytes,17,opt,name=credits,proto3" json:"credits,omitempty"`
+	// The invoice as a structured document (EN 16931), in the JSON that 'ramprow invoice write' reads; as it was
+	// issued, for ever.
+	Document []byte `protobuf:"bytes,18,opt,name=document,proto3" json:"document,omitempty"`
+	// Set when the document names a seller and breaks no rule of EN 16931.
+	Structured    bool `protobuf:"varint,19,opt,name=structured,proto3" json:"structured,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2256,6 +2276,55 @@ func (x *Invoice) GetPaid() *v1.Money {
 	return nil
 }
 
+func (x *Invoice) GetPayer() string {
+	if x != nil {
+		return x.Payer
+	}
+	return ""
+}
+
+func (x *Invoice) GetPayable() *v1.Money {
+	if x != nil {
+		return x.Payable
+	}
+	return nil
+}
+
+func (x *Invoice) GetPrepaid() *v1.Money {
+	if x != nil {
+		return x.Prepaid
+	}
+	return nil
+}
+
+func (x *Invoice) GetRounding() *v1.Money {
+	if x != nil {
+		return x.Rounding
+	}
+	return nil
+}
+
+func (x *Invoice) GetCredits() string {
+	if x != nil {
+		return x.Credits
+	}
+	return ""
+}
+
+func (x *Invoice) GetDocument() []byte {
+	if x != nil {
+		return x.Document
+	}
+	return nil
+}
+
+func (x *Invoice) GetStructured() bool {
+	if x != nil {
+		return x.Structured
+	}
+	return false
+}
+
 // UnmetCondition keeps an invoice from being closed.
 type UnmetCondition struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2367,7 +2436,12 @@ type Job struct {
 	// What the customer was last asked to agree to beyond what was authorised; absent once he has.
 	AuthorityAsked *AuthorityAsk `protobuf:"bytes,54,opt,name=authority_asked,json=authorityAsked,proto3" json:"authority_asked,omitempty"`
 	// Trace that this job's diagnosis began.
-	TraceId       string `protobuf:"bytes,53,opt,name=trace_id,json=traceId,proto3" json:"trace_id,omitempty"`
+	TraceId string `protobuf:"bytes,53,opt,name=trace_id,json=traceId,proto3" json:"trace_id,omitempty"`
+	// Every invoice and credit note; invoice is the first of them.
+	Invoices    []*Invoice `protobuf:"bytes,60,rep,name=invoices,proto3" json:"invoices,omitempty"`
+	CreditNotes []*Invoice `protobuf:"bytes,61,rep,name=credit_notes,json=creditNotes,proto3" json:"credit_notes,omitempty"`
+	// Outcome of an audit that was re-opened after closing, in words; empty while there is none.
+	Lookback      string `protobuf:"bytes,62,opt,name=lookback,proto3" json:"lookback,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2629,6 +2703,27 @@ func (x *Job) GetAuthorityAsked() *AuthorityAsk {
 func (x *Job) GetTraceId() string {
 	if x != nil {
 		return x.TraceId
+	}
+	return ""
+}
+
+func (x *Job) GetInvoices() []*Invoice {
+	if x != nil {
+		return x.Invoices
+	}
+	return nil
+}
+
+func (x *Job) GetCreditNotes() []*Invoice {
+	if x != nil {
+		return x.CreditNotes
+	}
+	return nil
+}
+
+func (x *Job) GetLookback() string {
+	if x != nil {
+		return x.Lookback
 	}
 	return ""
 }
@@ -2924,7 +3019,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\bcategory\x18\x01 \x01(\tR\bcategory\x12*\n" +
 	"\x11rate_basis_points\x18\x02 \x01(\rR\x0frateBasisPoints\x122\n" +
 	"\ataxable\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\ataxable\x12*\n" +
-	"\x03tax\x18\x04 \x01(\v2\x18.ramprow.common.v1.MoneyR\x03tax\"\x8e\x04\n" +
+	"\x03tax\x18\x04 \x01(\v2\x18.ramprow.common.v1.MoneyR\x03tax\"\x98\x06\n" +
 	"\aInvoice\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\tR\x06number\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x121\n" +
@@ -2938,12 +3033,21 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\bcustomer\x18\n" +
 	" \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x121\n" +
 	"\avehicle\x18\v \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x12,\n" +
-	"\x04paid\x18\f \x01(\v2\x18.ramprow.common.v1.MoneyR\x04paid\"\x8b\x01\n" +
+	"\x04paid\x18\f \x01(\v2\x18.ramprow.common.v1.MoneyR\x04paid\x12\x14\n" +
+	"\x05payer\x18\r \x01(\tR\x05payer\x122\n" +
+	"\apayable\x18\x0e \x01(\v2\x18.ramprow.common.v1.MoneyR\apayable\x122\n" +
+	"\aprepaid\x18\x0f \x01(\v2\x18.ramprow.common.v1.MoneyR\aprepaid\x124\n" +
+	"\brounding\x18\x10 \x01(\v2\x18.ramprow.common.v1.MoneyR\brounding\x12\x18\n" +
+	"\acredits\x18\x11 \x01(\tR\acredits\x12\x1a\n" +
+	"\bdocument\x18\x12 \x01(\fR\bdocument\x12\x1e\n" +
+	"\n" +
+	"structured\x18\x13 \x01(\bR\n" +
+	"structured\"\x8b\x01\n" +
 	"\x0eUnmetCondition\x12\x12\n" +
 	"\x04type\x18\x01 \x01(\tR\x04type\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12 \n" +
 	"\vdescription\x18\x03 \x01(\tR\vdescription\x12)\n" +
-	"\x03who\x18\x04 \x01(\x0e2\x17.ramprow.common.v1.RoleR\x03who\"\xea\f\n" +
+	"\x03who\x18\x04 \x01(\x0e2\x17.ramprow.common.v1.RoleR\x03who\"\xf7\r\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x18.ramprow.job.v1.JobStateR\x05state\x121\n" +
@@ -2982,7 +3086,10 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"updated_at\x183 \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12#\n" +
 	"\rcancel_reason\x184 \x01(\tR\fcancelReason\x12E\n" +
 	"\x0fauthority_asked\x186 \x01(\v2\x1c.ramprow.job.v1.AuthorityAskR\x0eauthorityAsked\x12\x19\n" +
-	"\btrace_id\x185 \x01(\tR\atraceId\"\xde\x03\n" +
+	"\btrace_id\x185 \x01(\tR\atraceId\x123\n" +
+	"\binvoices\x18< \x03(\v2\x17.ramprow.job.v1.InvoiceR\binvoices\x12:\n" +
+	"\fcredit_notes\x18= \x03(\v2\x17.ramprow.job.v1.InvoiceR\vcreditNotes\x12\x1a\n" +
+	"\blookback\x18> \x01(\tR\blookback\"\xde\x03\n" +
 	"\n" +
 	"JobSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
@@ -3057,14 +3164,16 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x10AUDIT_STATE_OPEN\x10\x01\x12\x18\n" +
 	"\x14AUDIT_STATE_COMPLETE\x10\x02\x12\x18\n" +
 	"\x14AUDIT_STATE_REOPENED\x10\x03\x12\x14\n" +
-	"\x10AUDIT_STATE_VOID\x10\x04*\x98\x01\n" +
+	"\x10AUDIT_STATE_VOID\x10\x04*\xd1\x01\n" +
 	"\bLineKind\x12\x19\n" +
 	"\x15LINE_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10LINE_KIND_LABOUR\x10\x01\x12\x12\n" +
 	"\x0eLINE_KIND_PART\x10\x02\x12\x18\n" +
 	"\x14LINE_KIND_CONSUMABLE\x10\x03\x12\x15\n" +
 	"\x11LINE_KIND_DEPOSIT\x10\x04\x12\x16\n" +
-	"\x12LINE_KIND_DISCOUNT\x10\x05B$Z\"ramprow/proto/ramprow/job/v1;jobv1b\x06proto3"
+	"\x12LINE_KIND_DISCOUNT\x10\x05\x12\x17\n" +
+	"\x13LINE_KIND_SURCHARGE\x10\x06\x12\x1e\n" +
+	"\x1aLINE_KIND_DEPOSIT_RETURNED\x10\aB$Z\"ramprow/proto/ramprow/job/v1;jobv1b\x06proto3"
 
 var (
 	file_ramprow_job_v1_job_proto_rawDescOnce sync.Once
@@ -3161,41 +3270,46 @@ var file_ramprow_job_v1_job_proto_depIdxs = []int32{
 	10, // 36: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
 	9,  // 37: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
 	35, // 38: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
-	37, // 39: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
-	2,  // 40: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
-	9,  // 41: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
-	10, // 42: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
-	33, // 43: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
-	33, // 44: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
-	12, // 45: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
-	13, // 46: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
-	14, // 47: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
-	38, // 48: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
-	15, // 49: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
-	16, // 50: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
-	17, // 51: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
-	18, // 52: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
-	19, // 53: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
-	20, // 54: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
-	21, // 55: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
-	22, // 56: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
-	23, // 57: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
-	25, // 58: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
-	33, // 59: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
-	28, // 60: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
-	29, // 61: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	33, // 62: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
-	33, // 63: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
-	24, // 64: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
-	2,  // 65: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
-	36, // 66: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
-	33, // 67: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
-	33, // 68: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
-	69, // [69:69] is the sub-list for method output_type
-	69, // [69:69] is the sub-list for method input_type
-	69, // [69:69] is the sub-list for extension type_name
-	69, // [69:69] is the sub-list for extension extendee
-	0,  // [0:69] is the sub-list for field type_name
+	35, // 39: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
+	35, // 40: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
+	35, // 41: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
+	37, // 42: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
+	2,  // 43: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
+	9,  // 44: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
+	10, // 45: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
+	33, // 46: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
+	33, // 47: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
+	12, // 48: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
+	13, // 49: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
+	14, // 50: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
+	38, // 51: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
+	15, // 52: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
+	16, // 53: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
+	17, // 54: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
+	18, // 55: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
+	19, // 56: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
+	20, // 57: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
+	21, // 58: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
+	22, // 59: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
+	23, // 60: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
+	25, // 61: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
+	33, // 62: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
+	28, // 63: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
+	29, // 64: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	33, // 65: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
+	33, // 66: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
+	24, // 67: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
+	28, // 68: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
+	28, // 69: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
+	2,  // 70: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
+	36, // 71: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
+	33, // 72: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
+	33, // 73: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
+	74, // [74:74] is the sub-list for method output_type
+	74, // [74:74] is the sub-list for method input_type
+	74, // [74:74] is the sub-list for extension type_name
+	74, // [74:74] is the sub-list for extension extendee
+	0,  // [0:74] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_proto_init() }

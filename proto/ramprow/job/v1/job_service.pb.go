@@ -3335,9 +3335,10 @@ func (x *CloseInvoiceRequest) GetJob() string {
 }
 
 type CloseInvoiceResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Invoice       *Invoice               `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
-	Receipt       *v11.Receipt           `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The customer's, or the first payer's.
+	Invoice       *Invoice     `protobuf:"bytes,1,opt,name=invoice,proto3" json:"invoice,omitempty"`
+	Receipt       *v11.Receipt `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3387,11 +3388,13 @@ func (x *CloseInvoiceResponse) GetReceipt() *v11.Receipt {
 }
 
 type RecordPaymentRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
-	Amount        *v11.Money             `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
-	How           string                 `protobuf:"bytes,4,opt,name=how,proto3" json:"how,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Amount    *v11.Money             `protobuf:"bytes,3,opt,name=amount,proto3" json:"amount,omitempty"`
+	How       string                 `protobuf:"bytes,4,opt,name=how,proto3" json:"how,omitempty"`
+	// Number of the invoice that is paid; empty: the job's first.
+	Invoice       string `protobuf:"bytes,5,opt,name=invoice,proto3" json:"invoice,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3450,6 +3453,13 @@ func (x *RecordPaymentRequest) GetAmount() *v11.Money {
 func (x *RecordPaymentRequest) GetHow() string {
 	if x != nil {
 		return x.How
+	}
+	return ""
+}
+
+func (x *RecordPaymentRequest) GetInvoice() string {
+	if x != nil {
+		return x.Invoice
 	}
 	return ""
 }
@@ -4840,13 +4850,14 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"\x7f\n" +
 	"\x14CloseInvoiceResponse\x121\n" +
 	"\ainvoice\x18\x01 \x01(\v2\x17.ramprow.job.v1.InvoiceR\ainvoice\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xdd\x01\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x99\x02\n" +
 	"\x14RecordPaymentRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
 	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x128\n" +
 	"\x06amount\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x06amount\x12\x1b\n" +
-	"\x03how\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x03how\"t\n" +
+	"\x03how\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x03how\x12:\n" +
+	"\ainvoice\x18\x05 \x01(\tB \xbaH\x1dr\x1b2\x19^([0-9]{4}-[0-9]{6,12})?$R\ainvoice\"t\n" +
 	"\x15RecordPaymentResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xa6\x01\n" +

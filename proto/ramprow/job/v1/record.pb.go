@@ -69,10 +69,17 @@ type JobRecord struct {
 	UpdatedAt    *timestamppb.Timestamp `protobuf:"bytes,34,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
 	TraceId      string                 `protobuf:"bytes,35,opt,name=trace_id,json=traceId,proto3" json:"trace_id,omitempty"`
 	// Operations done and not refitted, states entered and not left, causes repaired.
-	OperationsOff []string        `protobuf:"bytes,36,rep,name=operations_off,json=operationsOff,proto3" json:"operations_off,omitempty"`
-	CarStates     []string        `protobuf:"bytes,37,rep,name=car_states,json=carStates,proto3" json:"car_states,omitempty"`
-	Repaired      []string        `protobuf:"bytes,38,rep,name=repaired,proto3" json:"repaired,omitempty"`
-	History       []*HistoryEntry `protobuf:"bytes,39,rep,name=history,proto3" json:"history,omitempty"`
+	OperationsOff []string            `protobuf:"bytes,36,rep,name=operations_off,json=operationsOff,proto3" json:"operations_off,omitempty"`
+	CarStates     []string            `protobuf:"bytes,37,rep,name=car_states,json=carStates,proto3" json:"car_states,omitempty"`
+	Repaired      []string            `protobuf:"bytes,38,rep,name=repaired,proto3" json:"repaired,omitempty"`
+	History       []*HistoryEntry     `protobuf:"bytes,39,rep,name=history,proto3" json:"history,omitempty"`
+	Invoices      []*Invoice          `protobuf:"bytes,60,rep,name=invoices,proto3" json:"invoices,omitempty"`
+	CreditNotes   []*CreditNoteIssued `protobuf:"bytes,61,rep,name=credit_notes,json=creditNotes,proto3" json:"credit_notes,omitempty"`
+	// In minor units, by invoice number; in older records only paid, of the first invoice.
+	PaidByInvoice map[string]int64 `protobuf:"bytes,62,rep,name=paid_by_invoice,json=paidByInvoice,proto3" json:"paid_by_invoice,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value"`
+	Billing       *Billing         `protobuf:"bytes,63,opt,name=billing,proto3" json:"billing,omitempty"`
+	Advances      []*Advance       `protobuf:"bytes,64,rep,name=advances,proto3" json:"advances,omitempty"`
+	Lookback      *Lookback        `protobuf:"bytes,65,opt,name=lookback,proto3" json:"lookback,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -380,6 +387,48 @@ func (x *JobRecord) GetHistory() []*HistoryEntry {
 	return nil
 }
 
+func (x *JobRecord) GetInvoices() []*Invoice {
+	if x != nil {
+		return x.Invoices
+	}
+	return nil
+}
+
+func (x *JobRecord) GetCreditNotes() []*CreditNoteIssued {
+	if x != nil {
+		return x.CreditNotes
+	}
+	return nil
+}
+
+func (x *JobRecord) GetPaidByInvoice() map[string]int64 {
+	if x != nil {
+		return x.PaidByInvoice
+	}
+	return nil
+}
+
+func (x *JobRecord) GetBilling() *Billing {
+	if x != nil {
+		return x.Billing
+	}
+	return nil
+}
+
+func (x *JobRecord) GetAdvances() []*Advance {
+	if x != nil {
+		return x.Advances
+	}
+	return nil
+}
+
+func (x *JobRecord) GetLookback() *Lookback {
+	if x != nil {
+		return x.Lookback
+	}
+	return nil
+}
+
 // StepRecord is how far a step came.
 type StepRecord struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -486,7 +535,7 @@ var File_ramprow_job_v1_record_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1bramprow/job/v1/record.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x18ramprow/job/v1/job.proto\x1a ramprow/job/v1/job_service.proto\x1a\x19ramprow/job/v1/plan.proto\"\xf9\r\n" +
+	"\x1bramprow/job/v1/record.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cramprow/job/v1/billing.proto\x1a\x18ramprow/job/v1/job.proto\x1a ramprow/job/v1/job_service.proto\x1a\x19ramprow/job/v1/plan.proto\"\xa9\x11\n" +
 	"\tJobRecord\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x124\n" +
@@ -534,7 +583,16 @@ const file_ramprow_job_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"car_states\x18% \x03(\tR\tcarStates\x12\x1a\n" +
 	"\brepaired\x18& \x03(\tR\brepaired\x126\n" +
-	"\ahistory\x18' \x03(\v2\x1c.ramprow.job.v1.HistoryEntryR\ahistory\"\xd3\x02\n" +
+	"\ahistory\x18' \x03(\v2\x1c.ramprow.job.v1.HistoryEntryR\ahistory\x123\n" +
+	"\binvoices\x18< \x03(\v2\x17.ramprow.job.v1.InvoiceR\binvoices\x12C\n" +
+	"\fcredit_notes\x18= \x03(\v2 .ramprow.job.v1.CreditNoteIssuedR\vcreditNotes\x12T\n" +
+	"\x0fpaid_by_invoice\x18> \x03(\v2,.ramprow.job.v1.JobRecord.PaidByInvoiceEntryR\rpaidByInvoice\x121\n" +
+	"\abilling\x18? \x01(\v2\x17.ramprow.job.v1.BillingR\abilling\x123\n" +
+	"\badvances\x18@ \x03(\v2\x17.ramprow.job.v1.AdvanceR\badvances\x124\n" +
+	"\blookback\x18A \x01(\v2\x18.ramprow.job.v1.LookbackR\blookback\x1a@\n" +
+	"\x12PaidByInvoiceEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
+	"\x05value\x18\x02 \x01(\x03R\x05value:\x028\x01\"\xd3\x02\n" +
 	"\n" +
 	"StepRecord\x12\x12\n" +
 	"\x04step\x18\x01 \x01(\tR\x04step\x12/\n" +
@@ -560,66 +618,77 @@ func file_ramprow_job_v1_record_proto_rawDescGZIP() []byte {
 	return file_ramprow_job_v1_record_proto_rawDescData
 }
 
-var file_ramprow_job_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 2)
+var file_ramprow_job_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
 var file_ramprow_job_v1_record_proto_goTypes = []any{
 	(*JobRecord)(nil),             // 0: ramprow.job.v1.JobRecord
 	(*StepRecord)(nil),            // 1: ramprow.job.v1.StepRecord
-	(*Vehicle)(nil),               // 2: ramprow.job.v1.Vehicle
-	(*Customer)(nil),              // 3: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil), // 4: google.protobuf.Timestamp
-	(*CodeReport)(nil),            // 5: ramprow.job.v1.CodeReport
-	(*SymptomNote)(nil),           // 6: ramprow.job.v1.SymptomNote
-	(*TestRecord)(nil),            // 7: ramprow.job.v1.TestRecord
-	(*Plan)(nil),                  // 8: ramprow.job.v1.Plan
-	(*Finding)(nil),               // 9: ramprow.job.v1.Finding
-	(*Stowed)(nil),                // 10: ramprow.job.v1.Stowed
-	(*Debris)(nil),                // 11: ramprow.job.v1.Debris
-	(*ToolOnCar)(nil),             // 12: ramprow.job.v1.ToolOnCar
-	(*Authorisation)(nil),         // 13: ramprow.job.v1.Authorisation
-	(*PartsStatus)(nil),           // 14: ramprow.job.v1.PartsStatus
-	(*BookingStatus)(nil),         // 15: ramprow.job.v1.BookingStatus
-	(*AuditStatus)(nil),           // 16: ramprow.job.v1.AuditStatus
-	(*RoadTest)(nil),              // 17: ramprow.job.v1.RoadTest
-	(*Invoice)(nil),               // 18: ramprow.job.v1.Invoice
-	(*HistoryEntry)(nil),          // 19: ramprow.job.v1.HistoryEntry
-	(StepState)(0),                // 20: ramprow.job.v1.StepState
-	(*durationpb.Duration)(nil),   // 21: google.protobuf.Duration
+	nil,                           // 2: ramprow.job.v1.JobRecord.PaidByInvoiceEntry
+	(*Vehicle)(nil),               // 3: ramprow.job.v1.Vehicle
+	(*Customer)(nil),              // 4: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil), // 5: google.protobuf.Timestamp
+	(*CodeReport)(nil),            // 6: ramprow.job.v1.CodeReport
+	(*SymptomNote)(nil),           // 7: ramprow.job.v1.SymptomNote
+	(*TestRecord)(nil),            // 8: ramprow.job.v1.TestRecord
+	(*Plan)(nil),                  // 9: ramprow.job.v1.Plan
+	(*Finding)(nil),               // 10: ramprow.job.v1.Finding
+	(*Stowed)(nil),                // 11: ramprow.job.v1.Stowed
+	(*Debris)(nil),                // 12: ramprow.job.v1.Debris
+	(*ToolOnCar)(nil),             // 13: ramprow.job.v1.ToolOnCar
+	(*Authorisation)(nil),         // 14: ramprow.job.v1.Authorisation
+	(*PartsStatus)(nil),           // 15: ramprow.job.v1.PartsStatus
+	(*BookingStatus)(nil),         // 16: ramprow.job.v1.BookingStatus
+	(*AuditStatus)(nil),           // 17: ramprow.job.v1.AuditStatus
+	(*RoadTest)(nil),              // 18: ramprow.job.v1.RoadTest
+	(*Invoice)(nil),               // 19: ramprow.job.v1.Invoice
+	(*HistoryEntry)(nil),          // 20: ramprow.job.v1.HistoryEntry
+	(*CreditNoteIssued)(nil),      // 21: ramprow.job.v1.CreditNoteIssued
+	(*Billing)(nil),               // 22: ramprow.job.v1.Billing
+	(*Advance)(nil),               // 23: ramprow.job.v1.Advance
+	(*Lookback)(nil),              // 24: ramprow.job.v1.Lookback
+	(StepState)(0),                // 25: ramprow.job.v1.StepState
+	(*durationpb.Duration)(nil),   // 26: google.protobuf.Duration
 }
 var file_ramprow_job_v1_record_proto_depIdxs = []int32{
-	2,  // 0: ramprow.job.v1.JobRecord.vehicle:type_name -> ramprow.job.v1.Vehicle
-	3,  // 1: ramprow.job.v1.JobRecord.customer:type_name -> ramprow.job.v1.Customer
-	4,  // 2: ramprow.job.v1.JobRecord.expected_at:type_name -> google.protobuf.Timestamp
-	4,  // 3: ramprow.job.v1.JobRecord.wanted_by:type_name -> google.protobuf.Timestamp
-	5,  // 4: ramprow.job.v1.JobRecord.code_reports:type_name -> ramprow.job.v1.CodeReport
-	6,  // 5: ramprow.job.v1.JobRecord.symptoms:type_name -> ramprow.job.v1.SymptomNote
-	7,  // 6: ramprow.job.v1.JobRecord.tests:type_name -> ramprow.job.v1.TestRecord
-	8,  // 7: ramprow.job.v1.JobRecord.plan:type_name -> ramprow.job.v1.Plan
+	3,  // 0: ramprow.job.v1.JobRecord.vehicle:type_name -> ramprow.job.v1.Vehicle
+	4,  // 1: ramprow.job.v1.JobRecord.customer:type_name -> ramprow.job.v1.Customer
+	5,  // 2: ramprow.job.v1.JobRecord.expected_at:type_name -> google.protobuf.Timestamp
+	5,  // 3: ramprow.job.v1.JobRecord.wanted_by:type_name -> google.protobuf.Timestamp
+	6,  // 4: ramprow.job.v1.JobRecord.code_reports:type_name -> ramprow.job.v1.CodeReport
+	7,  // 5: ramprow.job.v1.JobRecord.symptoms:type_name -> ramprow.job.v1.SymptomNote
+	8,  // 6: ramprow.job.v1.JobRecord.tests:type_name -> ramprow.job.v1.TestRecord
+	9,  // 7: ramprow.job.v1.JobRecord.plan:type_name -> ramprow.job.v1.Plan
 	1,  // 8: ramprow.job.v1.JobRecord.steps:type_name -> ramprow.job.v1.StepRecord
-	9,  // 9: ramprow.job.v1.JobRecord.findings:type_name -> ramprow.job.v1.Finding
-	10, // 10: ramprow.job.v1.JobRecord.trays:type_name -> ramprow.job.v1.Stowed
-	11, // 11: ramprow.job.v1.JobRecord.debris:type_name -> ramprow.job.v1.Debris
-	12, // 12: ramprow.job.v1.JobRecord.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
-	13, // 13: ramprow.job.v1.JobRecord.authorisations:type_name -> ramprow.job.v1.Authorisation
-	14, // 14: ramprow.job.v1.JobRecord.parts:type_name -> ramprow.job.v1.PartsStatus
-	15, // 15: ramprow.job.v1.JobRecord.booking:type_name -> ramprow.job.v1.BookingStatus
-	16, // 16: ramprow.job.v1.JobRecord.audit:type_name -> ramprow.job.v1.AuditStatus
-	17, // 17: ramprow.job.v1.JobRecord.road_tests:type_name -> ramprow.job.v1.RoadTest
-	4,  // 18: ramprow.job.v1.JobRecord.codes_cleared_at:type_name -> google.protobuf.Timestamp
-	4,  // 19: ramprow.job.v1.JobRecord.finished_at:type_name -> google.protobuf.Timestamp
-	18, // 20: ramprow.job.v1.JobRecord.invoice:type_name -> ramprow.job.v1.Invoice
-	4,  // 21: ramprow.job.v1.JobRecord.opened_at:type_name -> google.protobuf.Timestamp
-	4,  // 22: ramprow.job.v1.JobRecord.updated_at:type_name -> google.protobuf.Timestamp
-	19, // 23: ramprow.job.v1.JobRecord.history:type_name -> ramprow.job.v1.HistoryEntry
-	20, // 24: ramprow.job.v1.StepRecord.state:type_name -> ramprow.job.v1.StepState
-	4,  // 25: ramprow.job.v1.StepRecord.started_at:type_name -> google.protobuf.Timestamp
-	4,  // 26: ramprow.job.v1.StepRecord.running_at:type_name -> google.protobuf.Timestamp
-	4,  // 27: ramprow.job.v1.StepRecord.done_at:type_name -> google.protobuf.Timestamp
-	21, // 28: ramprow.job.v1.StepRecord.worked:type_name -> google.protobuf.Duration
-	29, // [29:29] is the sub-list for method output_type
-	29, // [29:29] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	10, // 9: ramprow.job.v1.JobRecord.findings:type_name -> ramprow.job.v1.Finding
+	11, // 10: ramprow.job.v1.JobRecord.trays:type_name -> ramprow.job.v1.Stowed
+	12, // 11: ramprow.job.v1.JobRecord.debris:type_name -> ramprow.job.v1.Debris
+	13, // 12: ramprow.job.v1.JobRecord.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
+	14, // 13: ramprow.job.v1.JobRecord.authorisations:type_name -> ramprow.job.v1.Authorisation
+	15, // 14: ramprow.job.v1.JobRecord.parts:type_name -> ramprow.job.v1.PartsStatus
+	16, // 15: ramprow.job.v1.JobRecord.booking:type_name -> ramprow.job.v1.BookingStatus
+	17, // 16: ramprow.job.v1.JobRecord.audit:type_name -> ramprow.job.v1.AuditStatus
+	18, // 17: ramprow.job.v1.JobRecord.road_tests:type_name -> ramprow.job.v1.RoadTest
+	5,  // 18: ramprow.job.v1.JobRecord.codes_cleared_at:type_name -> google.protobuf.Timestamp
+	5,  // 19: ramprow.job.v1.JobRecord.finished_at:type_name -> google.protobuf.Timestamp
+	19, // 20: ramprow.job.v1.JobRecord.invoice:type_name -> ramprow.job.v1.Invoice
+	5,  // 21: ramprow.job.v1.JobRecord.opened_at:type_name -> google.protobuf.Timestamp
+	5,  // 22: ramprow.job.v1.JobRecord.updated_at:type_name -> google.protobuf.Timestamp
+	20, // 23: ramprow.job.v1.JobRecord.history:type_name -> ramprow.job.v1.HistoryEntry
+	19, // 24: ramprow.job.v1.JobRecord.invoices:type_name -> ramprow.job.v1.Invoice
+	21, // 25: ramprow.job.v1.JobRecord.credit_notes:type_name -> ramprow.job.v1.CreditNoteIssued
+	2,  // 26: ramprow.job.v1.JobRecord.paid_by_invoice:type_name -> ramprow.job.v1.JobRecord.PaidByInvoiceEntry
+	22, // 27: ramprow.job.v1.JobRecord.billing:type_name -> ramprow.job.v1.Billing
+	23, // 28: ramprow.job.v1.JobRecord.advances:type_name -> ramprow.job.v1.Advance
+	24, // 29: ramprow.job.v1.JobRecord.lookback:type_name -> ramprow.job.v1.Lookback
+	25, // 30: ramprow.job.v1.StepRecord.state:type_name -> ramprow.job.v1.StepState
+	5,  // 31: ramprow.job.v1.StepRecord.started_at:type_name -> google.protobuf.Timestamp
+	5,  // 32: ramprow.job.v1.StepRecord.running_at:type_name -> google.protobuf.Timestamp
+	5,  // 33: ramprow.job.v1.StepRecord.done_at:type_name -> google.protobuf.Timestamp
+	26, // 34: ramprow.job.v1.StepRecord.worked:type_name -> google.protobuf.Duration
+	35, // [35:35] is the sub-list for method output_type
+	35, // [35:35] is the sub-list for method input_type
+	35, // [35:35] is the sub-list for extension type_name
+	35, // [35:35] is the sub-list for extension extendee
+	0,  // [0:35] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_record_proto_init() }
@@ -627,6 +696,7 @@ func file_ramprow_job_v1_record_proto_init() {
 	if File_ramprow_job_v1_record_proto != nil {
 		return
 	}
+	file_ramprow_job_v1_billing_proto_init()
 	file_ramprow_job_v1_job_proto_init()
 	file_ramprow_job_v1_job_service_proto_init()
 	file_ramprow_job_v1_plan_proto_init()
@@ -636,7 +706,7 @@ func file_ramprow_job_v1_record_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_record_proto_rawDesc), len(file_ramprow_job_v1_record_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   2,
+			NumMessages:   3,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
