@@ -23,6 +23,9 @@ func invoiceSeller(o *options) *cobra.Command {
 			if s.json {
 				return s.showJSON(r.GetSeller())
 			}
+			if r.GetSeller() == nil {
+				return s.say("No seller yet, so invoices are no structured documents. The owner sets it: ramprow invoice seller-set FILE")
+			}
 			p, c := r.GetSeller().GetParty(), &card{}
 			c.add("Name", p.GetName())
 			c.add("Address", strings.Join(strings.Fields(p.GetStreet()+" "+p.GetPostCode()+" "+p.GetCity()+" "+p.GetCountry()), " "))

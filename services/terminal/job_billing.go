@@ -177,7 +177,7 @@ func jobCorrect(o *options) *cobra.Command {
 func lookbackWords() []string {
 	var list []string
 	for n := range len(jobv1.LookbackOutcome_name) - 1 {
-		list = append(list, lookbackWord(jobv1.LookbackOutcome(n+1))) //nolint:gosec // a handful
+		list = append(list, lookbackWord(jobv1.LookbackOutcome(n+1)))
 	}
 	return list
 }

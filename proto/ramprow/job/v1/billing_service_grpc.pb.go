@@ -39,7 +39,7 @@ const (
 type BillingServiceClient interface {
 	// SetSeller says who the workshop is on its invoices. Invoices closed before keep what they said.
 	SetSeller(ctx context.Context, in *SetSellerRequest, opts ...grpc.CallOption) (*SetSellerResponse, error)
-	// GetSeller gives what SetSeller set last.
+	// GetSeller gives what SetSeller set last, nothing before that.
 	GetSeller(ctx context.Context, in *GetSellerRequest, opts ...grpc.CallOption) (*GetSellerResponse, error)
 	// SetBilling says how an open job is billed and who pays which share; the whole of it each time.
 	SetBilling(ctx context.Context, in *SetBillingRequest, opts ...grpc.CallOption) (*SetBillingResponse, error)
@@ -164,7 +164,7 @@ func (c *billingServiceClient) GetInvoiceDocument(ctx context.Context, in *GetIn
 type BillingServiceServer interface {
 	// SetSeller says who the workshop is on its invoices. Invoices closed before keep what they said.
 	SetSeller(context.Context, *SetSellerRequest) (*SetSellerResponse, error)
-	// GetSeller gives what SetSeller set last.
+	// GetSeller gives what SetSeller set last, nothing before that.
 	GetSeller(context.Context, *GetSellerRequest) (*GetSellerResponse, error)
 	// SetBilling says how an open job is billed and who pays which share; the whole of it each time.
 	SetBilling(context.Context, *SetBillingRequest) (*SetBillingResponse, error)
