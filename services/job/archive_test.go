@@ -84,8 +84,8 @@ func TestAFinishedJobLeavesAndComesBack(t *testing.T) {
 	}}
 	_, err = react(s.st, late, s.input())
 	s.recall(err)
-	if s.job().Paid != 100 {
-		t.Errorf("paid are %d", s.job().Paid)
+	if s.job().Paid[s.job().Invoice.GetNumber()] != 100 {
+		t.Errorf("paid are %v", s.job().Paid)
 	}
 	if events, err = react(s.st, late, s.input()); err != nil || len(events) != 1 {
 		t.Errorf("late news bring %v (%v)", events, err)
@@ -114,10 +114,11 @@ func TestARecordHoldsEverything(t *testing.T) {
 		Order: []string{"b", "a"}, Findings: []*jobv1.Finding{{Feature: "f"}}, Stowed: []*jobv1.Stowed{{Piece: "p"}}, Debris: []*jobv1.Debris{{Piece: "q"}},
 		Tools: []*jobv1.ToolOnCar{{Tool: "t"}}, Authorised: []*jobv1.Authorisation{{How: "h"}}, Parts: &jobv1.PartsStatus{OpenLines: 1},
 		Booking: &jobv1.BookingStatus{Bay: "b"}, Audit: &jobv1.AuditStatus{Joints: 1}, RoadTests: []*jobv1.RoadTest{{Passed: true}},
-		ClearedAt: at.Add(4), FinishedAt: at.Add(5), Invoice: &jobv1.Invoice{Number: "n"}, Paid: 7, CancelReason: "r", Cancelled: true,
+		ClearedAt: at.Add(4), FinishedAt: at.Add(5), Invoice: &jobv1.Invoice{Number: "n"}, Paid: map[string]int64{"n": 7}, CancelReason: "r", Cancelled: true,
 		OpenedAt: at.Add(6), UpdatedAt: at.Add(7), TraceID: "trace",
 		Car:     Car{Off: []string{"o"}, States: []string{"s"}, Repaired: []string{"r"}},
-		History: []*jobv1.HistoryEntry{{Text: "t"}},
+		History: []*jobv1.HistoryEntry{{Text: "t"}}, Invoices: []*jobv1.Invoice{{Number: "n"}}, CreditNotes: []*jobv1.CreditNoteIssued{{Reason: "r"}},
+		Billing: &jobv1.Billing{CashUnitMinorUnits: 5}, Advances: []*jobv1.Advance{{Payer: "p"}}, Lookback: &jobv1.Lookback{Note: "n"}, Asked: &jobv1.AuthorityAsk{Reason: "r"},
 	}
 	for _, whole := range []any{*j, j.Car, j.Progress["a"]} {
 		v := reflect.ValueOf(whole)
