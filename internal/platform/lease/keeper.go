@@ -15,8 +15,12 @@ const (
 	DefaultRenew = time.Second
 )
 
-// firstPatience bounds what Start waits for the store.
-const firstPatience = 10 * time.Second
+const (
+	// firstPatience bounds what Start waits for the store. One that has just been
+	// made on a cluster answers nobody until it has a leader.
+	firstPatience = 10 * time.Second
+	firstRest     = 100 * time.Millisecond // between two tries
+)
 
 // Config is what a Keeper needs. Store, Group, Parts and Self are required.
 type Config struct {
@@ -63,8 +67,8 @@ type Keeper struct {
 	claims map[string]*claim // by part
 }
 
-// Start asks for every lease once before it returns, so that a replica which is
-// alone begins as the holder. A store that cannot be asked is an error: nobody
+// Start has asked for every lease when it returns, so that a replica which is
+// alone begins as the holder. A store that does not answer in time is an error: nobody
 // would do the work then. ctx bounds that alone: a keeper lives until Close.
 func Start(ctx context.Context, c Config) (*Keeper, error) {
 	c, err := c.complete()
@@ -93,7 +97,7 @@ func (k *Keeper) begin(ctx context.Context) error {
 	defer cancel()
 	failures := make(chan error, len(k.claims))
 	for _, c := range k.claims {
-		go func() { failures <- k.attend(ctx, c) }()
+		go func() { failures <- k.first(ctx, c) }()
 	}
 	var failure error
 	for range k.claims {
@@ -102,6 +106,25 @@ func (k *Keeper) begin(ctx context.Context) error {
 		}
 	}
 	return failure
+}
+
+// first attends to a lease until the store has answered, for as long as ctx lives.
+func (k *Keeper) first(ctx context.Context, c *claim) error {
+	for {
+		try, cancel := context.WithTimeout(ctx, k.c.Renew)
+		err := k.attend(try, c)
+		cancel()
+		if err == nil {
+			return nil
+		}
+		rest := time.NewTimer(firstRest)
+		select {
+		case <-rest.C:
+		case <-ctx.Done():
+			rest.Stop()
+			return err
+		}
+	}
 }
 
 // Holds tells whether this replica should do the work of a part.

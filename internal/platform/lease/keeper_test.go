@@ -156,12 +156,34 @@ func TestWhoComesBackToItsAddressTakesItsLeaseAtOnce(t *testing.T) {
 }
 
 func TestAStoreThatIsAwayIsToldAtTheStart(t *testing.T) {
-	line := &leasetest.Line{Store: leasetest.NewMemory()}
-	line.Cut(true)
-	_, err := lease.Start(t.Context(), lease.Config{Store: line, Group: "job", Parts: []string{part}, Self: lease.Holder{ID: "a", Address: "a:1"}})
-	if !errors.Is(err, leasetest.ErrAway) {
-		t.Errorf("it started with %v", err)
-	}
+	synctest.Test(t, func(t *testing.T) {
+		line := &leasetest.Line{Store: leasetest.NewMemory()}
+		line.Cut(true)
+		_, err := lease.Start(t.Context(), lease.Config{Store: line, Group: "job", Parts: []string{part}, Self: lease.Holder{ID: "a", Address: "a:1"}})
+		if !errors.Is(err, leasetest.ErrAway) {
+			t.Errorf("it started with %v", err)
+		}
+	})
+}
+
+// A cluster's store answers nobody while it has no leader: a replica that starts
+// meanwhile waits a little.
+func TestAStoreThatIsNotThereYetIsWaitedFor(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		line := &leasetest.Line{Store: leasetest.NewMemory()}
+		line.Cut(true)
+		time.AfterFunc(3*time.Second, func() { line.Cut(false) })
+		k, err := lease.Start(t.Context(), lease.Config{Store: line, Group: "job", Parts: []string{part}, Self: lease.Holder{ID: "a", Address: "a:1"}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !k.Holds(part) {
+			t.Error("it is alone, and began without the lease")
+		}
+		if err := k.Close(t.Context()); err != nil {
+			t.Error(err)
+		}
+	})
 }
 
 // A store that forgets everything gives each lease to one replica again.

@@ -59,7 +59,7 @@ func eventually(ctx context.Context, what string, ask func(context.Context) erro
 		select {
 		case <-tick.C:
 		case <-ctx.Done():
-			return fmt.Errorf("waited too long for %s: %w", what, err)
+			return fmt.Errorf("waited in vain for %s: %w (%w)", what, context.Cause(ctx), err)
 		}
 	}
 }

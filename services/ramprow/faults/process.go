@@ -1,6 +1,7 @@
 package faults
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -59,6 +60,22 @@ func (p *process) start() error {
 		}
 	}()
 	return nil
+}
+
+// alive gives a context that ends with the present run.
+func (p *process) alive(ctx context.Context) (context.Context, context.CancelFunc) {
+	p.mu.Lock()
+	ended := p.ended
+	p.mu.Unlock()
+	ctx, cancel := context.WithCancelCause(ctx)
+	go func() {
+		select {
+		case <-ended:
+			cancel(fmt.Errorf("%s has ended; see %s", p.name, p.output))
+		case <-ctx.Done():
+		}
+	}()
+	return ctx, func() { cancel(nil) }
 }
 
 // signal sends a signal to the present run. wanted tells whether it should go on.

@@ -159,6 +159,8 @@ func (w *town) startRole(ctx context.Context, r *replica) error {
 	if err := r.start(); err != nil {
 		return err
 	}
+	ctx, cancel := r.alive(ctx)
+	defer cancel()
 	return eventually(ctx, r.name+" to serve", func(ctx context.Context) error { return serving(ctx, r.address) })
 }
 
