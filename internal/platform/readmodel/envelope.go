@@ -23,23 +23,35 @@ const (
 // member is one entry of an index as Redis holds it.
 type member struct{ name, value string }
 
-func packRow(key Key, row Row) ([]byte, error) {
+// packRow gives a row as it is stored, and the index members in it.
+func packRow(key Key, row Row) (packed []byte, index []member, err error) {
 	value, err := proto.MarshalOptions{Deterministic: true}.Marshal(row.Value)
 	if err != nil {
-		return nil, fmt.Errorf("row %s of model %s cannot be encoded: %w", key.ID, key.Model, err)
+		return nil, nil, fmt.Errorf("row %s of model %s cannot be encoded: %w", key.ID, key.Model, err)
 	}
-	packed := make([]byte, 0, len(value)+64)
+	size := protowire.SizeTag(fieldValue) + protowire.SizeBytes(len(value))
 	for _, e := range row.Index {
-		var entry []byte
-		entry = protowire.AppendTag(entry, fieldName, protowire.BytesType)
-		entry = protowire.AppendString(entry, e.Name)
-		entry = protowire.AppendTag(entry, fieldMember, protowire.BytesType)
-		entry = protowire.AppendString(entry, indexMember(e.Order, key.ID))
+		m := member{name: e.Name, value: indexMember(e.Order, key.ID)}
+		index = append(index, m)
+		size += protowire.SizeTag(fieldIndex) + protowire.SizeBytes(m.size())
+	}
+	packed = make([]byte, 0, size)
+	for _, m := range index {
 		packed = protowire.AppendTag(packed, fieldIndex, protowire.BytesType)
-		packed = protowire.AppendBytes(packed, entry)
+		packed = protowire.AppendVarint(packed, uint64(m.size())) //nolint:gosec // a length
+		packed = protowire.AppendTag(packed, fieldName, protowire.BytesType)
+		packed = protowire.AppendString(packed, m.name)
+		packed = protowire.AppendTag(packed, fieldMember, protowire.BytesType)
+		packed = protowire.AppendString(packed, m.value)
 	}
 	packed = protowire.AppendTag(packed, fieldValue, protowire.BytesType)
-	return protowire.AppendBytes(packed, value), nil
+	return protowire.AppendBytes(packed, value), index, nil
+}
+
+// size is how many bytes an entry takes.
+func (m member) size() int {
+	return protowire.SizeTag(fieldName) + protowire.SizeBytes(len(m.name)) +
+		protowire.SizeTag(fieldMember) + protowire.SizeBytes(len(m.value))
 }
 
 // unpackRow gives the index members and the encoded value of a stored row.

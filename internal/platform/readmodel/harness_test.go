@@ -199,7 +199,7 @@ func expected(t testing.TB, texts map[string]string) map[string]string {
 	index := map[string][]string{}
 	for id := range texts {
 		row, _ := projection.Row(state, noteKey(id))
-		packed, err := packRow(noteKey(id), row)
+		packed, _, err := packRow(noteKey(id), row)
 		must(t, err)
 		contents["row:note:"+id] = string(packed)
 		for _, e := range row.Index {

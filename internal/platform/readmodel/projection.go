@@ -68,6 +68,7 @@ func (p Projection[S]) allKeys(state S) []Key {
 type rendered struct {
 	key   Key
 	value []byte // an envelope
+	index []member
 }
 
 func (p Projection[S]) render(state S, key Key) (rendered, error) {
@@ -75,6 +76,6 @@ func (p Projection[S]) render(state S, key Key) (rendered, error) {
 	if !ok {
 		return rendered{key: key}, nil
 	}
-	value, err := packRow(key, row)
-	return rendered{key: key, value: value}, err
+	value, index, err := packRow(key, row)
+	return rendered{key: key, value: value, index: index}, err
 }

@@ -3,8 +3,6 @@ package readmodel
 import (
 	"context"
 	"errors"
-	"fmt"
-	"slices"
 
 	"github.com/redis/go-redis/v9"
 )
@@ -85,54 +83,19 @@ func writeRows(ctx context.Context, tx *redis.Tx, ks keyspace, c change) error {
 	if err != nil {
 		return err
 	}
+	todo := newChores(ks)
+	for i, row := range c.rows {
+		if err := todo.replace(row, c.old[i]); err != nil {
+			return err
+		}
+	}
+	todo.gone = append(todo.gone, c.remove...)
 	_, err = tx.TxPipelined(ctx, func(pipe redis.Pipeliner) error {
-		for i, row := range c.rows {
-			if err := replaceRow(ctx, pipe, ks, row, c.old[i]); err != nil {
-				return err
-			}
-		}
-		if len(c.remove) > 0 {
-			pipe.Unlink(ctx, c.remove...)
-		}
+		todo.queue(ctx, pipe)
 		pipe.SetArgs(ctx, ks.position(), stamp, redis.SetArgs{Mode: c.mode(), TTL: c.next.life()})
 		return nil
 	})
 	return err
-}
-
-// replaceRow queues what turns the stored row into the new one.
-func replaceRow(ctx context.Context, pipe redis.Pipeliner, ks keyspace, row rendered, stored any) error {
-	before, isThere := stored.(string)
-	if isThere && row.value != nil && before == string(row.value) {
-		return nil
-	}
-	old, _, err := unpackRow(before)
-	if err != nil {
-		// A damaged row cannot say where it is listed: only a rebuild cleans that up.
-		return fmt.Errorf("%w: %w", errHoles, err)
-	}
-	now, _, err := unpackRow(string(row.value))
-	if err != nil {
-		return err
-	}
-	// A row is listed a few times at most: looking through is less work than maps.
-	for _, m := range old {
-		if !slices.Contains(now, m) {
-			pipe.ZRem(ctx, ks.index(row.key.Model, m.name), m.value)
-		}
-	}
-	for _, m := range now {
-		if !slices.Contains(old, m) {
-			pipe.ZAdd(ctx, ks.index(row.key.Model, m.name), redis.Z{Member: m.value})
-		}
-	}
-	switch {
-	case row.value != nil:
-		pipe.Set(ctx, ks.row(row.key), row.value, 0)
-	case isThere:
-		pipe.Unlink(ctx, ks.row(row.key))
-	}
-	return nil
 }
 
 // position reads where the rows of a site stand.

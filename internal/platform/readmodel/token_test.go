@@ -58,7 +58,7 @@ func FuzzPageToken(f *testing.F) {
 }
 
 func FuzzStoredRow(f *testing.F) {
-	packed, err := packRow(noteKey("a"), mustRow(f))
+	packed, _, err := packRow(noteKey("a"), mustRow(f))
 	must(f, err)
 	f.Add(string(packed))
 	f.Add("")
@@ -98,7 +98,7 @@ func TestStoredRowComesBack(t *testing.T) {
 			row.Index = append(row.Index, e)
 			want = append(want, member{e.Name, indexMember(e.Order, "a")})
 		}
-		packed, err := packRow(noteKey("a"), row)
+		packed, packedIndex, err := packRow(noteKey("a"), row)
 		must(t, err)
 		index, value, err := unpackRow(string(packed))
 		must(t, err)
@@ -106,7 +106,7 @@ func TestStoredRowComesBack(t *testing.T) {
 			r.Fatalf("index %q, want %q", index, want)
 		}
 		for i := range want {
-			if index[i] != want[i] {
+			if index[i] != want[i] || packedIndex[i] != want[i] {
 				r.Fatalf("index %q, want %q", index, want)
 			}
 		}

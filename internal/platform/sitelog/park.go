@@ -113,6 +113,9 @@ func (r *Runner[S]) Drop(ctx context.Context, site string, c DropCommand) (Outco
 // release runs React once more, inside the writer.
 func (w *writer[S]) release(parked ParkedEvent, event *foreignEvent, cause *logv1.CommandCause, in Input) (draft, error) {
 	d, err := w.tryReact(event, in)
+	if d.entry == nil { // it brings nothing about, and is settled all the same
+		d.entry = reactionEntry(event)
+	}
 	parking := &logv1.Parking{
 		ParkedId: parked.ID,
 		Outcome:  logv1.Parking_OUTCOME_RELEASED,

@@ -73,18 +73,16 @@ func eventsIn(f foreignCommit, site string) []*foreignEvent {
 	}
 	var events []*foreignEvent
 	for i, entry := range f.commit.GetEntries() {
+		frame := Foreign{
+			Service:  f.service,
+			Site:     site,
+			Sequence: f.sequence,
+			CommitID: f.commit.GetId(),
+			Time:     f.commit.GetTime().AsTime(),
+			Actor:    actorFrom(entry.GetActor()),
+		}
 		for j, packed := range entry.GetEvents() {
-			events = append(events, &foreignEvent{
-				Foreign: Foreign{
-					Service:  f.service,
-					Site:     site,
-					Sequence: f.sequence,
-					CommitID: f.commit.GetId(),
-					Time:     f.commit.GetTime().AsTime(),
-					Actor:    actorFrom(entry.GetActor()),
-				},
-				entry: entry, packed: packed, i: i, j: j,
-			})
+			events = append(events, &foreignEvent{Foreign: frame, entry: entry, packed: packed, i: i, j: j})
 		}
 	}
 	return events
@@ -129,7 +127,7 @@ func (w *writer[S]) handle(e *foreignEvent, in Input) (draft, error) {
 		return draft{}, errors.New(reason)
 	}
 	d, err := w.tryReact(e, in)
-	if err != nil {
+	if err != nil || len(d.messages) == 0 {
 		return draft{}, err
 	}
 	if size, room := proto.Size(d.entry), reactionRoom*w.o.MaxCommitBytes-w.batch.bytes; size > room {
@@ -138,9 +136,10 @@ func (w *writer[S]) handle(e *foreignEvent, in Input) (draft, error) {
 	return d, nil
 }
 
-// tryReact decodes an event and runs React on it.
+// tryReact decodes an event and runs React on it. Most events are of no interest,
+// so an entry is made only for what is.
 func (w *writer[S]) tryReact(e *foreignEvent, in Input) (draft, error) {
-	d := draft{entry: reactionEntry(e)}
+	var d draft
 	recalled, err := w.recalling(func() error {
 		message, err := e.packed.UnmarshalNew()
 		if err != nil {
@@ -151,9 +150,10 @@ func (w *writer[S]) tryReact(e *foreignEvent, in Input) (draft, error) {
 		}
 		e.Message = message
 		messages, err := w.machine.React(w.state, e.Foreign, in)
-		if err != nil {
+		if err != nil || len(messages) == 0 {
 			return err
 		}
+		d.entry = reactionEntry(e)
 		return d.fill(messages)
 	})
 	if err == nil {

@@ -13,29 +13,43 @@ import (
 
 const scope = "ramprow/internal/platform/sitelog"
 
-// carrier is a plain map with exact keys: the stock HTTP carrier would rewrite
-// their case, and NATS headers are case-sensitive.
-type carrier map[string]string
+// carrier reads and writes the trace context of an entry in its fields, without
+// a map in between.
+type carrier struct{ entry *logv1.Entry }
 
-func (c carrier) Get(key string) string { return c[key] }
-func (c carrier) Set(key, value string) { c[key] = value }
-func (c carrier) Keys() []string {
-	keys := make([]string, 0, len(c))
-	for key := range c {
-		keys = append(keys, key)
+// field gives the entry's field of a key; nil for what an entry does not keep.
+func (c carrier) field(key string) *string {
+	switch key {
+	case HeaderTraceparent:
+		return &c.entry.Traceparent
+	case HeaderTracestate:
+		return &c.entry.Tracestate
 	}
-	return keys
+	return nil
 }
+
+// Get implements propagation.TextMapCarrier.
+func (c carrier) Get(key string) string {
+	if field := c.field(key); field != nil {
+		return *field
+	}
+	return ""
+}
+
+// Set implements propagation.TextMapCarrier.
+func (c carrier) Set(key, value string) {
+	if field := c.field(key); field != nil {
+		*field = value
+	}
+}
+
+// Keys implements propagation.TextMapCarrier.
+func (carrier) Keys() []string { return []string{HeaderTraceparent, HeaderTracestate} }
 
 // stamp writes the span of ctx into an entry, so that what the entry brings
 // about in other services joins the same trace.
 func stamp(ctx context.Context, entry *logv1.Entry) {
-	if !trace.SpanContextFromContext(ctx).IsValid() {
-		return
-	}
-	c := carrier{}
-	propagation.TraceContext{}.Inject(ctx, c)
-	entry.Traceparent, entry.Tracestate = c[HeaderTraceparent], c[HeaderTracestate]
+	propagation.TraceContext{}.Inject(ctx, carrier{entry})
 }
 
 // traceOf gives a context whose span is the one that decided an entry.
@@ -43,10 +57,7 @@ func traceOf(ctx context.Context, entry *logv1.Entry) context.Context {
 	if entry.GetTraceparent() == "" {
 		return ctx
 	}
-	return propagation.TraceContext{}.Extract(ctx, carrier{
-		HeaderTraceparent: entry.GetTraceparent(),
-		HeaderTracestate:  entry.GetTracestate(),
-	})
+	return propagation.TraceContext{}.Extract(ctx, carrier{entry})
 }
 
 // traceIDOf reads the trace id out of a traceparent: 00-<32 digits>-<16>-<2>.

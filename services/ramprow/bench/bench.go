@@ -174,9 +174,16 @@ func (c Config) measure(ctx context.Context, place Place, measured *Measured) (e
 		return nil
 	}
 	c.say("%d jobs from diagnosis to bay", c.Jobs)
-	took, err := diagnose(ctx, s, c.site("jobs"), c.Jobs)
-	measured.Diagnosis = diagnosisOf(c.Jobs, took)
-	return err
+	measure := func() error {
+		took, err := diagnose(ctx, s, c.site("jobs"), c.Jobs)
+		measured.Diagnosis = diagnosisOf(c.Jobs, took)
+		return err
+	}
+	if c.Profiles == "" {
+		return measure()
+	}
+	// A hundred looks a second are not felt among waits of milliseconds.
+	return profileCPU(c.profileName(place.Name, "diagnosis-cpu"), measure)
 }
 
 func joinClose(err error, s *stand) error { return errors.Join(err, s.close()) }

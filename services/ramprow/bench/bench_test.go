@@ -59,7 +59,7 @@ func TestRun(t *testing.T) {
 			t.Errorf("division: %+v", d)
 		}
 	}
-	for _, kind := range []string{"cpu", "allocs", "block", "mutex"} {
+	for _, kind := range []string{"cpu", "allocs", "block", "mutex", "diagnosis-cpu"} {
 		if file, err := os.Stat(filepath.Join(c.Profiles, "embedded-"+kind+".prof")); err != nil || file.Size() == 0 {
 			t.Errorf("profile of %s: %v", kind, err)
 		}

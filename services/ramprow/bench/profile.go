@@ -29,16 +29,12 @@ func (t *track) profile(c Config, place string) error {
 	if err := os.MkdirAll(c.Profiles, 0o750); err != nil {
 		return fmt.Errorf("make the folder of profiles: %w", err)
 	}
-	name := func(kind string) string { return filepath.Join(c.Profiles, place+"-"+kind+".prof") }
+	name := func(kind string) string { return c.profileName(place, kind) }
 	runtime.SetBlockProfileRate(blockRate)
 	defer runtime.SetBlockProfileRate(0)
 	defer runtime.SetMutexProfileFraction(runtime.SetMutexProfileFraction(mutexFraction))
 	n := crowd{slices.Max(c.Callers), 1}
-	if err := withFile(name("cpu"), func(f *os.File) error {
-		if err := pprof.StartCPUProfile(f); err != nil {
-			return err
-		}
-		defer pprof.StopCPUProfile()
+	if err := profileCPU(name("cpu"), func() error {
 		_, err := t.command(t.shelves[0].ctx, n, profiledFor*c.Duration)
 		return err
 	}); err != nil {
@@ -50,6 +46,21 @@ func (t *track) profile(c Config, place string) error {
 		}
 	}
 	return t.shelves[0].settle(context.WithoutCancel(t.shelves[0].ctx))
+}
+
+func (c Config) profileName(place, kind string) string {
+	return filepath.Join(c.Profiles, place+"-"+kind+".prof")
+}
+
+// profileCPU writes a profile of what is done meanwhile.
+func profileCPU(name string, do func() error) error {
+	return withFile(name, func(f *os.File) error {
+		if err := pprof.StartCPUProfile(f); err != nil {
+			return err
+		}
+		defer pprof.StopCPUProfile()
+		return do()
+	})
 }
 
 func withFile(name string, fill func(*os.File) error) error {

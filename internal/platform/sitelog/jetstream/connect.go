@@ -56,11 +56,11 @@ type Options struct {
 
 // Log implements sitelog.Log.
 type Log struct {
-	nc *nats.Conn
-	js jetstream.JetStream
-	o  Options
-
-	denials *denials
+	link
+	// Followers have a connection of their own: on a shared one the acknowledgement
+	// of a commit would come behind the copies of that commit for all of them.
+	feed link
+	o    Options
 
 	mu       sync.Mutex
 	streams  map[string]jetstream.Stream // by service
@@ -69,7 +69,14 @@ type Log struct {
 
 var _ sitelog.Log = (*Log)(nil)
 
-// Connect opens the connection. Streams are created when they are first used.
+// link is a connection, and what the server has denied on it.
+type link struct {
+	nc      *nats.Conn
+	js      jetstream.JetStream
+	denials *denials
+}
+
+// Connect opens the connections. Streams are created when they are first used.
 func Connect(o Options) (*Log, error) {
 	if (o.InProcess == nil) == (o.URL == "") {
 		return nil, errors.New("jetstream: set either InProcess or URL")
@@ -87,21 +94,34 @@ func Connect(o Options) (*Log, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	denied := &denials{waiting: map[*waiter]struct{}{}}
-	options, err := o.natsOptions(denied)
+	work, err := o.dial()
 	if err != nil {
 		return nil, err
 	}
+	feed, err := o.dial()
+	if err != nil {
+		work.nc.Close()
+		return nil, err
+	}
+	return &Log{link: work, feed: feed, o: o, streams: map[string]jetstream.Stream{}, censuses: map[string]*census{}}, nil
+}
+
+func (o Options) dial() (link, error) {
+	denied := &denials{waiting: map[*waiter]struct{}{}}
+	options, err := o.natsOptions(denied)
+	if err != nil {
+		return link{}, err
+	}
 	nc, err := nats.Connect(o.URL, options...)
 	if err != nil {
-		return nil, fmt.Errorf("connect to NATS: %w%s", err, advice(err))
+		return link{}, fmt.Errorf("connect to NATS: %w%s", err, advice(err))
 	}
 	js, err := jetstream.New(nc)
 	if err != nil {
 		nc.Close()
-		return nil, fmt.Errorf("use JetStream: %w", err)
+		return link{}, fmt.Errorf("use JetStream: %w", err)
 	}
-	return &Log{nc: nc, js: js, o: o, denials: denied, streams: map[string]jetstream.Stream{}, censuses: map[string]*census{}}, nil
+	return link{nc: nc, js: js, denials: denied}, nil
 }
 
 func (o Options) natsOptions(denied *denials) ([]nats.Option, error) {
@@ -196,5 +216,8 @@ func (l *Log) Ready(ctx context.Context) error {
 	return nil
 }
 
-// Close ends the connection. Close the runners first.
-func (l *Log) Close() { l.nc.Close() }
+// Close ends the connections. Close the runners first.
+func (l *Log) Close() {
+	l.feed.nc.Close()
+	l.nc.Close()
+}

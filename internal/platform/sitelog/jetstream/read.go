@@ -128,21 +128,20 @@ func siteOf(subject string) string { return subject[strings.LastIndexByte(subjec
 func (l *Log) each(ctx context.Context, service string, config jetstream.OrderedConsumerConfig,
 	fn func(m jetstream.Msg, sequence uint64) error,
 ) error {
-	stream, err := l.stream(ctx, service)
-	if err != nil {
+	if _, err := l.stream(ctx, service); err != nil {
 		return err
 	}
-	return l.denials.watchLasting(ctx, StreamName(service), func(ctx context.Context) error {
-		return l.eachOf(ctx, stream, service, config, fn)
+	return l.feed.denials.watchLasting(ctx, StreamName(service), func(ctx context.Context) error {
+		return l.eachOf(ctx, service, config, fn)
 	})
 }
 
-func (l *Log) eachOf(ctx context.Context, stream jetstream.Stream, service string, config jetstream.OrderedConsumerConfig,
+func (l *Log) eachOf(ctx context.Context, service string, config jetstream.OrderedConsumerConfig,
 	fn func(m jetstream.Msg, sequence uint64) error,
 ) error {
 	setup, cancel := context.WithTimeout(ctx, l.o.Timeout)
 	defer cancel()
-	consumer, err := stream.OrderedConsumer(setup, config)
+	consumer, err := l.feed.js.OrderedConsumer(setup, StreamName(service), config)
 	if err != nil {
 		return fmt.Errorf("follow %s: %w", service, err)
 	}
