@@ -9,8 +9,9 @@
 // A Projector folds each site's log. What it writes is never a queue of
 // changes but the set of rows that changed since the position that stands in
 // Redis, rendered from the present state. So commits that arrive while a write
-// is under way leave together in the next one, and a long outage costs no
-// memory: once too many rows have changed, all of them are written anew.
+// is under way, or within some milliseconds of it, leave together in the next
+// one, at once if a reader waits for them. And a long outage costs no memory:
+// once too many rows have changed, all of them are written anew.
 //
 // The position is the only guard. It names the log, the last commit that the
 // rows hold, or the rebuild that is under way. Every write watches it, so two
