@@ -15,6 +15,8 @@ const (
 	longestStretch  = 0.4
 	stretchDraws    = 5
 	swapChance      = 0.02
+	// parallelShare of the first schedules come from the parallel scheme.
+	parallelShare = 0.3
 	// endless is the count for which a search without one is laid out.
 	endless = 50_000
 )
@@ -28,8 +30,7 @@ func (s *search) run() {
 		if s.done() {
 			return
 		}
-		s.sample()
-		left = append(left, s.decode(0))
+		left = append(left, s.first())
 	}
 	for _, one := range left {
 		if s.done() {
@@ -42,6 +43,16 @@ func (s *search) run() {
 		s.breed(1, right, left)
 		s.breed(0, left, right)
 	}
+}
+
+// first makes a schedule out of nothing.
+func (s *search) first() schedule {
+	if s.random.Float64() < parallelShare {
+		finish := make([]int32, s.nets[0].n)
+		return s.note(0, schedule{finish: finish, makespan: s.parallel(0, finish)})
+	}
+	s.sample()
+	return s.decode(0)
 }
 
 // populationFor is how many schedules each direction keeps: the square root of
@@ -75,21 +86,21 @@ func (s *search) breed(dir int, parents, others []schedule) {
 func replaceWorst(all []schedule, by schedule) {
 	worst := 0
 	for k, one := range all {
-		if one.makespan == by.makespan && slices.Equal(one.finish, by.finish) {
+		if one.cost == by.cost && slices.Equal(one.finish, by.finish) {
 			return
 		}
-		if one.makespan > all[worst].makespan {
+		if one.cost > all[worst].cost {
 			worst = k
 		}
 	}
-	if by.makespan <= all[worst].makespan {
+	if by.cost <= all[worst].cost {
 		all[worst] = by
 	}
 }
 
 func (s *search) tournament(all []schedule) int {
 	a, b := s.random.IntN(len(all)), s.random.IntN(len(all))
-	if all[b].makespan < all[a].makespan {
+	if all[b].cost < all[a].cost {
 		return b
 	}
 	return a
@@ -191,25 +202,13 @@ func (s *search) mutate(dir int) {
 // longest tail are likelier, by how much they would be missed (regret).
 func (s *search) sample() {
 	w := s.nets[0]
-	open := make([]int, w.n)
-	var eligible []int32
-	for a := range w.n {
-		if open[a] = len(w.preds[a]); open[a] == 0 {
-			eligible = append(eligible, int32(a))
-		}
-	}
-	chances := make([]float64, 0, w.n)
+	eligible := s.ready(w)
 	for i := range s.list {
-		k := s.draw(w, eligible, chances)
-		a := eligible[k]
+		a := eligible[s.draw(w, eligible, s.chances[:0])]
 		s.list[i] = a
-		eligible = slices.Delete(eligible, k, k+1)
-		for _, next := range w.succs[a] {
-			if open[next]--; open[next] == 0 {
-				eligible = append(eligible, next)
-			}
-		}
+		eligible = s.opened(w, a, without(eligible, a))
 	}
+	s.eligible = eligible
 }
 
 func (s *search) draw(w *network, eligible []int32, chances []float64) int {
@@ -226,6 +225,7 @@ func (s *search) draw(w *network, eligible []int32, chances []float64) int {
 		sum += chance
 		chances = append(chances, chance)
 	}
+	s.chances = chances
 	at := s.random.Float64() * sum
 	for k, chance := range chances {
 		if at -= chance; at < 0 {

@@ -30,6 +30,9 @@ type Result struct {
 type schedule struct {
 	finish   []int32
 	makespan int32
+	// cost orders schedules: by makespan, equals by how little work is left for the
+	// end. Most have the same makespan; the second says which is about to get shorter.
+	cost float64
 }
 
 // search is one run.
@@ -46,6 +49,11 @@ type search struct {
 	// room for a child
 	keys []int64
 	list []int32
+	// room for a sample
+	open                       []int
+	eligible, running, fitting []int32
+	free                       []uint64
+	chances                    []float64
 }
 
 // Solve searches for a short schedule. The error says that the project
@@ -59,7 +67,7 @@ func Solve(p Project, o Options) (Result, error) {
 		nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
 		random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15)),
 		asked:  max(0, o.Schedules), stop: o.Stop, bound: bound(p, forward),
-		keys: make([]int64, forward.n), list: make([]int32, forward.n),
+		keys: make([]int64, forward.n), list: make([]int32, forward.n), open: make([]int, forward.n),
 	}
 	s.run()
 	return s.result(), nil
@@ -74,15 +82,35 @@ func (s *search) done() bool {
 	return s.asked > 0 && s.made >= s.asked || s.best.makespan == s.bound || s.stop != nil && s.stop()
 }
 
-// decode generates one schedule from the list in a direction, counts it, and
-// keeps it if it is the best so far.
+// decode generates one schedule from the list in a direction.
 func (s *search) decode(dir int) schedule {
 	finish := make([]int32, len(s.list))
-	made := schedule{finish: finish, makespan: s.decoder.serial(s.nets[dir], s.list, finish)}
+	return s.note(dir, schedule{finish: finish, makespan: s.decoder.serial(s.nets[dir], s.list, finish)})
+}
+
+// note counts a schedule, and keeps it if it is the best so far.
+func (s *search) note(dir int, made schedule) schedule {
+	made.cost = float64(made.makespan) + s.nets[dir].lateWork(made)
 	if s.made++; s.made == 1 || made.makespan < s.best.makespan {
 		s.best, s.bestDir = made, dir
 	}
 	return made
+}
+
+// lateWork is the mean, by work, of the fourth power of how far into the schedule
+// an activity ends: from 0 to below 1, and most of it comes from the last ones.
+func (w *network) lateWork(of schedule) float64 {
+	var sum, all float64
+	for a, f := range of.finish {
+		work := float64(w.weight[a]) * float64(w.durations[a])
+		at := float64(f) / float64(of.makespan)
+		sum += work * at * at * at * at
+		all += work
+	}
+	if all == 0 {
+		return 0
+	}
+	return 0.99 * sum / all
 }
 
 func (s *search) result() Result {

@@ -16,6 +16,10 @@ import (
 	"ramprow/internal/engine/planner/rcpsp"
 )
 
+// askEvery is after how many schedules the clock is looked at: that takes as long as
+// part of a small schedule.
+const askEvery = 8
+
 // maxClauses is how long a proof may be that the checker follows.
 const maxClauses = 20_000
 
@@ -156,24 +160,29 @@ func (s set) solve(ctx context.Context, c Config, schedules int) ([]Outcome, err
 
 func (s set) one(ctx context.Context, c Config, i, schedules int) (Outcome, error) {
 	in := s.instances[i]
-	began := time.Now()
-	stop := func() bool { return ctx.Err() != nil || c.Seconds > 0 && time.Since(began) >= c.time() }
+	spent, release := coreClock()
+	defer release()
+	asked := 0
+	stop := func() bool {
+		asked++
+		return ctx.Err() != nil || c.Seconds > 0 && asked%askEvery == 0 && spent() >= c.time()
+	}
 	r, err := rcpsp.Solve(in.project, rcpsp.Options{Schedules: schedules, Seed: c.Seed, Stop: stop})
 	if err != nil {
 		return Outcome{}, fmt.Errorf("%s: %w", in.name, err)
 	}
 	o := Outcome{
 		Set: s.name, Instance: in.name, Activities: len(in.project.Durations),
-		Path: check.LongestPath(in.project), Known: in.known.makespan, Schedules: r.Schedules, Spent: time.Since(began),
+		Path: check.LongestPath(in.project), Known: in.known.makespan, Schedules: r.Schedules, Spent: spent(),
 	}
 	if c.Prove > 0 && r.LowerBound < r.Makespan {
-		late := func() bool { return ctx.Err() != nil || time.Since(began).Seconds() >= c.Prove }
+		late := func() bool { return ctx.Err() != nil || spent().Seconds() >= c.Prove }
 		q, err := exact.Prove(in.project, exact.Options{Starts: r.Starts, Stop: late, Clauses: maxClauses})
 		if err != nil {
 			return o, fmt.Errorf("%s: %w", in.name, err)
 		}
 		r.Starts, r.Makespan, r.LowerBound = q.Starts, q.Makespan, max(r.LowerBound, q.Bound)
-		o.Proof, o.Conflicts = time.Since(began)-o.Spent, q.Conflicts
+		o.Proof, o.Conflicts = spent()-o.Spent, q.Conflicts
 		if q.Proof != nil {
 			if err := check.Proof(in.project, *q.Proof); err != nil {
 				return o, fmt.Errorf("%s: the checker does not believe the proof: %w", in.name, err)
