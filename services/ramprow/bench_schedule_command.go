@@ -67,6 +67,7 @@ func benchScheduleCommand() *cobra.Command {
 	flags.Uint64Var(&c.Seed, "seed", 1, "seed of the search")
 	flags.IntVar(&c.Every, "every", 1, "take one instance in so many, by name")
 	flags.IntVar(&c.Operators, "operators", 0, "people in every job shop, of whom each operation holds one")
+	flags.IntVar(&c.Islands, "islands", 0, "populations that share an instance's schedules and run at the same time; times are then the wall's")
 	flags.IntVar(&c.Workers, "at-once", 0, "instances solved at once; 0: one for each processor")
 	flags.StringVar(&c.Known, "known", "", "table of best known values for all folders")
 	flags.BoolVar(&each, "instances", false, "tell each instance as well")

@@ -21,28 +21,39 @@ const (
 	endless = 50_000
 )
 
-// run fills a population of left-justified schedules and lets the two
-// directions breed each other until the count is used up.
-func (s *search) run() {
-	size := populationFor(s.asked)
-	var left, right []schedule
-	for range size {
-		if s.done() {
-			return
+// populate fills both populations: the schedule to begin with and fresh ones,
+// left-justified, and what becomes of them right-justified.
+func (s *search) populate(size int) {
+	for len(s.pop[0]) < size && !s.done() {
+		if len(s.pop[0]) == 0 && s.begin != nil {
+			s.warm()
+			continue
 		}
-		left = append(left, s.first())
+		s.pop[0] = append(s.pop[0], s.first())
 	}
-	for _, one := range left {
+	for _, one := range s.pop[0] {
 		if s.done() {
 			return
 		}
 		s.justify(0, one)
-		right = append(right, s.decode(1))
+		s.pop[1] = append(s.pop[1], s.decode(1))
 	}
-	for !s.done() {
-		s.breed(1, right, left)
-		s.breed(0, left, right)
+}
+
+// generation lets the two directions breed each other once.
+func (s *search) generation() {
+	s.breed(1, s.pop[1], s.pop[0])
+	s.breed(0, s.pop[0], s.pop[1])
+}
+
+// warm decodes the schedule that the search was given: in the order of its starts
+// nothing comes later than it did.
+func (s *search) warm() {
+	for a, start := range s.begin {
+		s.keys[a] = -int64(start)
 	}
+	s.sortBy(s.nets[1].rank)
+	s.pop[0] = append(s.pop[0], s.decode(0))
 }
 
 // first makes a schedule out of nothing.
@@ -138,10 +149,13 @@ func (s *search) cross(dir int, father, mother schedule) {
 // sortByKeys lists the activities by falling key; equals by falling rank, so
 // that a successor without duration comes before what it follows.
 func (s *search) sortByKeys(dir int) {
+	s.sortBy(s.nets[dir].rank)
+}
+
+func (s *search) sortBy(rank []int32) {
 	for a := range s.list {
 		s.list[a] = int32(a)
 	}
-	rank := s.nets[dir].rank
 	slices.SortFunc(s.list, func(a, b int32) int {
 		if c := cmp.Compare(s.keys[b], s.keys[a]); c != 0 {
 			return c

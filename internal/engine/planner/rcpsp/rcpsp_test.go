@@ -2,6 +2,7 @@ package rcpsp_test
 
 import (
 	"reflect"
+	"runtime"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -64,6 +65,49 @@ func TestTheSameSeedGivesTheSame(t *testing.T) {
 	a, b := solve(t, jobShop(ft06), 300), solve(t, jobShop(ft06), 300)
 	if !reflect.DeepEqual(a, b) {
 		t.Errorf("%v and %v", a, b)
+	}
+}
+
+// TestIslands: the same number of them gives the same on any number of processors,
+// and together they make as many schedules as were asked for.
+func TestIslands(t *testing.T) {
+	p := jobShop(ft06)
+	var first rcpsp.Result
+	for _, processors := range []int{1, 4} {
+		old := runtime.GOMAXPROCS(processors)
+		r, err := rcpsp.Solve(p, rcpsp.Options{Schedules: 1001, Seed: 3, Islands: 3})
+		runtime.GOMAXPROCS(old)
+		if err != nil || r.Schedules != 1001 || len(check.Project(p, r.Starts, r.Makespan)) > 0 {
+			t.Fatalf("%+v, %v", r, err)
+		}
+		if first.Starts == nil {
+			first = r
+		} else if !reflect.DeepEqual(r, first) {
+			t.Errorf("on %d processors %v, before %v", processors, r, first)
+		}
+	}
+}
+
+// TestWarmStart: what is given is never made worse, and what is not of the project
+// is refused.
+func TestWarmStart(t *testing.T) {
+	p := jobShop(ft06)
+	good := solve(t, p, 5000)
+	r, err := rcpsp.Solve(p, rcpsp.Options{Schedules: 1, Seed: 9, Starts: good.Starts})
+	if err != nil || r.Makespan > good.Makespan || len(check.Project(p, r.Starts, r.Makespan)) > 0 {
+		t.Errorf("%d after %d, %v", r.Makespan, good.Makespan, err)
+	}
+	if _, err := rcpsp.Solve(p, rcpsp.Options{Schedules: 1, Starts: []int{1, 2}}); err == nil {
+		t.Error("two starts were taken for 36 activities")
+	}
+}
+
+// TestStopIsHeard: what was made until then is the beginning of the longer search.
+func TestStopIsHeard(t *testing.T) {
+	p, asked := jobShop(ft06), 0
+	r, err := rcpsp.Solve(p, rcpsp.Options{Seed: 7, Stop: func() bool { asked++; return asked > 40 }})
+	if err != nil || r.Schedules < 1 || r.Schedules > 60 || len(check.Project(p, r.Starts, r.Makespan)) > 0 {
+		t.Errorf("%+v, %v", r, err)
 	}
 }
 

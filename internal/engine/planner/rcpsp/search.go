@@ -1,6 +1,7 @@
 package rcpsp
 
 import (
+	"fmt"
 	"math/rand/v2"
 )
 
@@ -11,8 +12,15 @@ type Options struct {
 	Schedules int
 	Seed      uint64
 	// Stop is asked after each schedule; nil: never. A search that is stopped by it is
-	// the beginning of the one that is not.
+	// the beginning of the one that is not. With several islands it is called by all of
+	// them at once.
 	Stop func() bool
+	// Starts of a schedule to begin with; nil: none. The result is no longer than it.
+	Starts []int
+	// Islands are populations of their own that share the schedules among them, run at
+	// the same time, and give each other their best now and then; up to 1: one. For the
+	// same seed and number the result is the same on any number of processors.
+	Islands int
 }
 
 // Result is the best schedule found.
@@ -46,6 +54,8 @@ type search struct {
 	best    schedule
 	bestDir int
 	bound   int32
+	pop     [2][]schedule // by direction
+	begin   []int
 	// room for a child
 	keys []int64
 	list []int32
@@ -57,20 +67,26 @@ type search struct {
 }
 
 // Solve searches for a short schedule. The error says that the project
-// contradicts itself.
+// contradicts itself, or that the schedule to begin with is not one of it.
 func Solve(p Project, o Options) (Result, error) {
 	forward, backward, err := compile(p)
 	if err != nil {
 		return Result{}, err
 	}
-	s := &search{
-		nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
-		random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15)),
-		asked:  max(0, o.Schedules), stop: o.Stop, bound: bound(p, forward),
-		keys: make([]int64, forward.n), list: make([]int32, forward.n), open: make([]int, forward.n),
+	if o.Starts != nil && len(o.Starts) != forward.n {
+		return Result{}, fmt.Errorf("rcpsp: %d starts for %d activities", len(o.Starts), forward.n)
 	}
-	s.run()
-	return s.result(), nil
+	islands := make([]*search, max(1, o.Islands))
+	for i := range islands {
+		islands[i] = &search{
+			nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
+			random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15+uint64(i))), //nolint:gosec // an index
+			asked:  share(o.Schedules, len(islands), i), stop: o.Stop, bound: bound(p, forward), begin: o.Starts,
+			keys: make([]int64, forward.n), list: make([]int32, forward.n), open: make([]int, forward.n),
+		}
+	}
+	together(islands)
+	return result(islands), nil
 }
 
 // done tells whether the count is used up, the bound is reached, or somebody has
@@ -113,8 +129,15 @@ func (w *network) lateWork(of schedule) float64 {
 	return 0.99 * sum / all
 }
 
-func (s *search) result() Result {
-	r := Result{Makespan: int(s.best.makespan), LowerBound: int(s.bound), Schedules: s.made}
+func result(islands []*search) Result {
+	s, made := islands[0], 0
+	for _, other := range islands {
+		made += other.made
+		if other.best.makespan < s.best.makespan {
+			s = other
+		}
+	}
+	r := Result{Makespan: int(s.best.makespan), LowerBound: int(s.bound), Schedules: made}
 	for a, f := range s.best.finish {
 		start := f - s.nets[0].durations[a]
 		if s.bestDir == 1 {

@@ -30,6 +30,9 @@ type Config struct {
 	// Operators is how many people each job shop has, of whom every operation holds
 	// one; zero: what the file says.
 	Operators int
+	// Islands is how many populations share the schedules of an instance and run at the
+	// same time; up to 1: one. The times are then those of the wall.
+	Islands int
 	// Workers is how many instances are solved at once; zero: one for each processor.
 	Workers int
 	// Progress takes a line for each set; nil for silence.
@@ -57,6 +60,8 @@ func (c *Config) check() error {
 		return errors.New("the seconds for an instance are 0 to 86400")
 	case c.Workers < 0 || c.Workers > 1024:
 		return errors.New("up to 1024 instances can be solved at once")
+	case c.Islands < 0 || c.Islands > 1024:
+		return errors.New("an instance can have up to 1024 islands")
 	case c.Operators < 0 || c.Operators > 1<<15-1:
 		return fmt.Errorf("%d operators; 0 to %d are possible", c.Operators, 1<<15-1)
 	}

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"ramprow/internal/engine/planner/check"
@@ -160,14 +161,13 @@ func (s set) solve(ctx context.Context, c Config, schedules int) ([]Outcome, err
 
 func (s set) one(ctx context.Context, c Config, i, schedules int) (Outcome, error) {
 	in := s.instances[i]
-	spent, release := coreClock()
+	spent, release := clock(c)
 	defer release()
-	asked := 0
+	var asked atomic.Int64
 	stop := func() bool {
-		asked++
-		return ctx.Err() != nil || c.Seconds > 0 && asked%askEvery == 0 && spent() >= c.time()
+		return ctx.Err() != nil || c.Seconds > 0 && asked.Add(1)%askEvery == 0 && spent() >= c.time()
 	}
-	r, err := rcpsp.Solve(in.project, rcpsp.Options{Schedules: schedules, Seed: c.Seed, Stop: stop})
+	r, err := rcpsp.Solve(in.project, rcpsp.Options{Schedules: schedules, Seed: c.Seed, Stop: stop, Islands: c.Islands})
 	if err != nil {
 		return Outcome{}, fmt.Errorf("%s: %w", in.name, err)
 	}
@@ -202,4 +202,13 @@ func (s set) one(ctx context.Context, c Config, i, schedules int) (Outcome, erro
 		return o, fmt.Errorf("%s: the bound %d contradicts the table's schedule of %d", in.name, r.LowerBound, in.known.makespan)
 	}
 	return o, nil
+}
+
+// clock is a core's own, or the wall's if several work on an instance.
+func clock(c Config) (spent func() time.Duration, release func()) {
+	if c.Islands <= 1 {
+		return coreClock()
+	}
+	began := time.Now()
+	return func() time.Duration { return time.Since(began) }, func() {}
 }

@@ -62,7 +62,7 @@ func TestOneInSoManyWithOperators(t *testing.T) {
 
 func TestAWrongTableIsNoticed(t *testing.T) {
 	c := shops()
-	c.Every, c.Schedules = 7, []int{300}
+	c.Every, c.Schedules, c.Islands = 7, []int{300}, 2
 	for value, words := range map[string]string{"900,1": "shorter than what was proved", "46,0": "contradicts", "x,0": "no makespan"} {
 		c.Known = filepath.Join(t.TempDir(), "known.csv")
 		if err := os.WriteFile(c.Known, []byte("instance,best,proven_optimal\nft06,"+value+"\n"), 0o600); err != nil {
@@ -83,6 +83,7 @@ func TestRunRefuses(t *testing.T) {
 		"negative":    func(c *projects.Config) { c.Schedules = []int{-1} },
 		"seconds":     func(c *projects.Config) { c.Seconds = -1 },
 		"workers":     func(c *projects.Config) { c.Workers = 5000 },
+		"islands":     func(c *projects.Config) { c.Islands = -1 },
 		"operators":   func(c *projects.Config) { c.Operators = -1 },
 		"no table":    func(c *projects.Config) { c.Known = "testdata/none.csv" },
 	} {
