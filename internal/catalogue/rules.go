@@ -68,6 +68,7 @@ func rules() []rule {
 		{"STAGE_ANGLE_NOT_MEASURABLE", Error, stageAngleNotMeasurable},
 		{"STAGE_FASTENER", Error, stageFastener},
 		{"PATTERN_ORDER", Error, patternOrder},
+		{"TORQUE_IMPLAUSIBLE", Warning, torqueImplausible},
 		{"JOINT_NEVER_UNDONE", Warning, jointNeverUndone},
 
 		{"PIECE_RENEWED_BY_NOTHING", Error, pieceRenewedByNothing},
