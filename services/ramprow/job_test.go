@@ -59,6 +59,7 @@ func (h *house) wrenchFails(t *testing.T) {
 	has(t, h.as("owner", "tighten", "lookbacks"), "1: w1 (w1) failed its check", "RP-SM 1", "yes", "Not seen by the owner yet. Next: ramprow tighten seen 1")
 	has(t, h.as("owner", "tighten", "seen", "1"), "lookbacks/1: seen by owner")
 	has(t, h.as("technician", "tighten", "sheet", "1"), "tightening reopened")
+	has(t, h.as("owner", "tighten", "stats", "joint", "cover"), "cover: ", "did not count", "Cpk ")
 	has(t, h.as("technician", "tighten", "wrench", "due"), "w1", "now", "it failed its last check")
 	has(t, h.as("technician", "tighten", "residual", "1", "cover", "1", "--method", "on", "--wrench", "a1", "--torque", "11"), "cover 1: recorded, not judged: no limit is given")
 	has(t, h.as("technician", "tighten", "next", "1", "cover", "--adapter", "450,50,0"), "with the adapter set the wrench to ")

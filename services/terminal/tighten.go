@@ -16,7 +16,7 @@ func tightenCommands() *cobra.Command {
 		tightenSheets, tightenSheet, tightenNext, tightenPost, tightenRun,
 		tightenCorrect, tightenDepart, tightenSign, tightenReopen,
 		tightenWrenches, tightenWrench, tightenWatch,
-		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen, tightenResidual, tightenCurve,
+		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen, tightenResidual, tightenCurve, tightenStats,
 	)
 }
 

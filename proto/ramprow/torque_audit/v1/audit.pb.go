@@ -200,6 +200,59 @@ func (ResidualMethod) EnumDescriptor() ([]byte, []int) {
 	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{2}
 }
 
+// StatisticsBy says whose readings are charted.
+type StatisticsBy int32
+
+const (
+	StatisticsBy_STATISTICS_BY_UNSPECIFIED StatisticsBy = 0
+	StatisticsBy_STATISTICS_BY_TOOL        StatisticsBy = 1
+	StatisticsBy_STATISTICS_BY_PERSON      StatisticsBy = 2
+	StatisticsBy_STATISTICS_BY_JOINT       StatisticsBy = 3
+)
+
+// Enum value maps for StatisticsBy.
+var (
+	StatisticsBy_name = map[int32]string{
+		0: "STATISTICS_BY_UNSPECIFIED",
+		1: "STATISTICS_BY_TOOL",
+		2: "STATISTICS_BY_PERSON",
+		3: "STATISTICS_BY_JOINT",
+	}
+	StatisticsBy_value = map[string]int32{
+		"STATISTICS_BY_UNSPECIFIED": 0,
+		"STATISTICS_BY_TOOL":        1,
+		"STATISTICS_BY_PERSON":      2,
+		"STATISTICS_BY_JOINT":       3,
+	}
+)
+
+func (x StatisticsBy) Enum() *StatisticsBy {
+	p := new(StatisticsBy)
+	*p = x
+	return p
+}
+
+func (x StatisticsBy) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (StatisticsBy) Descriptor() protoreflect.EnumDescriptor {
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[3].Descriptor()
+}
+
+func (StatisticsBy) Type() protoreflect.EnumType {
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[3]
+}
+
+func (x StatisticsBy) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use StatisticsBy.Descriptor instead.
+func (StatisticsBy) EnumDescriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+}
+
 type JointState int32
 
 const (
@@ -245,11 +298,11 @@ func (x JointState) String() string {
 }
 
 func (JointState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[3].Descriptor()
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[4].Descriptor()
 }
 
 func (JointState) Type() protoreflect.EnumType {
-	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[3]
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[4]
 }
 
 func (x JointState) Number() protoreflect.EnumNumber {
@@ -258,7 +311,7 @@ func (x JointState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use JointState.Descriptor instead.
 func (JointState) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
 }
 
 type SheetState int32
@@ -304,11 +357,11 @@ func (x SheetState) String() string {
 }
 
 func (SheetState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[4].Descriptor()
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[5].Descriptor()
 }
 
 func (SheetState) Type() protoreflect.EnumType {
-	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[4]
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[5]
 }
 
 func (x SheetState) Number() protoreflect.EnumNumber {
@@ -317,7 +370,7 @@ func (x SheetState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use SheetState.Descriptor instead.
 func (SheetState) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
 }
 
 // Wrench is one tool of the register.
@@ -1235,6 +1288,332 @@ func (x *Curve) GetRemarks() []string {
 	return nil
 }
 
+// ControlLimits are a chart's centre line and what common causes explain.
+type ControlLimits struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Low           float64                `protobuf:"fixed64,1,opt,name=low,proto3" json:"low,omitempty"`
+	Centre        float64                `protobuf:"fixed64,2,opt,name=centre,proto3" json:"centre,omitempty"`
+	High          float64                `protobuf:"fixed64,3,opt,name=high,proto3" json:"high,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ControlLimits) Reset() {
+	*x = ControlLimits{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ControlLimits) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ControlLimits) ProtoMessage() {}
+
+func (x *ControlLimits) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ControlLimits.ProtoReflect.Descriptor instead.
+func (*ControlLimits) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ControlLimits) GetLow() float64 {
+	if x != nil {
+		return x.Low
+	}
+	return 0
+}
+
+func (x *ControlLimits) GetCentre() float64 {
+	if x != nil {
+		return x.Centre
+	}
+	return 0
+}
+
+func (x *ControlLimits) GetHigh() float64 {
+	if x != nil {
+		return x.High
+	}
+	return 0
+}
+
+// CapabilityIndex is an index with its interval of confidence.
+type CapabilityIndex struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Value         float64                `protobuf:"fixed64,1,opt,name=value,proto3" json:"value,omitempty"`
+	Low           float64                `protobuf:"fixed64,2,opt,name=low,proto3" json:"low,omitempty"`
+	High          float64                `protobuf:"fixed64,3,opt,name=high,proto3" json:"high,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CapabilityIndex) Reset() {
+	*x = CapabilityIndex{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CapabilityIndex) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CapabilityIndex) ProtoMessage() {}
+
+func (x *CapabilityIndex) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CapabilityIndex.ProtoReflect.Descriptor instead.
+func (*CapabilityIndex) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *CapabilityIndex) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *CapabilityIndex) GetLow() float64 {
+	if x != nil {
+		return x.Low
+	}
+	return 0
+}
+
+func (x *CapabilityIndex) GetHigh() float64 {
+	if x != nil {
+		return x.High
+	}
+	return 0
+}
+
+// WrenchDrift is a straight line through the checks of a wrench.
+type WrenchDrift struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Deviation gained in a year, in percent of the reference.
+	PercentPerYear float64 `protobuf:"fixed64,1,opt,name=percent_per_year,json=percentPerYear,proto3" json:"percent_per_year,omitempty"`
+	// When the line leaves the permissible deviation; absent: not within a century.
+	LeavesAt *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=leaves_at,json=leavesAt,proto3" json:"leaves_at,omitempty"`
+	Checks   uint32                 `protobuf:"varint,3,opt,name=checks,proto3" json:"checks,omitempty"`
+	// Scatter of the checks about the line, in percent; 0 for two checks.
+	ScatterPercent float64 `protobuf:"fixed64,4,opt,name=scatter_percent,json=scatterPercent,proto3" json:"scatter_percent,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *WrenchDrift) Reset() {
+	*x = WrenchDrift{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WrenchDrift) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WrenchDrift) ProtoMessage() {}
+
+func (x *WrenchDrift) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WrenchDrift.ProtoReflect.Descriptor instead.
+func (*WrenchDrift) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *WrenchDrift) GetPercentPerYear() float64 {
+	if x != nil {
+		return x.PercentPerYear
+	}
+	return 0
+}
+
+func (x *WrenchDrift) GetLeavesAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LeavesAt
+	}
+	return nil
+}
+
+func (x *WrenchDrift) GetChecks() uint32 {
+	if x != nil {
+		return x.Checks
+	}
+	return 0
+}
+
+func (x *WrenchDrift) GetScatterPercent() float64 {
+	if x != nil {
+		return x.ScatterPercent
+	}
+	return 0
+}
+
+// TighteningStatistics is whether tightening is under control. Readings of different specifications are
+// compared by where they lie in their own window: -1 is its lower limit, 0 its middle, 1 its upper limit.
+type TighteningStatistics struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Readings uint32                 `protobuf:"varint,1,opt,name=readings,proto3" json:"readings,omitempty"`
+	// Of them, how many did not count.
+	NotCounted uint32 `protobuf:"varint,2,opt,name=not_counted,json=notCounted,proto3" json:"not_counted,omitempty"`
+	// The last values, oldest first, at most 500; single ones or means of groups.
+	Points []float64 `protobuf:"fixed64,3,rep,packed,name=points,proto3" json:"points,omitempty"`
+	// 1: single values with moving ranges; otherwise the size of a group.
+	GroupSize uint32 `protobuf:"varint,4,opt,name=group_size,json=groupSize,proto3" json:"group_size,omitempty"`
+	// Absent while there are too few readings; the remarks say so.
+	Mean  *ControlLimits `protobuf:"bytes,5,opt,name=mean,proto3" json:"mean,omitempty"`
+	Range *ControlLimits `protobuf:"bytes,6,opt,name=range,proto3" json:"range,omitempty"`
+	// Indices of points that common causes do not explain, from 0.
+	Signals []uint32 `protobuf:"varint,7,rep,packed,name=signals,proto3" json:"signals,omitempty"`
+	// Cp and Cpk; of one tool alone they are Cm and Cmk.
+	Spread        *CapabilityIndex `protobuf:"bytes,8,opt,name=spread,proto3" json:"spread,omitempty"`
+	Worst         *CapabilityIndex `protobuf:"bytes,9,opt,name=worst,proto3" json:"worst,omitempty"`
+	Drift         *WrenchDrift     `protobuf:"bytes,10,opt,name=drift,proto3" json:"drift,omitempty"`
+	Remarks       []string         `protobuf:"bytes,11,rep,name=remarks,proto3" json:"remarks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TighteningStatistics) Reset() {
+	*x = TighteningStatistics{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TighteningStatistics) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TighteningStatistics) ProtoMessage() {}
+
+func (x *TighteningStatistics) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TighteningStatistics.ProtoReflect.Descriptor instead.
+func (*TighteningStatistics) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *TighteningStatistics) GetReadings() uint32 {
+	if x != nil {
+		return x.Readings
+	}
+	return 0
+}
+
+func (x *TighteningStatistics) GetNotCounted() uint32 {
+	if x != nil {
+		return x.NotCounted
+	}
+	return 0
+}
+
+func (x *TighteningStatistics) GetPoints() []float64 {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetGroupSize() uint32 {
+	if x != nil {
+		return x.GroupSize
+	}
+	return 0
+}
+
+func (x *TighteningStatistics) GetMean() *ControlLimits {
+	if x != nil {
+		return x.Mean
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetRange() *ControlLimits {
+	if x != nil {
+		return x.Range
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetSignals() []uint32 {
+	if x != nil {
+		return x.Signals
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetSpread() *CapabilityIndex {
+	if x != nil {
+		return x.Spread
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetWorst() *CapabilityIndex {
+	if x != nil {
+		return x.Worst
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetDrift() *WrenchDrift {
+	if x != nil {
+		return x.Drift
+	}
+	return nil
+}
+
+func (x *TighteningStatistics) GetRemarks() []string {
+	if x != nil {
+		return x.Remarks
+	}
+	return nil
+}
+
 // WrenchDue is a wrench that needs a calibration or a check soon, or at once.
 type WrenchDue struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -1249,7 +1628,7 @@ type WrenchDue struct {
 
 func (x *WrenchDue) Reset() {
 	*x = WrenchDue{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1261,7 +1640,7 @@ func (x *WrenchDue) String() string {
 func (*WrenchDue) ProtoMessage() {}
 
 func (x *WrenchDue) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[7]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1274,7 +1653,7 @@ func (x *WrenchDue) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WrenchDue.ProtoReflect.Descriptor instead.
 func (*WrenchDue) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *WrenchDue) GetWrench() *Wrench {
@@ -1330,7 +1709,7 @@ type Basis struct {
 
 func (x *Basis) Reset() {
 	*x = Basis{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1342,7 +1721,7 @@ func (x *Basis) String() string {
 func (*Basis) ProtoMessage() {}
 
 func (x *Basis) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[8]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1355,7 +1734,7 @@ func (x *Basis) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Basis.ProtoReflect.Descriptor instead.
 func (*Basis) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Basis) GetAsked() string {
@@ -1470,7 +1849,7 @@ type NextTurn struct {
 
 func (x *NextTurn) Reset() {
 	*x = NextTurn{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1482,7 +1861,7 @@ func (x *NextTurn) String() string {
 func (*NextTurn) ProtoMessage() {}
 
 func (x *NextTurn) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[9]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1495,7 +1874,7 @@ func (x *NextTurn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NextTurn.ProtoReflect.Descriptor instead.
 func (*NextTurn) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *NextTurn) GetJoint() string {
@@ -1580,7 +1959,7 @@ type JointSheet struct {
 
 func (x *JointSheet) Reset() {
 	*x = JointSheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1592,7 +1971,7 @@ func (x *JointSheet) String() string {
 func (*JointSheet) ProtoMessage() {}
 
 func (x *JointSheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[10]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1605,7 +1984,7 @@ func (x *JointSheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JointSheet.ProtoReflect.Descriptor instead.
 func (*JointSheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *JointSheet) GetDue() *v11.JointDue {
@@ -1684,7 +2063,7 @@ type Departure struct {
 
 func (x *Departure) Reset() {
 	*x = Departure{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1696,7 +2075,7 @@ func (x *Departure) String() string {
 func (*Departure) ProtoMessage() {}
 
 func (x *Departure) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1709,7 +2088,7 @@ func (x *Departure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Departure.ProtoReflect.Descriptor instead.
 func (*Departure) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *Departure) GetReason() string {
@@ -1768,7 +2147,7 @@ type Sheet struct {
 
 func (x *Sheet) Reset() {
 	*x = Sheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1780,7 +2159,7 @@ func (x *Sheet) String() string {
 func (*Sheet) ProtoMessage() {}
 
 func (x *Sheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1793,7 +2172,7 @@ func (x *Sheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sheet.ProtoReflect.Descriptor instead.
 func (*Sheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Sheet) GetName() string {
@@ -1934,7 +2313,7 @@ type LookBack struct {
 
 func (x *LookBack) Reset() {
 	*x = LookBack{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1946,7 +2325,7 @@ func (x *LookBack) String() string {
 func (*LookBack) ProtoMessage() {}
 
 func (x *LookBack) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1959,7 +2338,7 @@ func (x *LookBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
 func (*LookBack) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *LookBack) GetName() string {
@@ -2070,7 +2449,7 @@ type LookBackLine struct {
 
 func (x *LookBackLine) Reset() {
 	*x = LookBackLine{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2082,7 +2461,7 @@ func (x *LookBackLine) String() string {
 func (*LookBackLine) ProtoMessage() {}
 
 func (x *LookBackLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2095,7 +2474,7 @@ func (x *LookBackLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackLine.ProtoReflect.Descriptor instead.
 func (*LookBackLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *LookBackLine) GetJob() string {
@@ -2189,7 +2568,7 @@ type SheetSummary struct {
 
 func (x *SheetSummary) Reset() {
 	*x = SheetSummary{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2201,7 +2580,7 @@ func (x *SheetSummary) String() string {
 func (*SheetSummary) ProtoMessage() {}
 
 func (x *SheetSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2214,7 +2593,7 @@ func (x *SheetSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetSummary.ProtoReflect.Descriptor instead.
 func (*SheetSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *SheetSummary) GetName() string {
@@ -2358,7 +2737,35 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"stick_slip\x18\x0f \x01(\bR\tstickSlip\x12!\n" +
 	"\fcross_thread\x18\x10 \x01(\bR\vcrossThread\x12\x1a\n" +
 	"\bstripped\x18\x11 \x01(\bR\bstripped\x12\x18\n" +
-	"\aremarks\x18\x12 \x03(\tR\aremarks\"\xa3\x01\n" +
+	"\aremarks\x18\x12 \x03(\tR\aremarks\"M\n" +
+	"\rControlLimits\x12\x10\n" +
+	"\x03low\x18\x01 \x01(\x01R\x03low\x12\x16\n" +
+	"\x06centre\x18\x02 \x01(\x01R\x06centre\x12\x12\n" +
+	"\x04high\x18\x03 \x01(\x01R\x04high\"M\n" +
+	"\x0fCapabilityIndex\x12\x14\n" +
+	"\x05value\x18\x01 \x01(\x01R\x05value\x12\x10\n" +
+	"\x03low\x18\x02 \x01(\x01R\x03low\x12\x12\n" +
+	"\x04high\x18\x03 \x01(\x01R\x04high\"\xb1\x01\n" +
+	"\vWrenchDrift\x12(\n" +
+	"\x10percent_per_year\x18\x01 \x01(\x01R\x0epercentPerYear\x127\n" +
+	"\tleaves_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\bleavesAt\x12\x16\n" +
+	"\x06checks\x18\x03 \x01(\rR\x06checks\x12'\n" +
+	"\x0fscatter_percent\x18\x04 \x01(\x01R\x0escatterPercent\"\xf6\x03\n" +
+	"\x14TighteningStatistics\x12\x1a\n" +
+	"\breadings\x18\x01 \x01(\rR\breadings\x12\x1f\n" +
+	"\vnot_counted\x18\x02 \x01(\rR\n" +
+	"notCounted\x12\x16\n" +
+	"\x06points\x18\x03 \x03(\x01R\x06points\x12\x1d\n" +
+	"\n" +
+	"group_size\x18\x04 \x01(\rR\tgroupSize\x12:\n" +
+	"\x04mean\x18\x05 \x01(\v2&.ramprow.torque_audit.v1.ControlLimitsR\x04mean\x12<\n" +
+	"\x05range\x18\x06 \x01(\v2&.ramprow.torque_audit.v1.ControlLimitsR\x05range\x12\x18\n" +
+	"\asignals\x18\a \x03(\rR\asignals\x12@\n" +
+	"\x06spread\x18\b \x01(\v2(.ramprow.torque_audit.v1.CapabilityIndexR\x06spread\x12>\n" +
+	"\x05worst\x18\t \x01(\v2(.ramprow.torque_audit.v1.CapabilityIndexR\x05worst\x12:\n" +
+	"\x05drift\x18\n" +
+	" \x01(\v2$.ramprow.torque_audit.v1.WrenchDriftR\x05drift\x12\x18\n" +
+	"\aremarks\x18\v \x03(\tR\aremarks\"\xa3\x01\n" +
 	"\tWrenchDue\x127\n" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\x121\n" +
 	"\x06due_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x05dueAt\x12\x10\n" +
@@ -2481,7 +2888,12 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x1bRESIDUAL_METHOD_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12RESIDUAL_METHOD_ON\x10\x01\x12\x17\n" +
 	"\x13RESIDUAL_METHOD_OFF\x10\x02\x12\x18\n" +
-	"\x14RESIDUAL_METHOD_MARK\x10\x03*\xa3\x01\n" +
+	"\x14RESIDUAL_METHOD_MARK\x10\x03*x\n" +
+	"\fStatisticsBy\x12\x1d\n" +
+	"\x19STATISTICS_BY_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12STATISTICS_BY_TOOL\x10\x01\x12\x18\n" +
+	"\x14STATISTICS_BY_PERSON\x10\x02\x12\x17\n" +
+	"\x13STATISTICS_BY_JOINT\x10\x03*\xa3\x01\n" +
 	"\n" +
 	"JointState\x12\x1b\n" +
 	"\x17JOINT_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
@@ -2511,88 +2923,99 @@ func file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_audit_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
+var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(WrenchKind)(0),               // 0: ramprow.torque_audit.v1.WrenchKind
 	(Verdict)(0),                  // 1: ramprow.torque_audit.v1.Verdict
 	(ResidualMethod)(0),           // 2: ramprow.torque_audit.v1.ResidualMethod
-	(JointState)(0),               // 3: ramprow.torque_audit.v1.JointState
-	(SheetState)(0),               // 4: ramprow.torque_audit.v1.SheetState
-	(*Wrench)(nil),                // 5: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),           // 6: ramprow.torque_audit.v1.WrenchCheck
-	(*Reading)(nil),               // 7: ramprow.torque_audit.v1.Reading
-	(*Adapter)(nil),               // 8: ramprow.torque_audit.v1.Adapter
-	(*Residual)(nil),              // 9: ramprow.torque_audit.v1.Residual
-	(*CurvePoint)(nil),            // 10: ramprow.torque_audit.v1.CurvePoint
-	(*Curve)(nil),                 // 11: ramprow.torque_audit.v1.Curve
-	(*WrenchDue)(nil),             // 12: ramprow.torque_audit.v1.WrenchDue
-	(*Basis)(nil),                 // 13: ramprow.torque_audit.v1.Basis
-	(*NextTurn)(nil),              // 14: ramprow.torque_audit.v1.NextTurn
-	(*JointSheet)(nil),            // 15: ramprow.torque_audit.v1.JointSheet
-	(*Departure)(nil),             // 16: ramprow.torque_audit.v1.Departure
-	(*Sheet)(nil),                 // 17: ramprow.torque_audit.v1.Sheet
-	(*LookBack)(nil),              // 18: ramprow.torque_audit.v1.LookBack
-	(*LookBackLine)(nil),          // 19: ramprow.torque_audit.v1.LookBackLine
-	(*SheetSummary)(nil),          // 20: ramprow.torque_audit.v1.SheetSummary
-	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
-	(v1.DecisionRule)(0),          // 22: ramprow.catalogue.v1.DecisionRule
-	(*v1.Stage)(nil),              // 23: ramprow.catalogue.v1.Stage
-	(*v11.JointDue)(nil),          // 24: ramprow.job.v1.JointDue
+	(StatisticsBy)(0),             // 3: ramprow.torque_audit.v1.StatisticsBy
+	(JointState)(0),               // 4: ramprow.torque_audit.v1.JointState
+	(SheetState)(0),               // 5: ramprow.torque_audit.v1.SheetState
+	(*Wrench)(nil),                // 6: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),           // 7: ramprow.torque_audit.v1.WrenchCheck
+	(*Reading)(nil),               // 8: ramprow.torque_audit.v1.Reading
+	(*Adapter)(nil),               // 9: ramprow.torque_audit.v1.Adapter
+	(*Residual)(nil),              // 10: ramprow.torque_audit.v1.Residual
+	(*CurvePoint)(nil),            // 11: ramprow.torque_audit.v1.CurvePoint
+	(*Curve)(nil),                 // 12: ramprow.torque_audit.v1.Curve
+	(*ControlLimits)(nil),         // 13: ramprow.torque_audit.v1.ControlLimits
+	(*CapabilityIndex)(nil),       // 14: ramprow.torque_audit.v1.CapabilityIndex
+	(*WrenchDrift)(nil),           // 15: ramprow.torque_audit.v1.WrenchDrift
+	(*TighteningStatistics)(nil),  // 16: ramprow.torque_audit.v1.TighteningStatistics
+	(*WrenchDue)(nil),             // 17: ramprow.torque_audit.v1.WrenchDue
+	(*Basis)(nil),                 // 18: ramprow.torque_audit.v1.Basis
+	(*NextTurn)(nil),              // 19: ramprow.torque_audit.v1.NextTurn
+	(*JointSheet)(nil),            // 20: ramprow.torque_audit.v1.JointSheet
+	(*Departure)(nil),             // 21: ramprow.torque_audit.v1.Departure
+	(*Sheet)(nil),                 // 22: ramprow.torque_audit.v1.Sheet
+	(*LookBack)(nil),              // 23: ramprow.torque_audit.v1.LookBack
+	(*LookBackLine)(nil),          // 24: ramprow.torque_audit.v1.LookBackLine
+	(*SheetSummary)(nil),          // 25: ramprow.torque_audit.v1.SheetSummary
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
+	(v1.DecisionRule)(0),          // 27: ramprow.catalogue.v1.DecisionRule
+	(*v1.Stage)(nil),              // 28: ramprow.catalogue.v1.Stage
+	(*v11.JointDue)(nil),          // 29: ramprow.job.v1.JointDue
 }
 var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	0,  // 0: ramprow.torque_audit.v1.Wrench.kind:type_name -> ramprow.torque_audit.v1.WrenchKind
-	21, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
-	21, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
-	6,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	21, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	21, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
-	21, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	26, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
+	26, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
+	7,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	26, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
+	26, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	26, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	13, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
-	8,  // 9: ramprow.torque_audit.v1.Reading.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	18, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
+	9,  // 9: ramprow.torque_audit.v1.Reading.adapter:type_name -> ramprow.torque_audit.v1.Adapter
 	2,  // 10: ramprow.torque_audit.v1.Residual.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
-	21, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
+	26, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
 	1,  // 12: ramprow.torque_audit.v1.Residual.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	21, // 13: ramprow.torque_audit.v1.Curve.at:type_name -> google.protobuf.Timestamp
-	10, // 14: ramprow.torque_audit.v1.Curve.snug:type_name -> ramprow.torque_audit.v1.CurvePoint
-	10, // 15: ramprow.torque_audit.v1.Curve.yield:type_name -> ramprow.torque_audit.v1.CurvePoint
-	10, // 16: ramprow.torque_audit.v1.Curve.peak:type_name -> ramprow.torque_audit.v1.CurvePoint
-	10, // 17: ramprow.torque_audit.v1.Curve.end:type_name -> ramprow.torque_audit.v1.CurvePoint
-	5,  // 18: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	21, // 19: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
-	22, // 20: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
-	21, // 21: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
-	21, // 22: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
-	21, // 23: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
-	23, // 24: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	24, // 25: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
-	3,  // 26: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	23, // 27: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
-	7,  // 28: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
-	14, // 29: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	16, // 30: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	9,  // 31: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
-	11, // 32: ramprow.torque_audit.v1.JointSheet.curves:type_name -> ramprow.torque_audit.v1.Curve
-	21, // 33: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
-	4,  // 34: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
-	15, // 35: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	21, // 36: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	21, // 37: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	21, // 38: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	21, // 39: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
-	21, // 40: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
-	19, // 41: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
-	21, // 42: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
-	21, // 43: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
-	21, // 44: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
-	3,  // 45: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
-	4,  // 46: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	47, // [47:47] is the sub-list for method output_type
-	47, // [47:47] is the sub-list for method input_type
-	47, // [47:47] is the sub-list for extension type_name
-	47, // [47:47] is the sub-list for extension extendee
-	0,  // [0:47] is the sub-list for field type_name
+	26, // 13: ramprow.torque_audit.v1.Curve.at:type_name -> google.protobuf.Timestamp
+	11, // 14: ramprow.torque_audit.v1.Curve.snug:type_name -> ramprow.torque_audit.v1.CurvePoint
+	11, // 15: ramprow.torque_audit.v1.Curve.yield:type_name -> ramprow.torque_audit.v1.CurvePoint
+	11, // 16: ramprow.torque_audit.v1.Curve.peak:type_name -> ramprow.torque_audit.v1.CurvePoint
+	11, // 17: ramprow.torque_audit.v1.Curve.end:type_name -> ramprow.torque_audit.v1.CurvePoint
+	26, // 18: ramprow.torque_audit.v1.WrenchDrift.leaves_at:type_name -> google.protobuf.Timestamp
+	13, // 19: ramprow.torque_audit.v1.TighteningStatistics.mean:type_name -> ramprow.torque_audit.v1.ControlLimits
+	13, // 20: ramprow.torque_audit.v1.TighteningStatistics.range:type_name -> ramprow.torque_audit.v1.ControlLimits
+	14, // 21: ramprow.torque_audit.v1.TighteningStatistics.spread:type_name -> ramprow.torque_audit.v1.CapabilityIndex
+	14, // 22: ramprow.torque_audit.v1.TighteningStatistics.worst:type_name -> ramprow.torque_audit.v1.CapabilityIndex
+	15, // 23: ramprow.torque_audit.v1.TighteningStatistics.drift:type_name -> ramprow.torque_audit.v1.WrenchDrift
+	6,  // 24: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	26, // 25: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
+	27, // 26: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	26, // 27: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
+	26, // 28: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
+	26, // 29: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
+	28, // 30: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	29, // 31: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	4,  // 32: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
+	28, // 33: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	8,  // 34: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
+	19, // 35: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	21, // 36: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
+	10, // 37: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
+	12, // 38: ramprow.torque_audit.v1.JointSheet.curves:type_name -> ramprow.torque_audit.v1.Curve
+	26, // 39: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	5,  // 40: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
+	20, // 41: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
+	26, // 42: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	26, // 43: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	26, // 44: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	26, // 45: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
+	26, // 46: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
+	24, // 47: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
+	26, // 48: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
+	26, // 49: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
+	26, // 50: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
+	4,  // 51: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
+	5,  // 52: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	53, // [53:53] is the sub-list for method output_type
+	53, // [53:53] is the sub-list for method input_type
+	53, // [53:53] is the sub-list for extension type_name
+	53, // [53:53] is the sub-list for extension extendee
+	0,  // [0:53] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
@@ -2605,8 +3028,8 @@ func file_ramprow_torque_audit_v1_audit_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_audit_proto_rawDesc), len(file_ramprow_torque_audit_v1_audit_proto_rawDesc)),
-			NumEnums:      5,
-			NumMessages:   16,
+			NumEnums:      6,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

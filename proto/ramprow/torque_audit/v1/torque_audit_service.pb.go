@@ -814,6 +814,121 @@ func (x *KeepCurve) GetCurve() *Curve {
 	return nil
 }
 
+type GetTighteningStatisticsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	By    StatisticsBy           `protobuf:"varint,1,opt,name=by,proto3,enum=ramprow.torque_audit.v1.StatisticsBy" json:"by,omitempty"`
+	// As in wrenches/w1, ada or valve-cover.
+	Of string `protobuf:"bytes,2,opt,name=of,proto3" json:"of,omitempty"`
+	// 0 or 1: single values; 2 to 10: means of groups of so many readings one after another.
+	GroupSize uint32 `protobuf:"varint,3,opt,name=group_size,json=groupSize,proto3" json:"group_size,omitempty"`
+	// Only readings from then on; absent: all.
+	Since         *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=since,proto3" json:"since,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTighteningStatisticsRequest) Reset() {
+	*x = GetTighteningStatisticsRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTighteningStatisticsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTighteningStatisticsRequest) ProtoMessage() {}
+
+func (x *GetTighteningStatisticsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTighteningStatisticsRequest.ProtoReflect.Descriptor instead.
+func (*GetTighteningStatisticsRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetTighteningStatisticsRequest) GetBy() StatisticsBy {
+	if x != nil {
+		return x.By
+	}
+	return StatisticsBy_STATISTICS_BY_UNSPECIFIED
+}
+
+func (x *GetTighteningStatisticsRequest) GetOf() string {
+	if x != nil {
+		return x.Of
+	}
+	return ""
+}
+
+func (x *GetTighteningStatisticsRequest) GetGroupSize() uint32 {
+	if x != nil {
+		return x.GroupSize
+	}
+	return 0
+}
+
+func (x *GetTighteningStatisticsRequest) GetSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Since
+	}
+	return nil
+}
+
+type GetTighteningStatisticsResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Statistics    *TighteningStatistics  `protobuf:"bytes,1,opt,name=statistics,proto3" json:"statistics,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetTighteningStatisticsResponse) Reset() {
+	*x = GetTighteningStatisticsResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetTighteningStatisticsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetTighteningStatisticsResponse) ProtoMessage() {}
+
+func (x *GetTighteningStatisticsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetTighteningStatisticsResponse.ProtoReflect.Descriptor instead.
+func (*GetTighteningStatisticsResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetTighteningStatisticsResponse) GetStatistics() *TighteningStatistics {
+	if x != nil {
+		return x.Statistics
+	}
+	return nil
+}
+
 type ListLookBacksRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	PageSize  int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
@@ -827,7 +942,7 @@ type ListLookBacksRequest struct {
 
 func (x *ListLookBacksRequest) Reset() {
 	*x = ListLookBacksRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -839,7 +954,7 @@ func (x *ListLookBacksRequest) String() string {
 func (*ListLookBacksRequest) ProtoMessage() {}
 
 func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[11]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -852,7 +967,7 @@ func (x *ListLookBacksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLookBacksRequest.ProtoReflect.Descriptor instead.
 func (*ListLookBacksRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListLookBacksRequest) GetPageSize() int32 {
@@ -893,7 +1008,7 @@ type ListLookBacksResponse struct {
 
 func (x *ListLookBacksResponse) Reset() {
 	*x = ListLookBacksResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -905,7 +1020,7 @@ func (x *ListLookBacksResponse) String() string {
 func (*ListLookBacksResponse) ProtoMessage() {}
 
 func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[12]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -918,7 +1033,7 @@ func (x *ListLookBacksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListLookBacksResponse.ProtoReflect.Descriptor instead.
 func (*ListLookBacksResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListLookBacksResponse) GetLookBacks() []*LookBack {
@@ -945,7 +1060,7 @@ type MarkLookBackSeenRequest struct {
 
 func (x *MarkLookBackSeenRequest) Reset() {
 	*x = MarkLookBackSeenRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -957,7 +1072,7 @@ func (x *MarkLookBackSeenRequest) String() string {
 func (*MarkLookBackSeenRequest) ProtoMessage() {}
 
 func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[13]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -970,7 +1085,7 @@ func (x *MarkLookBackSeenRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkLookBackSeenRequest.ProtoReflect.Descriptor instead.
 func (*MarkLookBackSeenRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *MarkLookBackSeenRequest) GetRequestId() string {
@@ -997,7 +1112,7 @@ type MarkLookBackSeenResponse struct {
 
 func (x *MarkLookBackSeenResponse) Reset() {
 	*x = MarkLookBackSeenResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1009,7 +1124,7 @@ func (x *MarkLookBackSeenResponse) String() string {
 func (*MarkLookBackSeenResponse) ProtoMessage() {}
 
 func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[14]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1022,7 +1137,7 @@ func (x *MarkLookBackSeenResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkLookBackSeenResponse.ProtoReflect.Descriptor instead.
 func (*MarkLookBackSeenResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *MarkLookBackSeenResponse) GetLookBack() *LookBack {
@@ -1049,7 +1164,7 @@ type GetWrenchRequest struct {
 
 func (x *GetWrenchRequest) Reset() {
 	*x = GetWrenchRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1061,7 +1176,7 @@ func (x *GetWrenchRequest) String() string {
 func (*GetWrenchRequest) ProtoMessage() {}
 
 func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1074,7 +1189,7 @@ func (x *GetWrenchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchRequest.ProtoReflect.Descriptor instead.
 func (*GetWrenchRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetWrenchRequest) GetWrench() string {
@@ -1100,7 +1215,7 @@ type GetWrenchResponse struct {
 
 func (x *GetWrenchResponse) Reset() {
 	*x = GetWrenchResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1112,7 +1227,7 @@ func (x *GetWrenchResponse) String() string {
 func (*GetWrenchResponse) ProtoMessage() {}
 
 func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1125,7 +1240,7 @@ func (x *GetWrenchResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetWrenchResponse.ProtoReflect.Descriptor instead.
 func (*GetWrenchResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetWrenchResponse) GetWrench() *Wrench {
@@ -1146,7 +1261,7 @@ type ListWrenchesRequest struct {
 
 func (x *ListWrenchesRequest) Reset() {
 	*x = ListWrenchesRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1158,7 +1273,7 @@ func (x *ListWrenchesRequest) String() string {
 func (*ListWrenchesRequest) ProtoMessage() {}
 
 func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1171,7 +1286,7 @@ func (x *ListWrenchesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesRequest.ProtoReflect.Descriptor instead.
 func (*ListWrenchesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListWrenchesRequest) GetPageSize() int32 {
@@ -1205,7 +1320,7 @@ type ListWrenchesResponse struct {
 
 func (x *ListWrenchesResponse) Reset() {
 	*x = ListWrenchesResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1217,7 +1332,7 @@ func (x *ListWrenchesResponse) String() string {
 func (*ListWrenchesResponse) ProtoMessage() {}
 
 func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1230,7 +1345,7 @@ func (x *ListWrenchesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListWrenchesResponse.ProtoReflect.Descriptor instead.
 func (*ListWrenchesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *ListWrenchesResponse) GetWrenches() []*Wrench {
@@ -1257,7 +1372,7 @@ type GetSheetRequest struct {
 
 func (x *GetSheetRequest) Reset() {
 	*x = GetSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1269,7 +1384,7 @@ func (x *GetSheetRequest) String() string {
 func (*GetSheetRequest) ProtoMessage() {}
 
 func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1282,7 +1397,7 @@ func (x *GetSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetRequest.ProtoReflect.Descriptor instead.
 func (*GetSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetSheetRequest) GetJob() string {
@@ -1308,7 +1423,7 @@ type GetSheetResponse struct {
 
 func (x *GetSheetResponse) Reset() {
 	*x = GetSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1320,7 +1435,7 @@ func (x *GetSheetResponse) String() string {
 func (*GetSheetResponse) ProtoMessage() {}
 
 func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[20]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1333,7 +1448,7 @@ func (x *GetSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSheetResponse.ProtoReflect.Descriptor instead.
 func (*GetSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetSheetResponse) GetSheet() *Sheet {
@@ -1355,7 +1470,7 @@ type GetTighteningRecordRequest struct {
 
 func (x *GetTighteningRecordRequest) Reset() {
 	*x = GetTighteningRecordRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1367,7 +1482,7 @@ func (x *GetTighteningRecordRequest) String() string {
 func (*GetTighteningRecordRequest) ProtoMessage() {}
 
 func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[21]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1380,7 +1495,7 @@ func (x *GetTighteningRecordRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordRequest.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetTighteningRecordRequest) GetJob() string {
@@ -1418,7 +1533,7 @@ type GetTighteningRecordResponse struct {
 
 func (x *GetTighteningRecordResponse) Reset() {
 	*x = GetTighteningRecordResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1430,7 +1545,7 @@ func (x *GetTighteningRecordResponse) String() string {
 func (*GetTighteningRecordResponse) ProtoMessage() {}
 
 func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[22]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1443,7 +1558,7 @@ func (x *GetTighteningRecordResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTighteningRecordResponse.ProtoReflect.Descriptor instead.
 func (*GetTighteningRecordResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetTighteningRecordResponse) GetJson() []byte {
@@ -1479,7 +1594,7 @@ type ListSheetsRequest struct {
 
 func (x *ListSheetsRequest) Reset() {
 	*x = ListSheetsRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1491,7 +1606,7 @@ func (x *ListSheetsRequest) String() string {
 func (*ListSheetsRequest) ProtoMessage() {}
 
 func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[23]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1504,7 +1619,7 @@ func (x *ListSheetsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsRequest.ProtoReflect.Descriptor instead.
 func (*ListSheetsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListSheetsRequest) GetPageSize() int32 {
@@ -1545,7 +1660,7 @@ type ListSheetsResponse struct {
 
 func (x *ListSheetsResponse) Reset() {
 	*x = ListSheetsResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1557,7 +1672,7 @@ func (x *ListSheetsResponse) String() string {
 func (*ListSheetsResponse) ProtoMessage() {}
 
 func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[24]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1570,7 +1685,7 @@ func (x *ListSheetsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSheetsResponse.ProtoReflect.Descriptor instead.
 func (*ListSheetsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ListSheetsResponse) GetSheets() []*SheetSummary {
@@ -1600,7 +1715,7 @@ type GetNextTurnRequest struct {
 
 func (x *GetNextTurnRequest) Reset() {
 	*x = GetNextTurnRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1612,7 +1727,7 @@ func (x *GetNextTurnRequest) String() string {
 func (*GetNextTurnRequest) ProtoMessage() {}
 
 func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[25]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1625,7 +1740,7 @@ func (x *GetNextTurnRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnRequest.ProtoReflect.Descriptor instead.
 func (*GetNextTurnRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *GetNextTurnRequest) GetJob() string {
@@ -1667,7 +1782,7 @@ type GetNextTurnResponse struct {
 
 func (x *GetNextTurnResponse) Reset() {
 	*x = GetNextTurnResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1679,7 +1794,7 @@ func (x *GetNextTurnResponse) String() string {
 func (*GetNextTurnResponse) ProtoMessage() {}
 
 func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[26]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1692,7 +1807,7 @@ func (x *GetNextTurnResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetNextTurnResponse.ProtoReflect.Descriptor instead.
 func (*GetNextTurnResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *GetNextTurnResponse) GetNext() *NextTurn {
@@ -1731,7 +1846,7 @@ type PostReadingRequest struct {
 
 func (x *PostReadingRequest) Reset() {
 	*x = PostReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1743,7 +1858,7 @@ func (x *PostReadingRequest) String() string {
 func (*PostReadingRequest) ProtoMessage() {}
 
 func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[27]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1756,7 +1871,7 @@ func (x *PostReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingRequest.ProtoReflect.Descriptor instead.
 func (*PostReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *PostReadingRequest) GetRequestId() string {
@@ -1850,7 +1965,7 @@ type PostReadingResponse struct {
 
 func (x *PostReadingResponse) Reset() {
 	*x = PostReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1862,7 +1977,7 @@ func (x *PostReadingResponse) String() string {
 func (*PostReadingResponse) ProtoMessage() {}
 
 func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[28]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1875,7 +1990,7 @@ func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingResponse.ProtoReflect.Descriptor instead.
 func (*PostReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *PostReadingResponse) GetReading() *Reading {
@@ -1932,7 +2047,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1944,7 +2059,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[29]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1957,7 +2072,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *CorrectReadingRequest) GetRequestId() string {
@@ -1998,7 +2113,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2010,7 +2125,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2023,7 +2138,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *CorrectReadingResponse) GetSheet() *Sheet {
@@ -2053,7 +2168,7 @@ type SignDepartureRequest struct {
 
 func (x *SignDepartureRequest) Reset() {
 	*x = SignDepartureRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2065,7 +2180,7 @@ func (x *SignDepartureRequest) String() string {
 func (*SignDepartureRequest) ProtoMessage() {}
 
 func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2078,7 +2193,7 @@ func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureRequest.ProtoReflect.Descriptor instead.
 func (*SignDepartureRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *SignDepartureRequest) GetRequestId() string {
@@ -2126,7 +2241,7 @@ type SignDepartureResponse struct {
 
 func (x *SignDepartureResponse) Reset() {
 	*x = SignDepartureResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2138,7 +2253,7 @@ func (x *SignDepartureResponse) String() string {
 func (*SignDepartureResponse) ProtoMessage() {}
 
 func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2151,7 +2266,7 @@ func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureResponse.ProtoReflect.Descriptor instead.
 func (*SignDepartureResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *SignDepartureResponse) GetSheet() *Sheet {
@@ -2178,7 +2293,7 @@ type SignSheetRequest struct {
 
 func (x *SignSheetRequest) Reset() {
 	*x = SignSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2190,7 +2305,7 @@ func (x *SignSheetRequest) String() string {
 func (*SignSheetRequest) ProtoMessage() {}
 
 func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2203,7 +2318,7 @@ func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetRequest.ProtoReflect.Descriptor instead.
 func (*SignSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *SignSheetRequest) GetRequestId() string {
@@ -2230,7 +2345,7 @@ type SignSheetResponse struct {
 
 func (x *SignSheetResponse) Reset() {
 	*x = SignSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2242,7 +2357,7 @@ func (x *SignSheetResponse) String() string {
 func (*SignSheetResponse) ProtoMessage() {}
 
 func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2255,7 +2370,7 @@ func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetResponse.ProtoReflect.Descriptor instead.
 func (*SignSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *SignSheetResponse) GetSheet() *Sheet {
@@ -2284,7 +2399,7 @@ type ReopenSheetRequest struct {
 
 func (x *ReopenSheetRequest) Reset() {
 	*x = ReopenSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2296,7 +2411,7 @@ func (x *ReopenSheetRequest) String() string {
 func (*ReopenSheetRequest) ProtoMessage() {}
 
 func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2309,7 +2424,7 @@ func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetRequest.ProtoReflect.Descriptor instead.
 func (*ReopenSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ReopenSheetRequest) GetRequestId() string {
@@ -2350,7 +2465,7 @@ type ReopenSheetResponse struct {
 
 func (x *ReopenSheetResponse) Reset() {
 	*x = ReopenSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2362,7 +2477,7 @@ func (x *ReopenSheetResponse) String() string {
 func (*ReopenSheetResponse) ProtoMessage() {}
 
 func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2375,7 +2490,7 @@ func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetResponse.ProtoReflect.Descriptor instead.
 func (*ReopenSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ReopenSheetResponse) GetSheet() *Sheet {
@@ -2401,7 +2516,7 @@ type WatchSheetRequest struct {
 
 func (x *WatchSheetRequest) Reset() {
 	*x = WatchSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2413,7 +2528,7 @@ func (x *WatchSheetRequest) String() string {
 func (*WatchSheetRequest) ProtoMessage() {}
 
 func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2426,7 +2541,7 @@ func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetRequest.ProtoReflect.Descriptor instead.
 func (*WatchSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *WatchSheetRequest) GetJob() string {
@@ -2446,7 +2561,7 @@ type WatchSheetResponse struct {
 
 func (x *WatchSheetResponse) Reset() {
 	*x = WatchSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2458,7 +2573,7 @@ func (x *WatchSheetResponse) String() string {
 func (*WatchSheetResponse) ProtoMessage() {}
 
 func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2471,7 +2586,7 @@ func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetResponse.ProtoReflect.Descriptor instead.
 func (*WatchSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *WatchSheetResponse) GetSheet() *Sheet {
@@ -2564,7 +2679,19 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
 	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12<\n" +
-	"\x05curve\x18\x03 \x01(\v2\x1e.ramprow.torque_audit.v1.CurveB\x06\xbaH\x03\xc8\x01\x01R\x05curve\"\xae\x01\n" +
+	"\x05curve\x18\x03 \x01(\v2\x1e.ramprow.torque_audit.v1.CurveB\x06\xbaH\x03\xc8\x01\x01R\x05curve\"\xd8\x01\n" +
+	"\x1eGetTighteningStatisticsRequest\x12A\n" +
+	"\x02by\x18\x01 \x01(\x0e2%.ramprow.torque_audit.v1.StatisticsByB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x02by\x12\x19\n" +
+	"\x02of\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\x02of\x12&\n" +
+	"\n" +
+	"group_size\x18\x03 \x01(\rB\a\xbaH\x04*\x02\x18\n" +
+	"R\tgroupSize\x120\n" +
+	"\x05since\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"p\n" +
+	"\x1fGetTighteningStatisticsResponse\x12M\n" +
+	"\n" +
+	"statistics\x18\x01 \x01(\v2-.ramprow.torque_audit.v1.TighteningStatisticsR\n" +
+	"statistics\"\xae\x01\n" +
 	"\x14ListLookBacksRequest\x12'\n" +
 	"\tpage_size\x18\x01 \x01(\x05B\n" +
 	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
@@ -2693,7 +2820,7 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"f\n" +
 	"\x12WatchSheetResponse\x124\n" +
 	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\x04R\brevision2\x8f\x12\n" +
+	"\brevision\x18\x02 \x01(\x04R\brevision2\xa8\x13\n" +
 	"\x12TorqueAuditService\x12m\n" +
 	"\tSetWrench\x12).ramprow.torque_audit.v1.SetWrenchRequest\x1a*.ramprow.torque_audit.v1.SetWrenchResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x03\x04\x02\x12\x84\x01\n" +
@@ -2705,7 +2832,9 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x0eRecordResidual\x12..ramprow.torque_audit.v1.RecordResidualRequest\x1a/.ramprow.torque_audit.v1.RecordResidualResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12t\n" +
 	"\vRecordCurve\x12+.ramprow.torque_audit.v1.RecordCurveRequest\x1a,.ramprow.torque_audit.v1.RecordCurveResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x03\x04(\x01\x12z\n" +
+	"\x02\x03\x04(\x01\x12\x96\x01\n" +
+	"\x17GetTighteningStatistics\x127.ramprow.torque_audit.v1.GetTighteningStatisticsRequest\x1a8.ramprow.torque_audit.v1.GetTighteningStatisticsResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04\x12z\n" +
 	"\rListLookBacks\x12-.ramprow.torque_audit.v1.ListLookBacksRequest\x1a..ramprow.torque_audit.v1.ListLookBacksResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12\x80\x01\n" +
@@ -2757,147 +2886,156 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP() []byt
 	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
-	(*SetWrenchRequest)(nil),            // 0: ramprow.torque_audit.v1.SetWrenchRequest
-	(*SetWrenchResponse)(nil),           // 1: ramprow.torque_audit.v1.SetWrenchResponse
-	(*RecordWrenchCheckRequest)(nil),    // 2: ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	(*RecordWrenchCheckResponse)(nil),   // 3: ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	(*ListWrenchesDueRequest)(nil),      // 4: ramprow.torque_audit.v1.ListWrenchesDueRequest
-	(*ListWrenchesDueResponse)(nil),     // 5: ramprow.torque_audit.v1.ListWrenchesDueResponse
-	(*RecordResidualRequest)(nil),       // 6: ramprow.torque_audit.v1.RecordResidualRequest
-	(*RecordResidualResponse)(nil),      // 7: ramprow.torque_audit.v1.RecordResidualResponse
-	(*RecordCurveRequest)(nil),          // 8: ramprow.torque_audit.v1.RecordCurveRequest
-	(*RecordCurveResponse)(nil),         // 9: ramprow.torque_audit.v1.RecordCurveResponse
-	(*KeepCurve)(nil),                   // 10: ramprow.torque_audit.v1.KeepCurve
-	(*ListLookBacksRequest)(nil),        // 11: ramprow.torque_audit.v1.ListLookBacksRequest
-	(*ListLookBacksResponse)(nil),       // 12: ramprow.torque_audit.v1.ListLookBacksResponse
-	(*MarkLookBackSeenRequest)(nil),     // 13: ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	(*MarkLookBackSeenResponse)(nil),    // 14: ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	(*GetWrenchRequest)(nil),            // 15: ramprow.torque_audit.v1.GetWrenchRequest
-	(*GetWrenchResponse)(nil),           // 16: ramprow.torque_audit.v1.GetWrenchResponse
-	(*ListWrenchesRequest)(nil),         // 17: ramprow.torque_audit.v1.ListWrenchesRequest
-	(*ListWrenchesResponse)(nil),        // 18: ramprow.torque_audit.v1.ListWrenchesResponse
-	(*GetSheetRequest)(nil),             // 19: ramprow.torque_audit.v1.GetSheetRequest
-	(*GetSheetResponse)(nil),            // 20: ramprow.torque_audit.v1.GetSheetResponse
-	(*GetTighteningRecordRequest)(nil),  // 21: ramprow.torque_audit.v1.GetTighteningRecordRequest
-	(*GetTighteningRecordResponse)(nil), // 22: ramprow.torque_audit.v1.GetTighteningRecordResponse
-	(*ListSheetsRequest)(nil),           // 23: ramprow.torque_audit.v1.ListSheetsRequest
-	(*ListSheetsResponse)(nil),          // 24: ramprow.torque_audit.v1.ListSheetsResponse
-	(*GetNextTurnRequest)(nil),          // 25: ramprow.torque_audit.v1.GetNextTurnRequest
-	(*GetNextTurnResponse)(nil),         // 26: ramprow.torque_audit.v1.GetNextTurnResponse
-	(*PostReadingRequest)(nil),          // 27: ramprow.torque_audit.v1.PostReadingRequest
-	(*PostReadingResponse)(nil),         // 28: ramprow.torque_audit.v1.PostReadingResponse
-	(*CorrectReadingRequest)(nil),       // 29: ramprow.torque_audit.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil),      // 30: ramprow.torque_audit.v1.CorrectReadingResponse
-	(*SignDepartureRequest)(nil),        // 31: ramprow.torque_audit.v1.SignDepartureRequest
-	(*SignDepartureResponse)(nil),       // 32: ramprow.torque_audit.v1.SignDepartureResponse
-	(*SignSheetRequest)(nil),            // 33: ramprow.torque_audit.v1.SignSheetRequest
-	(*SignSheetResponse)(nil),           // 34: ramprow.torque_audit.v1.SignSheetResponse
-	(*ReopenSheetRequest)(nil),          // 35: ramprow.torque_audit.v1.ReopenSheetRequest
-	(*ReopenSheetResponse)(nil),         // 36: ramprow.torque_audit.v1.ReopenSheetResponse
-	(*WatchSheetRequest)(nil),           // 37: ramprow.torque_audit.v1.WatchSheetRequest
-	(*WatchSheetResponse)(nil),          // 38: ramprow.torque_audit.v1.WatchSheetResponse
-	(*Wrench)(nil),                      // 39: ramprow.torque_audit.v1.Wrench
-	(*v1.Receipt)(nil),                  // 40: ramprow.common.v1.Receipt
-	(*timestamppb.Timestamp)(nil),       // 41: google.protobuf.Timestamp
-	(*LookBack)(nil),                    // 42: ramprow.torque_audit.v1.LookBack
-	(*WrenchDue)(nil),                   // 43: ramprow.torque_audit.v1.WrenchDue
-	(ResidualMethod)(0),                 // 44: ramprow.torque_audit.v1.ResidualMethod
-	(*Residual)(nil),                    // 45: ramprow.torque_audit.v1.Residual
-	(SheetState)(0),                     // 46: ramprow.torque_audit.v1.SheetState
-	(*Curve)(nil),                       // 47: ramprow.torque_audit.v1.Curve
-	(*Sheet)(nil),                       // 48: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),                // 49: ramprow.torque_audit.v1.SheetSummary
-	(*Adapter)(nil),                     // 50: ramprow.torque_audit.v1.Adapter
-	(*NextTurn)(nil),                    // 51: ramprow.torque_audit.v1.NextTurn
-	(*Reading)(nil),                     // 52: ramprow.torque_audit.v1.Reading
+	(*SetWrenchRequest)(nil),                // 0: ramprow.torque_audit.v1.SetWrenchRequest
+	(*SetWrenchResponse)(nil),               // 1: ramprow.torque_audit.v1.SetWrenchResponse
+	(*RecordWrenchCheckRequest)(nil),        // 2: ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	(*RecordWrenchCheckResponse)(nil),       // 3: ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	(*ListWrenchesDueRequest)(nil),          // 4: ramprow.torque_audit.v1.ListWrenchesDueRequest
+	(*ListWrenchesDueResponse)(nil),         // 5: ramprow.torque_audit.v1.ListWrenchesDueResponse
+	(*RecordResidualRequest)(nil),           // 6: ramprow.torque_audit.v1.RecordResidualRequest
+	(*RecordResidualResponse)(nil),          // 7: ramprow.torque_audit.v1.RecordResidualResponse
+	(*RecordCurveRequest)(nil),              // 8: ramprow.torque_audit.v1.RecordCurveRequest
+	(*RecordCurveResponse)(nil),             // 9: ramprow.torque_audit.v1.RecordCurveResponse
+	(*KeepCurve)(nil),                       // 10: ramprow.torque_audit.v1.KeepCurve
+	(*GetTighteningStatisticsRequest)(nil),  // 11: ramprow.torque_audit.v1.GetTighteningStatisticsRequest
+	(*GetTighteningStatisticsResponse)(nil), // 12: ramprow.torque_audit.v1.GetTighteningStatisticsResponse
+	(*ListLookBacksRequest)(nil),            // 13: ramprow.torque_audit.v1.ListLookBacksRequest
+	(*ListLookBacksResponse)(nil),           // 14: ramprow.torque_audit.v1.ListLookBacksResponse
+	(*MarkLookBackSeenRequest)(nil),         // 15: ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	(*MarkLookBackSeenResponse)(nil),        // 16: ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	(*GetWrenchRequest)(nil),                // 17: ramprow.torque_audit.v1.GetWrenchRequest
+	(*GetWrenchResponse)(nil),               // 18: ramprow.torque_audit.v1.GetWrenchResponse
+	(*ListWrenchesRequest)(nil),             // 19: ramprow.torque_audit.v1.ListWrenchesRequest
+	(*ListWrenchesResponse)(nil),            // 20: ramprow.torque_audit.v1.ListWrenchesResponse
+	(*GetSheetRequest)(nil),                 // 21: ramprow.torque_audit.v1.GetSheetRequest
+	(*GetSheetResponse)(nil),                // 22: ramprow.torque_audit.v1.GetSheetResponse
+	(*GetTighteningRecordRequest)(nil),      // 23: ramprow.torque_audit.v1.GetTighteningRecordRequest
+	(*GetTighteningRecordResponse)(nil),     // 24: ramprow.torque_audit.v1.GetTighteningRecordResponse
+	(*ListSheetsRequest)(nil),               // 25: ramprow.torque_audit.v1.ListSheetsRequest
+	(*ListSheetsResponse)(nil),              // 26: ramprow.torque_audit.v1.ListSheetsResponse
+	(*GetNextTurnRequest)(nil),              // 27: ramprow.torque_audit.v1.GetNextTurnRequest
+	(*GetNextTurnResponse)(nil),             // 28: ramprow.torque_audit.v1.GetNextTurnResponse
+	(*PostReadingRequest)(nil),              // 29: ramprow.torque_audit.v1.PostReadingRequest
+	(*PostReadingResponse)(nil),             // 30: ramprow.torque_audit.v1.PostReadingResponse
+	(*CorrectReadingRequest)(nil),           // 31: ramprow.torque_audit.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil),          // 32: ramprow.torque_audit.v1.CorrectReadingResponse
+	(*SignDepartureRequest)(nil),            // 33: ramprow.torque_audit.v1.SignDepartureRequest
+	(*SignDepartureResponse)(nil),           // 34: ramprow.torque_audit.v1.SignDepartureResponse
+	(*SignSheetRequest)(nil),                // 35: ramprow.torque_audit.v1.SignSheetRequest
+	(*SignSheetResponse)(nil),               // 36: ramprow.torque_audit.v1.SignSheetResponse
+	(*ReopenSheetRequest)(nil),              // 37: ramprow.torque_audit.v1.ReopenSheetRequest
+	(*ReopenSheetResponse)(nil),             // 38: ramprow.torque_audit.v1.ReopenSheetResponse
+	(*WatchSheetRequest)(nil),               // 39: ramprow.torque_audit.v1.WatchSheetRequest
+	(*WatchSheetResponse)(nil),              // 40: ramprow.torque_audit.v1.WatchSheetResponse
+	(*Wrench)(nil),                          // 41: ramprow.torque_audit.v1.Wrench
+	(*v1.Receipt)(nil),                      // 42: ramprow.common.v1.Receipt
+	(*timestamppb.Timestamp)(nil),           // 43: google.protobuf.Timestamp
+	(*LookBack)(nil),                        // 44: ramprow.torque_audit.v1.LookBack
+	(*WrenchDue)(nil),                       // 45: ramprow.torque_audit.v1.WrenchDue
+	(ResidualMethod)(0),                     // 46: ramprow.torque_audit.v1.ResidualMethod
+	(*Residual)(nil),                        // 47: ramprow.torque_audit.v1.Residual
+	(SheetState)(0),                         // 48: ramprow.torque_audit.v1.SheetState
+	(*Curve)(nil),                           // 49: ramprow.torque_audit.v1.Curve
+	(StatisticsBy)(0),                       // 50: ramprow.torque_audit.v1.StatisticsBy
+	(*TighteningStatistics)(nil),            // 51: ramprow.torque_audit.v1.TighteningStatistics
+	(*Sheet)(nil),                           // 52: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),                    // 53: ramprow.torque_audit.v1.SheetSummary
+	(*Adapter)(nil),                         // 54: ramprow.torque_audit.v1.Adapter
+	(*NextTurn)(nil),                        // 55: ramprow.torque_audit.v1.NextTurn
+	(*Reading)(nil),                         // 56: ramprow.torque_audit.v1.Reading
 }
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_depIdxs = []int32{
-	39, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	39, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	40, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
-	39, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	40, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	42, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	43, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
-	44, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
-	41, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
-	45, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
-	46, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	40, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 13: ramprow.torque_audit.v1.RecordCurveRequest.at:type_name -> google.protobuf.Timestamp
-	47, // 14: ramprow.torque_audit.v1.RecordCurveResponse.curve:type_name -> ramprow.torque_audit.v1.Curve
-	40, // 15: ramprow.torque_audit.v1.RecordCurveResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	47, // 16: ramprow.torque_audit.v1.KeepCurve.curve:type_name -> ramprow.torque_audit.v1.Curve
-	42, // 17: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
-	42, // 18: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	40, // 19: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	39, // 20: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	39, // 21: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
-	48, // 22: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	49, // 23: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
-	50, // 24: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
-	51, // 25: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	41, // 26: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
-	50, // 27: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
-	52, // 28: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
-	51, // 29: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	46, // 30: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	40, // 31: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	48, // 32: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	40, // 33: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	48, // 34: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	40, // 35: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	48, // 36: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	40, // 37: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	48, // 38: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	40, // 39: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	48, // 40: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	0,  // 41: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
-	2,  // 42: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	4,  // 43: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
-	6,  // 44: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
-	8,  // 45: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:input_type -> ramprow.torque_audit.v1.RecordCurveRequest
-	11, // 46: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
-	13, // 47: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	15, // 48: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
-	17, // 49: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
-	19, // 50: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
-	21, // 51: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
-	23, // 52: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
-	25, // 53: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
-	27, // 54: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
-	29, // 55: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
-	31, // 56: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
-	33, // 57: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
-	35, // 58: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
-	37, // 59: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
-	1,  // 60: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
-	3,  // 61: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	5,  // 62: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
-	7,  // 63: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
-	9,  // 64: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:output_type -> ramprow.torque_audit.v1.RecordCurveResponse
-	12, // 65: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
-	14, // 66: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	16, // 67: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
-	18, // 68: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
-	20, // 69: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
-	22, // 70: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
-	24, // 71: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
-	26, // 72: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
-	28, // 73: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
-	30, // 74: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
-	32, // 75: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
-	34, // 76: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
-	36, // 77: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
-	38, // 78: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
-	60, // [60:79] is the sub-list for method output_type
-	41, // [41:60] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	41, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	41, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	42, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
+	41, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	42, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	45, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
+	46, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
+	43, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
+	47, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
+	48, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	42, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 13: ramprow.torque_audit.v1.RecordCurveRequest.at:type_name -> google.protobuf.Timestamp
+	49, // 14: ramprow.torque_audit.v1.RecordCurveResponse.curve:type_name -> ramprow.torque_audit.v1.Curve
+	42, // 15: ramprow.torque_audit.v1.RecordCurveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 16: ramprow.torque_audit.v1.KeepCurve.curve:type_name -> ramprow.torque_audit.v1.Curve
+	50, // 17: ramprow.torque_audit.v1.GetTighteningStatisticsRequest.by:type_name -> ramprow.torque_audit.v1.StatisticsBy
+	43, // 18: ramprow.torque_audit.v1.GetTighteningStatisticsRequest.since:type_name -> google.protobuf.Timestamp
+	51, // 19: ramprow.torque_audit.v1.GetTighteningStatisticsResponse.statistics:type_name -> ramprow.torque_audit.v1.TighteningStatistics
+	44, // 20: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
+	44, // 21: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	42, // 22: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 23: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	41, // 24: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
+	52, // 25: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	53, // 26: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
+	54, // 27: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	55, // 28: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	43, // 29: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
+	54, // 30: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	56, // 31: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	55, // 32: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	48, // 33: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	42, // 34: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 35: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	42, // 36: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 37: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	42, // 38: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 39: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	42, // 40: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 41: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	42, // 42: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 43: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	0,  // 44: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
+	2,  // 45: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	4,  // 46: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
+	6,  // 47: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
+	8,  // 48: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:input_type -> ramprow.torque_audit.v1.RecordCurveRequest
+	11, // 49: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningStatistics:input_type -> ramprow.torque_audit.v1.GetTighteningStatisticsRequest
+	13, // 50: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
+	15, // 51: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	17, // 52: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
+	19, // 53: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
+	21, // 54: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
+	23, // 55: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
+	25, // 56: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
+	27, // 57: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
+	29, // 58: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
+	31, // 59: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
+	33, // 60: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
+	35, // 61: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
+	37, // 62: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
+	39, // 63: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
+	1,  // 64: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
+	3,  // 65: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	5,  // 66: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
+	7,  // 67: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
+	9,  // 68: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:output_type -> ramprow.torque_audit.v1.RecordCurveResponse
+	12, // 69: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningStatistics:output_type -> ramprow.torque_audit.v1.GetTighteningStatisticsResponse
+	14, // 70: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
+	16, // 71: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	18, // 72: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
+	20, // 73: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
+	22, // 74: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
+	24, // 75: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
+	26, // 76: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
+	28, // 77: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
+	30, // 78: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
+	32, // 79: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
+	34, // 80: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
+	36, // 81: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
+	38, // 82: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
+	40, // 83: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
+	64, // [64:84] is the sub-list for method output_type
+	44, // [44:64] is the sub-list for method input_type
+	44, // [44:44] is the sub-list for extension type_name
+	44, // [44:44] is the sub-list for extension extendee
+	0,  // [0:44] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_torque_audit_service_proto_init() }
@@ -2912,7 +3050,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc), len(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   39,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,25 +19,26 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	TorqueAuditService_SetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SetWrench"
-	TorqueAuditService_RecordWrenchCheck_FullMethodName   = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
-	TorqueAuditService_ListWrenchesDue_FullMethodName     = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenchesDue"
-	TorqueAuditService_RecordResidual_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/RecordResidual"
-	TorqueAuditService_RecordCurve_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/RecordCurve"
-	TorqueAuditService_ListLookBacks_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/ListLookBacks"
-	TorqueAuditService_MarkLookBackSeen_FullMethodName    = "/ramprow.torque_audit.v1.TorqueAuditService/MarkLookBackSeen"
-	TorqueAuditService_GetWrench_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
-	TorqueAuditService_ListWrenches_FullMethodName        = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenches"
-	TorqueAuditService_GetSheet_FullMethodName            = "/ramprow.torque_audit.v1.TorqueAuditService/GetSheet"
-	TorqueAuditService_GetTighteningRecord_FullMethodName = "/ramprow.torque_audit.v1.TorqueAuditService/GetTighteningRecord"
-	TorqueAuditService_ListSheets_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/ListSheets"
-	TorqueAuditService_GetNextTurn_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/GetNextTurn"
-	TorqueAuditService_PostReading_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/PostReading"
-	TorqueAuditService_CorrectReading_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/CorrectReading"
-	TorqueAuditService_SignDeparture_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/SignDeparture"
-	TorqueAuditService_SignSheet_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SignSheet"
-	TorqueAuditService_ReopenSheet_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/ReopenSheet"
-	TorqueAuditService_WatchSheet_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/WatchSheet"
+	TorqueAuditService_SetWrench_FullMethodName               = "/ramprow.torque_audit.v1.TorqueAuditService/SetWrench"
+	TorqueAuditService_RecordWrenchCheck_FullMethodName       = "/ramprow.torque_audit.v1.TorqueAuditService/RecordWrenchCheck"
+	TorqueAuditService_ListWrenchesDue_FullMethodName         = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenchesDue"
+	TorqueAuditService_RecordResidual_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/RecordResidual"
+	TorqueAuditService_RecordCurve_FullMethodName             = "/ramprow.torque_audit.v1.TorqueAuditService/RecordCurve"
+	TorqueAuditService_GetTighteningStatistics_FullMethodName = "/ramprow.torque_audit.v1.TorqueAuditService/GetTighteningStatistics"
+	TorqueAuditService_ListLookBacks_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/ListLookBacks"
+	TorqueAuditService_MarkLookBackSeen_FullMethodName        = "/ramprow.torque_audit.v1.TorqueAuditService/MarkLookBackSeen"
+	TorqueAuditService_GetWrench_FullMethodName               = "/ramprow.torque_audit.v1.TorqueAuditService/GetWrench"
+	TorqueAuditService_ListWrenches_FullMethodName            = "/ramprow.torque_audit.v1.TorqueAuditService/ListWrenches"
+	TorqueAuditService_GetSheet_FullMethodName                = "/ramprow.torque_audit.v1.TorqueAuditService/GetSheet"
+	TorqueAuditService_GetTighteningRecord_FullMethodName     = "/ramprow.torque_audit.v1.TorqueAuditService/GetTighteningRecord"
+	TorqueAuditService_ListSheets_FullMethodName              = "/ramprow.torque_audit.v1.TorqueAuditService/ListSheets"
+	TorqueAuditService_GetNextTurn_FullMethodName             = "/ramprow.torque_audit.v1.TorqueAuditService/GetNextTurn"
+	TorqueAuditService_PostReading_FullMethodName             = "/ramprow.torque_audit.v1.TorqueAuditService/PostReading"
+	TorqueAuditService_CorrectReading_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/CorrectReading"
+	TorqueAuditService_SignDeparture_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SignDeparture"
+	TorqueAuditService_SignSheet_FullMethodName               = "/ramprow.torque_audit.v1.TorqueAuditService/SignSheet"
+	TorqueAuditService_ReopenSheet_FullMethodName             = "/ramprow.torque_audit.v1.TorqueAuditService/ReopenSheet"
+	TorqueAuditService_WatchSheet_FullMethodName              = "/ramprow.torque_audit.v1.TorqueAuditService/WatchSheet"
 )
 
 // TorqueAuditServiceClient is the client API for TorqueAuditService service.
@@ -58,6 +59,8 @@ type TorqueAuditServiceClient interface {
 	// RecordCurve takes a tightening curve as its tool measures it: the first message says of which fastener,
 	// each brings samples. When the caller has sent the last one, the curve is analysed and kept.
 	RecordCurve(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordCurveRequest, RecordCurveResponse], error)
+	// GetTighteningStatistics charts the readings of a tool, a person or a joint, with capability and drift.
+	GetTighteningStatistics(ctx context.Context, in *GetTighteningStatisticsRequest, opts ...grpc.CallOption) (*GetTighteningStatisticsResponse, error)
 	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
 	ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error)
 	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
@@ -151,6 +154,16 @@ func (c *torqueAuditServiceClient) RecordCurve(ctx context.Context, opts ...grpc
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type TorqueAuditService_RecordCurveClient = grpc.ClientStreamingClient[RecordCurveRequest, RecordCurveResponse]
+
+func (c *torqueAuditServiceClient) GetTighteningStatistics(ctx context.Context, in *GetTighteningStatisticsRequest, opts ...grpc.CallOption) (*GetTighteningStatisticsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetTighteningStatisticsResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_GetTighteningStatistics_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
 
 func (c *torqueAuditServiceClient) ListLookBacks(ctx context.Context, in *ListLookBacksRequest, opts ...grpc.CallOption) (*ListLookBacksResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
@@ -319,6 +332,8 @@ type TorqueAuditServiceServer interface {
 	// RecordCurve takes a tightening curve as its tool measures it: the first message says of which fastener,
 	// each brings samples. When the caller has sent the last one, the curve is analysed and kept.
 	RecordCurve(grpc.ClientStreamingServer[RecordCurveRequest, RecordCurveResponse]) error
+	// GetTighteningStatistics charts the readings of a tool, a person or a joint, with capability and drift.
+	GetTighteningStatistics(context.Context, *GetTighteningStatisticsRequest) (*GetTighteningStatisticsResponse, error)
 	// ListLookBacks gives what failed wrenches have put in doubt, newest first.
 	ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error)
 	// MarkLookBackSeen says that the owner knows of it, cars that are out included.
@@ -374,6 +389,9 @@ func (UnimplementedTorqueAuditServiceServer) RecordResidual(context.Context, *Re
 }
 func (UnimplementedTorqueAuditServiceServer) RecordCurve(grpc.ClientStreamingServer[RecordCurveRequest, RecordCurveResponse]) error {
 	return status.Error(codes.Unimplemented, "method RecordCurve not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) GetTighteningStatistics(context.Context, *GetTighteningStatisticsRequest) (*GetTighteningStatisticsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetTighteningStatistics not implemented")
 }
 func (UnimplementedTorqueAuditServiceServer) ListLookBacks(context.Context, *ListLookBacksRequest) (*ListLookBacksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListLookBacks not implemented")
@@ -516,6 +534,24 @@ func _TorqueAuditService_RecordCurve_Handler(srv interface{}, stream grpc.Server
 
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type TorqueAuditService_RecordCurveServer = grpc.ClientStreamingServer[RecordCurveRequest, RecordCurveResponse]
+
+func _TorqueAuditService_GetTighteningStatistics_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetTighteningStatisticsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).GetTighteningStatistics(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_GetTighteningStatistics_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).GetTighteningStatistics(ctx, req.(*GetTighteningStatisticsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
 
 func _TorqueAuditService_ListLookBacks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListLookBacksRequest)
@@ -784,6 +820,10 @@ var TorqueAuditService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecordResidual",
 			Handler:    _TorqueAuditService_RecordResidual_Handler,
+		},
+		{
+			MethodName: "GetTighteningStatistics",
+			Handler:    _TorqueAuditService_GetTighteningStatistics_Handler,
 		},
 		{
 			MethodName: "ListLookBacks",
