@@ -149,38 +149,43 @@ func news(r *rapid.T, s *site, j *Job) {
 
 // helpAlong does what is needed most to come nearer to the invoice.
 func helpAlong(s *site, j *Job) {
-	try := func(d decision) { _, _ = s.wait(time.Second).tryAt(j.Name, d) }
 	if j.finished() {
 		return
 	}
 	for _, u := range j.unmet() {
-		switch u.GetType() {
-		case "DIAGNOSIS_MISSING":
-			try(confirming("coil-4"))
-		case "AUTHORITY_SHORT":
-			try(authorising(j.estimate()))
-		case "PARTS_OPEN", "PARTS_NOT_RETURNED":
-			s.hear(&inventoryv1.PartsIssued{Hold: holdOf(j, issued)})
-		case "STEPS_OPEN":
-			workOn(s, j)
-		case "AUDIT_INCOMPLETE":
-			s.hear(&torqueauditv1.SheetCompleted{Job: j.Name, PlanRevision: j.Plan.GetRevision(), Joints: 1})
-		case "CODES_NOT_CLEARED":
-			try(clearing)
-		case "PIECE_UNACCOUNTED":
-			try(explaining(u.GetSubject(), 1))
-		case "DEBRIS_OPEN":
-			for _, d := range j.Debris {
-				try(settling(&jobv1.SettleDebrisRequest{Finding: d.GetFinding(), Found: 1}))
-			}
-		case "ROAD_TEST_MISSING", "ROAD_TEST_FAILED":
-			try(driving(true))
-		default:
-			try(reading(afterClearing))
-			try(reading(afterDrive))
-		}
+		helpWith(s, j, u)
 	}
 	_, _ = s.close(j.Name)
+}
+
+// helpWith meets one condition.
+func helpWith(s *site, j *Job, u *jobv1.UnmetCondition) {
+	try := func(d decision) { _, _ = s.wait(time.Second).tryAt(j.Name, d) }
+	switch u.GetType() {
+	case "DIAGNOSIS_MISSING":
+		try(confirming("coil-4"))
+	case "AUTHORITY_SHORT":
+		try(authorising(j.estimate()))
+	case "PARTS_OPEN", "PARTS_NOT_RETURNED":
+		s.hear(&inventoryv1.PartsIssued{Hold: holdOf(j, issued)})
+	case "STEPS_OPEN":
+		workOn(s, j)
+	case "AUDIT_INCOMPLETE":
+		s.hear(&torqueauditv1.SheetCompleted{Job: j.Name, PlanRevision: j.Plan.GetRevision(), Joints: 1})
+	case "CODES_NOT_CLEARED":
+		try(clearing)
+	case "PIECE_UNACCOUNTED":
+		try(explaining(u.GetSubject(), 1))
+	case "DEBRIS_OPEN":
+		for _, d := range j.Debris {
+			try(settling(&jobv1.SettleDebrisRequest{Finding: d.GetFinding(), Found: 1}))
+		}
+	case "ROAD_TEST_MISSING", "ROAD_TEST_FAILED":
+		try(driving(true))
+	default:
+		try(reading(afterClearing))
+		try(reading(afterDrive))
+	}
 }
 
 // workOn begins or ends the next steps, with all that they need.
