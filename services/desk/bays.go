@@ -62,7 +62,7 @@ func (d *Desk) showBays(v *visit) error {
 	if err != nil {
 		return err
 	}
-	view, err := d.board(v.ctx, day)
+	view, err := d.board(v.ctx, day, v.at())
 	if err != nil {
 		return err
 	}
@@ -82,10 +82,10 @@ func (d *Desk) boardDay(text string) (time.Time, error) {
 	return day, nil
 }
 
-func (d *Desk) board(ctx context.Context, day time.Time) (boardView, error) {
+func (d *Desk) board(ctx context.Context, day time.Time, at uint64) (boardView, error) {
 	from, to := day.Add(boardFrom*time.Hour), day.Add(boardTo*time.Hour)
 	r, err := d.Services.Scheduling.GetBoard(ctx, &schedulingv1.GetBoardRequest{
-		When: &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(to)},
+		When: &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(to)}, MinRevision: at,
 	})
 	if err != nil {
 		return boardView{}, err
@@ -164,7 +164,7 @@ func (d *Desk) showMove(v *visit) error {
 }
 
 func (d *Desk) moveView(v *visit) (*moveView, error) {
-	b, err := d.Services.Scheduling.GetBooking(v.ctx, &schedulingv1.GetBookingRequest{Job: v.job()})
+	b, err := d.Services.Scheduling.GetBooking(v.ctx, &schedulingv1.GetBookingRequest{Job: v.job(), MinRevision: v.at()})
 	if err != nil {
 		return nil, err
 	}
@@ -206,7 +206,7 @@ func (d *Desk) moveBooking(v *visit) error {
 		return err
 	}
 	if !request.GetValidateOnly() {
-		return v.done("/bays", "moved")
+		return v.done("/bays", "moved", r.GetReceipt())
 	}
 	view, err := d.moveView(v)
 	if err != nil {
@@ -219,14 +219,16 @@ func (d *Desk) moveBooking(v *visit) error {
 
 // pinBooking keeps a booking where it lies, or lets it go again.
 func (d *Desk) pinBooking(v *visit) error {
-	var err error
 	if v.form("deed") == "unpin" {
-		_, err = d.Services.Scheduling.UnpinBooking(v.ctx, &schedulingv1.UnpinBookingRequest{RequestId: v.requestID(), Job: v.job()})
-	} else {
-		_, err = d.Services.Scheduling.PinBooking(v.ctx, &schedulingv1.PinBookingRequest{RequestId: v.requestID(), Job: v.job(), Reason: v.form("reason")})
+		r, err := d.Services.Scheduling.UnpinBooking(v.ctx, &schedulingv1.UnpinBookingRequest{RequestId: v.requestID(), Job: v.job()})
+		if err != nil {
+			return err
+		}
+		return v.done("/bays", "pinned", r.GetReceipt())
 	}
+	r, err := d.Services.Scheduling.PinBooking(v.ctx, &schedulingv1.PinBookingRequest{RequestId: v.requestID(), Job: v.job(), Reason: v.form("reason")})
 	if err != nil {
 		return err
 	}
-	return v.done("/bays", "pinned")
+	return v.done("/bays", "pinned", r.GetReceipt())
 }

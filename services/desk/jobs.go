@@ -12,7 +12,7 @@ import (
 
 func (d *Desk) showJobs(v *visit) error {
 	r, err := d.Services.Job.ListJobs(v.ctx, &jobv1.ListJobsRequest{
-		PageSize: 100, PageToken: v.r.URL.Query().Get("after"), WithFinished: v.r.URL.Query().Get("finished") != "",
+		PageSize: 100, MinRevision: v.at(), PageToken: v.r.URL.Query().Get("after"), WithFinished: v.r.URL.Query().Get("finished") != "",
 	})
 	if err != nil {
 		return err
@@ -36,7 +36,7 @@ type jobView struct {
 }
 
 func (d *Desk) showJob(v *visit) error {
-	r, err := d.Services.Job.GetJob(v.ctx, &jobv1.GetJobRequest{Job: v.job()})
+	r, err := d.Services.Job.GetJob(v.ctx, &jobv1.GetJobRequest{Job: v.job(), MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
@@ -50,7 +50,7 @@ func (d *Desk) showJob(v *visit) error {
 	}
 	open := view.Job.GetState() != jobv1.JobState_JOB_STATE_CANCELLED && view.Job.GetInvoice() == nil
 	if view.MayBill && plan != nil && open {
-		p, err := d.Services.Job.PreviewInvoice(v.ctx, &jobv1.PreviewInvoiceRequest{Job: v.job()})
+		p, err := d.Services.Job.PreviewInvoice(v.ctx, &jobv1.PreviewInvoiceRequest{Job: v.job(), MinRevision: v.at()})
 		if err != nil {
 			return err
 		}
@@ -67,10 +67,11 @@ func (d *Desk) receiveCar(v *visit) error {
 	if err != nil {
 		return err
 	}
-	if _, err := d.Services.Job.ReceiveVehicle(v.ctx, &jobv1.ReceiveVehicleRequest{RequestId: v.requestID(), Job: v.job(), OdometerKm: km}); err != nil {
+	r, err := d.Services.Job.ReceiveVehicle(v.ctx, &jobv1.ReceiveVehicleRequest{RequestId: v.requestID(), Job: v.job(), OdometerKm: km})
+	if err != nil {
 		return err
 	}
-	return v.done("/jobs/"+v.r.PathValue("job"), "arrived")
+	return v.done("/jobs/"+v.r.PathValue("job"), "arrived", r.GetReceipt())
 }
 
 func (d *Desk) authorise(v *visit) error {
@@ -78,20 +79,21 @@ func (d *Desk) authorise(v *visit) error {
 	if err != nil {
 		return err
 	}
-	_, err = d.Services.Job.AuthoriseWork(v.ctx, &jobv1.AuthoriseWorkRequest{
+	r, err := d.Services.Job.AuthoriseWork(v.ctx, &jobv1.AuthoriseWorkRequest{
 		RequestId: v.requestID(), Job: v.job(), UpTo: upTo, GivenBy: v.form("by"), How: v.form("how"),
 	})
 	if err != nil {
 		return err
 	}
-	return v.done("/jobs/"+v.r.PathValue("job"), "authorised")
+	return v.done("/jobs/"+v.r.PathValue("job"), "authorised", r.GetReceipt())
 }
 
 func (d *Desk) closeInvoice(v *visit) error {
-	if _, err := d.Services.Job.CloseInvoice(v.ctx, &jobv1.CloseInvoiceRequest{RequestId: v.requestID(), Job: v.job()}); err != nil {
+	r, err := d.Services.Job.CloseInvoice(v.ctx, &jobv1.CloseInvoiceRequest{RequestId: v.requestID(), Job: v.job()})
+	if err != nil {
 		return err
 	}
-	return v.done("/jobs/"+v.r.PathValue("job"), "invoiced")
+	return v.done("/jobs/"+v.r.PathValue("job"), "invoiced", r.GetReceipt())
 }
 
 // intakeView is the form for a car that comes.
@@ -137,7 +139,7 @@ func (d *Desk) openJob(v *visit) error {
 	if err != nil {
 		return err
 	}
-	return v.done("/"+r.GetJob().GetName(), "opened")
+	return v.done("/"+r.GetJob().GetName(), "opened", r.GetReceipt())
 }
 
 // features reads lines as in body=saloon.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"io"
 	"log/slog"
-	"maps"
 	"strings"
 	"sync"
 	"time"
@@ -48,53 +47,47 @@ type listener struct {
 	token string
 	wake  chan struct{} // holds one token
 
-	mu      sync.Mutex
-	changed map[string]bool // names of topics
+	mu       sync.Mutex
+	revision uint64 // the newest of what changed
 }
 
 func newLive(services Services, logger *slog.Logger) *live {
 	return &live{services: services, logger: logger, feeds: map[topic]*feed{}}
 }
 
-// listen begins to tell about topics until the returned function is called; nil
+// listen begins to tell about a topic until the returned function is called; nil
 // if no more pages can be served.
-func (l *live) listen(site, token string, names []string) (*listener, func()) {
+func (l *live) listen(t topic, token string) (*listener, func()) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.closed || l.count >= maxListeners {
 		return nil, nil
 	}
 	l.count++
-	listening := &listener{token: token, wake: make(chan struct{}, 1), changed: map[string]bool{}}
-	for _, name := range names {
-		t := topic{site: site, name: name}
-		f := l.feeds[t]
-		if f == nil {
-			ctx, cancel := context.WithCancel(context.Background())
-			f = &feed{cancel: cancel, listeners: map[*listener]struct{}{}}
-			l.feeds[t] = f
-			l.running.Go(func() { l.follow(ctx, t) })
-		}
-		f.listeners[listening] = struct{}{}
+	listening := &listener{token: token, wake: make(chan struct{}, 1)}
+	f := l.feeds[t]
+	if f == nil {
+		ctx, cancel := context.WithCancel(context.Background())
+		f = &feed{cancel: cancel, listeners: map[*listener]struct{}{}}
+		l.feeds[t] = f
+		l.running.Go(func() { l.follow(ctx, t) })
 	}
-	return listening, func() { l.leave(listening, site, names) }
+	f.listeners[listening] = struct{}{}
+	return listening, func() { l.leave(listening, t) }
 }
 
-func (l *live) leave(listening *listener, site string, names []string) {
+func (l *live) leave(listening *listener, t topic) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.count--
-	for _, name := range names {
-		t := topic{site: site, name: name}
-		f := l.feeds[t]
-		if f == nil {
-			continue
-		}
-		delete(f.listeners, listening)
-		if len(f.listeners) == 0 {
-			f.cancel()
-			delete(l.feeds, t)
-		}
+	f := l.feeds[t]
+	if f == nil {
+		return
+	}
+	delete(f.listeners, listening)
+	if len(f.listeners) == 0 {
+		f.cancel()
+		delete(l.feeds, t)
 	}
 }
 
@@ -123,7 +116,7 @@ func (l *live) follow(ctx context.Context, t topic) {
 		case <-ctx.Done():
 		case <-time.After(streamPause):
 			// Whatever happened meanwhile was not told.
-			l.tell(t)
+			l.tell(t, 0)
 		}
 	}
 }
@@ -162,16 +155,17 @@ func (l *live) stream(ctx context.Context, t topic) error {
 }
 
 // relay tells of every message.
-func relay[M any](l *live, t topic, stream interface{ Recv() (M, error) }, err error) error {
+func relay[M interface{ GetRevision() uint64 }](l *live, t topic, stream interface{ Recv() (M, error) }, err error) error {
 	for err == nil {
-		if _, err = stream.Recv(); err == nil {
-			l.tell(t)
+		var m M
+		if m, err = stream.Recv(); err == nil {
+			l.tell(t, m.GetRevision())
 		}
 	}
 	return err
 }
 
-func (l *live) tell(t topic) {
+func (l *live) tell(t topic, revision uint64) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	f := l.feeds[t]
@@ -179,13 +173,13 @@ func (l *live) tell(t topic) {
 		return
 	}
 	for listening := range f.listeners {
-		listening.note(t.name)
+		listening.note(revision)
 	}
 }
 
-func (n *listener) note(name string) {
+func (n *listener) note(revision uint64) {
 	n.mu.Lock()
-	n.changed[name] = true
+	n.revision = max(n.revision, revision)
 	n.mu.Unlock()
 	select {
 	case n.wake <- struct{}{}:
@@ -193,14 +187,9 @@ func (n *listener) note(name string) {
 	}
 }
 
-// take gives the names that changed since it was last asked.
-func (n *listener) take() []string {
+// newest gives the revision that the page has to show.
+func (n *listener) newest() uint64 {
 	n.mu.Lock()
 	defer n.mu.Unlock()
-	names := make([]string, 0, len(n.changed))
-	for name := range maps.Keys(n.changed) {
-		names = append(names, name)
-	}
-	clear(n.changed)
-	return names
+	return n.revision
 }

@@ -23,12 +23,12 @@ func (d *Desk) follow(w http.ResponseWriter, r *http.Request) {
 		v.fail(err)
 		return
 	}
-	names := r.URL.Query()["topic"]
-	if err := checkTopics(names); err != nil {
-		v.fail(err)
+	name := r.URL.Query().Get("topic")
+	if !topicPattern.MatchString(name) {
+		v.fail(badField("topic", "must be jobs, board, parts, jobs/N or sheets/N"))
 		return
 	}
-	listening, leave := d.live.listen(v.who.Site, v.who.token, names)
+	listening, leave := d.live.listen(topic{site: v.who.Site, name: name}, v.who.token)
 	if listening == nil {
 		v.fail(fault.New(fault.Exhausted, "TOO_MANY_PAGES", "too many pages are open; close some and load this one again"))
 		return
@@ -54,26 +54,11 @@ func (d *Desk) follow(w http.ResponseWriter, r *http.Request) {
 		case <-r.Context().Done():
 			return
 		case <-listening.wake:
-			text = ""
-			for range listening.take() {
-				text = "event: change\ndata: \n\n"
-			}
+			text = fmt.Sprintf("event: change\ndata: %d\n\n", listening.newest())
 		case <-pulse.C:
 			text = ": still here\n\n"
 		}
 	}
-}
-
-func checkTopics(names []string) error {
-	if len(names) == 0 || len(names) > 4 {
-		return badField("topic", "must be named one to four times")
-	}
-	for _, name := range names {
-		if !topicPattern.MatchString(name) {
-			return badField("topic", "must be jobs, board, parts, jobs/N or sheets/N")
-		}
-	}
-	return nil
 }
 
 // pause waits, and says whether the browser is still there.

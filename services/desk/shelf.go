@@ -15,15 +15,15 @@ type shelfView struct {
 }
 
 func (d *Desk) showShelf(v *visit) error {
-	orders, err := d.Services.Inventory.ListOrders(v.ctx, &inventoryv1.ListOrdersRequest{PageSize: pageSize})
+	orders, err := d.Services.Inventory.ListOrders(v.ctx, &inventoryv1.ListOrdersRequest{PageSize: pageSize, MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
-	holds, err := d.Services.Inventory.ListHolds(v.ctx, &inventoryv1.ListHoldsRequest{PageSize: pageSize})
+	holds, err := d.Services.Inventory.ListHolds(v.ctx, &inventoryv1.ListHoldsRequest{PageSize: pageSize, MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
-	proposals, err := d.Services.Inventory.ProposeOrders(v.ctx, &inventoryv1.ProposeOrdersRequest{})
+	proposals, err := d.Services.Inventory.ProposeOrders(v.ctx, &inventoryv1.ProposeOrdersRequest{MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
@@ -81,11 +81,11 @@ type partView struct {
 
 func (d *Desk) showPart(v *visit) error {
 	number := v.r.PathValue("part")
-	p, err := d.Services.Inventory.GetPart(v.ctx, &inventoryv1.GetPartRequest{Part: number})
+	p, err := d.Services.Inventory.GetPart(v.ctx, &inventoryv1.GetPartRequest{Part: number, MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
-	m, err := d.Services.Inventory.ListMovements(v.ctx, &inventoryv1.ListMovementsRequest{Part: number, PageSize: 50})
+	m, err := d.Services.Inventory.ListMovements(v.ctx, &inventoryv1.ListMovementsRequest{Part: number, PageSize: 50, MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
@@ -98,13 +98,13 @@ func (d *Desk) countPart(v *visit) error {
 		return err
 	}
 	number := v.r.PathValue("part")
-	_, err = d.Services.Inventory.CountShelf(v.ctx, &inventoryv1.CountShelfRequest{
+	r, err := d.Services.Inventory.CountShelf(v.ctx, &inventoryv1.CountShelfRequest{
 		RequestId: v.requestID(), Part: number, Counted: counted, Reason: v.form("reason"),
 	})
 	if err != nil {
 		return err
 	}
-	return v.done("/shelf/parts/"+number, "counted")
+	return v.done("/shelf/parts/"+number, "counted", r.GetReceipt())
 }
 
 func (d *Desk) receivePart(v *visit) error {
@@ -113,13 +113,13 @@ func (d *Desk) receivePart(v *visit) error {
 		return err
 	}
 	number := v.r.PathValue("part")
-	_, err = d.Services.Inventory.ReceiveGoods(v.ctx, &inventoryv1.ReceiveGoodsRequest{
+	r, err := d.Services.Inventory.ReceiveGoods(v.ctx, &inventoryv1.ReceiveGoodsRequest{
 		RequestId: v.requestID(), Lines: []*inventoryv1.ReceivedLine{{Part: number, Quantity: quantity}}, Note: v.form("note"),
 	})
 	if err != nil {
 		return err
 	}
-	return v.done("/shelf/parts/"+number, "received")
+	return v.done("/shelf/parts/"+number, "received", r.GetReceipt())
 }
 
 // placeOrder orders what one proposal says, in the quantity that the clerk wants.
@@ -128,14 +128,14 @@ func (d *Desk) placeOrder(v *visit) error {
 	if err != nil {
 		return err
 	}
-	_, err = d.Services.Inventory.PlaceOrder(v.ctx, &inventoryv1.PlaceOrderRequest{
+	r, err := d.Services.Inventory.PlaceOrder(v.ctx, &inventoryv1.PlaceOrderRequest{
 		RequestId: v.requestID(), Supplier: v.form("supplier"),
 		Lines: []*inventoryv1.OrderLine{{Part: v.form("part"), Quantity: quantity}},
 	})
 	if err != nil {
 		return err
 	}
-	return v.done("/shelf", "ordered")
+	return v.done("/shelf", "ordered", r.GetReceipt())
 }
 
 // receiveOrder takes goods in as they were counted, line by line.
@@ -155,10 +155,11 @@ func (d *Desk) receiveOrder(v *visit) error {
 	if len(request.GetLines()) == 0 {
 		return badField("quantity", "must be given for at least one line")
 	}
-	if _, err := d.Services.Inventory.ReceiveGoods(v.ctx, request); err != nil {
+	r, err := d.Services.Inventory.ReceiveGoods(v.ctx, request)
+	if err != nil {
 		return err
 	}
-	return v.done("/shelf", "received")
+	return v.done("/shelf", "received", r.GetReceipt())
 }
 
 // issueParts hands out everything that lies ready for a job.
@@ -167,9 +168,9 @@ func (d *Desk) issueParts(v *visit) error {
 	if len(lines) == 0 {
 		return badField("line", "must be ticked for what is handed out")
 	}
-	_, err := d.Services.Inventory.IssueParts(v.ctx, &inventoryv1.IssuePartsRequest{RequestId: v.requestID(), Job: v.job(), Lines: lines})
+	r, err := d.Services.Inventory.IssueParts(v.ctx, &inventoryv1.IssuePartsRequest{RequestId: v.requestID(), Job: v.job(), Lines: lines})
 	if err != nil {
 		return err
 	}
-	return v.done("/shelf", "issued")
+	return v.done("/shelf", "issued", r.GetReceipt())
 }

@@ -28,7 +28,7 @@ type tightenView struct {
 }
 
 func (d *Desk) showTighten(v *visit) error {
-	sheet, err := d.Services.Audit.GetSheet(v.ctx, &torqueauditv1.GetSheetRequest{Job: v.job()})
+	sheet, err := d.Services.Audit.GetSheet(v.ctx, &torqueauditv1.GetSheetRequest{Job: v.job(), MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
@@ -139,14 +139,14 @@ func (d *Desk) postReading(v *visit) error {
 	if err != nil {
 		return err
 	}
-	_, err = d.Services.Audit.PostReading(v.ctx, &torqueauditv1.PostReadingRequest{
+	r, err := d.Services.Audit.PostReading(v.ctx, &torqueauditv1.PostReadingRequest{
 		RequestId: v.requestID(), Job: v.job(), Joint: v.form("joint"), Fastener: uint32(fastener), Stage: uint32(stage),
 		Wrench: v.form("wrench"), TorqueNm: torque, AngleDeg: angle, Moved: v.form("moved") != "", At: at,
 	})
 	if err != nil {
 		return err
 	}
-	return v.done("/work/"+v.r.PathValue("job")+"/tighten", "reading")
+	return v.done("/work/"+v.r.PathValue("job")+"/tighten", "reading", r.GetReceipt())
 }
 
 // readAt gives the browser's own time of a reading that waited for the network.
@@ -170,5 +170,5 @@ func (d *Desk) signSheet(v *visit) error {
 	if err != nil {
 		return err
 	}
-	return v.done("/work/"+v.r.PathValue("job"), "signed")
+	return v.done("/work/"+v.r.PathValue("job"), "signed", nil)
 }

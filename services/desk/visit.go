@@ -13,6 +13,7 @@ import (
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/rpc"
+	commonv1 "ramprow/proto/ramprow/common/v1"
 )
 
 const (
@@ -92,6 +93,16 @@ func (v *visit) form(name string) string { return strings.TrimSpace(v.r.PostForm
 // twice is then done once.
 func (v *visit) requestID() string { return v.form("request") }
 
+// at gives the revision that the page must show: what the person did last, or
+// what the page was told of. Without one, some milliseconds old will do.
+func (v *visit) at() uint64 {
+	revision, err := strconv.ParseUint(v.r.URL.Query().Get("at"), 10, 64)
+	if err != nil {
+		return 0
+	}
+	return revision
+}
+
 // job gives the name of the job in the path.
 func (v *visit) job() string { return "jobs/" + v.r.PathValue("job") }
 
@@ -154,7 +165,7 @@ func (v *visit) render(page string, view any) error {
 
 func (v *visit) renderStatus(status int, page string, view any, p *problem) error {
 	f := frame{
-		View: view, Path: v.r.URL.RequestURI(), Who: v.who, Page: page, Problem: p, Done: v.d.words.done(v.r.URL.Query().Get("done")),
+		View: view, Path: v.refreshPath(), Who: v.who, Page: page, Problem: p, Done: v.d.words.done(v.r.URL.Query().Get("done")),
 		Request: newRequestID(), Now: v.d.Now(),
 	}
 	var page2 bytes.Buffer
@@ -168,19 +179,31 @@ func (v *visit) renderStatus(status int, page string, view any, p *problem) erro
 	return err
 }
 
+// refreshPath is the page's address without what belongs to one look at it.
+func (v *visit) refreshPath() string {
+	u := *v.r.URL
+	q := u.Query()
+	q.Del("done")
+	q.Del("at")
+	u.RawQuery = q.Encode()
+	return u.RequestURI()
+}
+
 // goTo leads the browser to a page that shows what came of it.
 func (v *visit) goTo(path string) error {
 	http.Redirect(v.w, v.r, path, http.StatusSeeOther)
 	return nil
 }
 
-// done leads to a page and says there what was done.
-func (v *visit) done(path, what string) error {
+// done leads to a page and says there what was done; the page shows it.
+func (v *visit) done(path, what string, receipt *commonv1.Receipt) error {
+	revision := strconv.FormatUint(receipt.GetRevision(), 10)
 	if v.r.Header.Get("X-Queued") != "" { // desk.js sends what waited, and only wants to know that it arrived.
+		v.w.Header().Set("X-Revision", revision)
 		v.w.WriteHeader(http.StatusNoContent)
 		return nil
 	}
-	return v.goTo(path + "?done=" + url.QueryEscape(what))
+	return v.goTo(path + "?done=" + url.QueryEscape(what) + "&at=" + revision)
 }
 
 // fail shows what went wrong, and what to do.

@@ -18,7 +18,7 @@ import (
 
 var (
 	pageKey = regexp.MustCompile(`\bt "([a-z.]+)"`)
-	doneKey = regexp.MustCompile(`v\.done\([^\n]*, "([a-z-]+)"\)`)
+	doneKey = regexp.MustCompile(`v\.done\([^\n]*, "([a-z-]+)", `)
 )
 
 // Every word that a page asks for is in the catalogue, and the catalogue holds no

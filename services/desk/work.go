@@ -5,6 +5,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/fault"
+	commonv1 "ramprow/proto/ramprow/common/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
@@ -17,7 +18,7 @@ type workView struct {
 }
 
 func (d *Desk) showWork(v *visit) error {
-	r, err := d.Services.Job.ListJobs(v.ctx, &jobv1.ListJobsRequest{PageSize: pageSize})
+	r, err := d.Services.Job.ListJobs(v.ctx, &jobv1.ListJobsRequest{PageSize: pageSize, MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
@@ -53,7 +54,7 @@ type stepView struct {
 }
 
 func (d *Desk) showBench(v *visit) error {
-	r, err := d.Services.Job.GetJob(v.ctx, &jobv1.GetJobRequest{Job: v.job()})
+	r, err := d.Services.Job.GetJob(v.ctx, &jobv1.GetJobRequest{Job: v.job(), MinRevision: v.at()})
 	if err != nil {
 		return err
 	}
@@ -121,26 +122,29 @@ func nextStep(steps []stepView, done func(id string) bool) int {
 
 // actOnStep starts, pauses, resumes or finishes a step.
 func (d *Desk) actOnStep(v *visit) error {
-	step, deed := v.r.PathValue("step"), v.r.PathValue("deed")
-	var err error
-	switch deed {
-	case "start":
-		_, err = d.Services.Job.StartStep(v.ctx, &jobv1.StartStepRequest{RequestId: v.requestID(), Job: v.job(), Step: step})
-	case "pause":
-		_, err = d.Services.Job.PauseStep(v.ctx, &jobv1.PauseStepRequest{RequestId: v.requestID(), Job: v.job(), Step: step, Reason: v.form("reason")})
-	case "resume":
-		_, err = d.Services.Job.ResumeStep(v.ctx, &jobv1.ResumeStepRequest{RequestId: v.requestID(), Job: v.job(), Step: step})
-	case "finish":
-		_, err = d.Services.Job.FinishStep(v.ctx, &jobv1.FinishStepRequest{
-			RequestId: v.requestID(), Job: v.job(), Step: step, Tray: v.form("tray"), Note: v.form("note"),
-		})
-	default:
-		err = fault.New(fault.NotFound, "DEED_UNKNOWN", "a step can be started, paused, resumed or finished")
-	}
+	deed := v.r.PathValue("deed")
+	answer, err := d.callStep(v, v.r.PathValue("step"), deed)
 	if err != nil {
 		return err
 	}
-	return v.done("/work/"+v.r.PathValue("job"), "step-"+deed)
+	return v.done("/work/"+v.r.PathValue("job"), "step-"+deed, answer.GetReceipt())
+}
+
+func (d *Desk) callStep(v *visit, step, deed string) (interface{ GetReceipt() *commonv1.Receipt }, error) {
+	switch deed {
+	case "start":
+		return d.Services.Job.StartStep(v.ctx, &jobv1.StartStepRequest{RequestId: v.requestID(), Job: v.job(), Step: step})
+	case "pause":
+		return d.Services.Job.PauseStep(v.ctx, &jobv1.PauseStepRequest{RequestId: v.requestID(), Job: v.job(), Step: step, Reason: v.form("reason")})
+	case "resume":
+		return d.Services.Job.ResumeStep(v.ctx, &jobv1.ResumeStepRequest{RequestId: v.requestID(), Job: v.job(), Step: step})
+	case "finish":
+		return d.Services.Job.FinishStep(v.ctx, &jobv1.FinishStepRequest{
+			RequestId: v.requestID(), Job: v.job(), Step: step, Tray: v.form("tray"), Note: v.form("note"),
+		})
+	default:
+		return nil, fault.New(fault.NotFound, "DEED_UNKNOWN", "a step can be started, paused, resumed or finished")
+	}
 }
 
 // findingKinds are what a technician can report, in the words of the form.
@@ -161,14 +165,14 @@ func (d *Desk) reportFinding(v *visit) error {
 	if !ok {
 		return badField("kind", "must be chosen")
 	}
-	_, err = d.Services.Job.ReportFinding(v.ctx, &jobv1.ReportFindingRequest{
+	r, err := d.Services.Job.ReportFinding(v.ctx, &jobv1.ReportFindingRequest{
 		RequestId: v.requestID(), Job: v.job(), Kind: kind, Step: v.form("step"), Feature: v.form("feature"), Value: v.form("value"),
 		Piece: v.form("piece"), PiecesMissing: missing, Note: v.form("note"),
 	})
 	if err != nil {
 		return err
 	}
-	return v.done("/work/"+v.r.PathValue("job"), "finding")
+	return v.done("/work/"+v.r.PathValue("job"), "finding", r.GetReceipt())
 }
 
 // optionalCount reads a small number that may be left out.

@@ -23,6 +23,7 @@ type upConfig struct {
 	dir       string
 	site      string
 	freePorts bool
+	day       demoDayConfig
 }
 
 const (
@@ -36,8 +37,9 @@ func upCommand() *cobra.Command {
 		Use:     "up",
 		Short:   "Run a whole workshop here: every role, with its log in a folder",
 		GroupID: groupRun,
-		Example: "  ramprow up\n  ramprow up --data /var/lib/ramprow --site north",
-		Args:    cobra.NoArgs,
+		Example: "  ramprow up\n  ramprow up --data /var/lib/ramprow --site north\n" +
+			"  ramprow up --data /tmp/day --demo-day --speed 60    # an invented day lives in it",
+		Args: cobra.NoArgs,
 		RunE: func(command *cobra.Command, _ []string) error {
 			return up(command.Context(), command.OutOrStdout(), c)
 		},
@@ -45,6 +47,7 @@ func upCommand() *cobra.Command {
 	command.Flags().StringVar(&c.dir, "data", terminal.DefaultDir, "folder for the log and the keys; what is there is continued")
 	command.Flags().StringVar(&c.site, "site", defaultSite, "the workshop's name in tokens")
 	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7104")
+	c.day.bind(command)
 	return command
 }
 
@@ -52,6 +55,9 @@ func upCommand() *cobra.Command {
 func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 	if !identity.ValidSite(c.site) {
 		return fmt.Errorf("--site %q cannot be a name; use lower-case letters, digits and hyphens", c.site)
+	}
+	if err := c.day.check(c.dir); err != nil {
+		return err
 	}
 	unlock, err := lockFolder(c.dir)
 	if err != nil {
@@ -67,6 +73,10 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 	if !c.freePorts {
 		config.Address, config.Desk = stack.Role.Address, stack.DeskAddress
 	}
+	clock := c.day.clock()
+	if clock != nil {
+		config.Now = clock.Now
+	}
 	workshop, err := stack.OpenWorkshop(ctx, config)
 	if err != nil {
 		return err
@@ -81,7 +91,19 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 		stop()
 		return errors.Join(err, <-ended)
 	}
-	return <-ended
+	if clock == nil {
+		return <-ended
+	}
+	living := make(chan error, 1)
+	go func() { living <- c.live(ctx, out, workshop, clock, t) }()
+	select {
+	case err = <-living: // it could not begin
+		stop()
+		return errors.Join(err, <-ended)
+	case err = <-ended:
+		stop()
+		return errors.Join(err, <-living)
+	}
 }
 
 // greet leaves tokens and addresses in the folder and says how to use them.

@@ -48,6 +48,7 @@
         const answer = await fetch(entry.url, {
           method: "POST", headers: { "X-Queued": "1", "Content-Type": "application/x-www-form-urlencoded" }, body: entry.body, redirect: "manual",
         });
+        seen = Math.max(seen, Number(answer.headers.get("X-Revision")) || 0);
         if (answer.status === 401) { location.href = "/signin"; break; }
         if (answer.status >= 500 || answer.status === 429) throw new Error("later");
         const text = answer.ok ? "" : await answer.text();
@@ -65,8 +66,16 @@
     if (arrived && !load().some(e => !e.refused)) refresh();
   }
 
+  // seen is the newest revision that this page was told of; what it asks for is no older.
+  let seen = Number(new URLSearchParams(location.search).get("at")) || 0;
+  document.addEventListener("htmx:sseBeforeMessage", event => { seen = Math.max(seen, Number(event.detail.data) || 0); });
+  document.addEventListener("htmx:configRequest", event => { if (seen) event.detail.parameters.at = String(seen); });
+
   function refresh() {
-    if (window.htmx) htmx.ajax("GET", location.pathname + location.search, { target: "#main", select: "#main", swap: "outerHTML" }).then(focusEntry, () => {});
+    const query = new URLSearchParams(location.search);
+    query.delete("at");
+    query.delete("done");
+    if (window.htmx) htmx.ajax("GET", location.pathname + (query.size ? "?" + query : ""), { target: "#main", select: "#main", swap: "outerHTML" }).then(focusEntry, () => {});
   }
   function focusEntry() { document.querySelector("#main [autofocus]")?.focus(); }
 

@@ -34,6 +34,8 @@ type WorkshopConfig struct {
 	Address func(Role) string
 	// Desk is the address of the pages; empty: there are none.
 	Desk string
+	// Now is the workshop's clock; nil is the machine's.
+	Now func() time.Time
 	// Backend makes what the roles stand on; nil embeds it in Dir.
 	Backend func(*lifecycle.Closers) (*Backend, error)
 }
@@ -54,7 +56,7 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 	if err != nil {
 		return nil, err
 	}
-	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: []ed25519.PublicKey{key.Public()}})
+	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: []ed25519.PublicKey{key.Public()}, Now: c.Now})
 	if err != nil {
 		return nil, err
 	}
@@ -67,6 +69,9 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 	}()
 	if w.Backend, err = c.backend(w.closers); err != nil {
 		return nil, err
+	}
+	if c.Now != nil {
+		w.Backend.Now = c.Now
 	}
 	for _, r := range Roles() {
 		place := Place{Address: "127.0.0.1:0", Verifier: verifier}
