@@ -88,6 +88,9 @@ func (t *teller) bill(ctx context.Context) error {
 	t.say("%-63s %14s", "net", money(invoice.GetNet()))
 	t.say("%-63s %14s", "tax", money(invoice.GetTax()))
 	t.say("%-63s %14s", "invoice "+invoice.GetNumber(), money(invoice.GetGross()))
+	if err := t.document(ctx, invoice.GetNumber()); err != nil {
+		return err
+	}
 	paid, err := t.clients.Job.RecordPayment(t.as(ctx, dispatcher), &jobv1.RecordPaymentRequest{
 		RequestId: once(), Job: t.job.GetName(), Amount: invoice.GetGross(), How: "card",
 	})

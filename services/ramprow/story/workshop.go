@@ -15,7 +15,7 @@ import (
 
 // furnish sets an invented workshop up: catalogues, bays, people, tools, shelf, wrenches.
 func (t *teller) furnish(ctx context.Context) error {
-	for _, step := range []func(context.Context) error{t.importCatalogues, t.register, t.stock, t.registerWrenches} {
+	for _, step := range []func(context.Context) error{t.importCatalogues, t.introduce, t.register, t.stock, t.registerWrenches} {
 		if err := step(ctx); err != nil {
 			return err
 		}
