@@ -93,8 +93,13 @@ func (h *activityHeap) down(i int32) {
 // fading is how much less a conflict counts than the next one.
 const fading = 0.95
 
-// bump makes the value of a literal more interesting.
-func (s *solver) bump(l literal) { s.order.add(s.value(l), s.growth) }
+// bump makes the value of a literal more interesting. Where all that is scarce are
+// pairs, only their orders are: with these the earliest starts are a schedule.
+func (s *solver) bump(l literal) {
+	if len(s.resources) > 0 || l.side>>1 > s.end {
+		s.order.add(s.value(l), s.growth)
+	}
+}
 
 // fade lets the past count less, by letting what comes count more.
 func (s *solver) fade() {

@@ -80,7 +80,7 @@ func Solve(p Project, o Options) (Result, error) {
 	for i := range islands {
 		islands[i] = &search{
 			nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
-			random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15+uint64(i))), //nolint:gosec // an index
+			random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15+uint64(i))),
 			asked:  share(o.Schedules, len(islands), i), stop: o.Stop, bound: bound(p, forward), begin: o.Starts,
 			keys: make([]int64, forward.n), list: make([]int32, forward.n), open: make([]int, forward.n),
 		}
