@@ -104,6 +104,8 @@ func TestArgumentsAreCheckedAgainstTheUseLine(t *testing.T) {
 		{"bay set lift1 --token x", `"lift1" is no name; write bays/ID, people/ID or tools/ID`},
 		{"bay board --day someday --token x", `"someday" is no day`},
 		{"bay board --days 0 --token x", "--days 0 cannot be shown"},
+		{"bay calendar --bay 1 --who anna --token x", "of one bay or of one person"},
+		{"bay calendar --days 0 --token x", "--days 0 cannot be written"},
 		{"tighten post 17 cover three --wrench w1 --token x", `FASTENER "three" is no number`},
 		{"log parked --service tea --token x", `--service "tea" is unknown`},
 	}
