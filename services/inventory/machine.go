@@ -53,6 +53,8 @@ func evolve(st *State, e sitelog.Event) {
 		st.endHold(m, e.Time)
 	case *inventoryv1.HoldExtended:
 		st.extend(m)
+	case *inventoryv1.HoldBooked:
+		st.book(m)
 	case *inventoryv1.OrderPlaced:
 		st.setOrder(m.GetOrder())
 		st.placed++

@@ -41,6 +41,10 @@ func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, err
 		return followBooking(st, m.GetBooking()), nil
 	case *schedulingv1.BookingMoved:
 		return followBooking(st, m.GetBooking()), nil
+	case *schedulingv1.BookingWaits:
+		return booked(st, &inventoryv1.HoldBooked{Job: m.GetBooking().GetJob()}), nil
+	case *schedulingv1.BookingCancelled:
+		return booked(st, &inventoryv1.HoldBooked{Job: m.GetBooking().GetJob()}), nil
 	}
 	return nil, nil
 }
@@ -108,12 +112,22 @@ func (d *draft) release(e ending) {
 	})
 }
 
-// followBooking keeps a hold alive until some time after the job's turn.
+// followBooking keeps a hold alive until some time after the job's turn, and notes that.
 func followBooking(st *State, b *schedulingv1.Booking) []proto.Message {
 	if b.GetWhen().GetStart() == nil {
 		return nil
 	}
-	return extendUntil(st, b.GetJob(), b.GetWhen().GetStart().AsTime().Add(HoldLife))
+	events := extendUntil(st, b.GetJob(), b.GetWhen().GetStart().AsTime().Add(HoldLife))
+	return append(events, booked(st, &inventoryv1.HoldBooked{Job: b.GetJob(), Turn: b.GetWhen().GetStart(), Bay: b.GetBay()})...)
+}
+
+// booked notes a job's turn with its hold, if that is news.
+func booked(st *State, m *inventoryv1.HoldBooked) []proto.Message {
+	h := st.holds[m.GetJob()]
+	if h == nil || h.doc.GetBay() == m.GetBay() && proto.Equal(h.doc.GetTurn(), m.GetTurn()) {
+		return nil
+	}
+	return []proto.Message{m}
 }
 
 // extendUntil moves the end of an unused hold, never to an earlier time.

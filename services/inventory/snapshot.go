@@ -79,6 +79,9 @@ func restore(site string, data []byte) (*State, error) {
 		st.parts[number] = p
 		st.relabel(nil, kp.About)
 	}
+	for _, m := range k.Ledger {
+		st.parts[m.GetPart()].sum(m)
+	}
 	for job, kh := range k.Holds {
 		h := &holding{doc: kh.Doc, since: kh.Since, lost: kh.Lost, over: kh.Over, were: kh.Were}
 		st.holds[job] = h

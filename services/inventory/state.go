@@ -44,7 +44,11 @@ type part struct {
 	waiting ordered[claim]
 	orders  map[string]struct{} // the open ones that bring it
 	usage   usage
+	moves   map[inventoryv1.MovementKind]moved
 }
+
+// moved sums the movements of one kind.
+type moved struct{ quantity, movements int64 }
 
 // claim is a job's place in the queue for a part.
 type claim struct {
@@ -112,7 +116,14 @@ func newPart() *part {
 		holders: map[string]int64{},
 		waiting: ordered[claim]{compare: compareClaims},
 		orders:  map[string]struct{}{},
+		moves:   map[inventoryv1.MovementKind]moved{},
 	}
+}
+
+// sum counts a movement by its kind.
+func (p *part) sum(m *inventoryv1.Movement) {
+	s := p.moves[m.GetKind()]
+	p.moves[m.GetKind()] = moved{s.quantity + m.GetQuantity(), s.movements + 1}
 }
 
 // move is the only place where what is on hand changes.
@@ -120,6 +131,7 @@ func (st *State) move(m *inventoryv1.Movement) {
 	p := st.parts[m.GetPart()]
 	p.onHand += m.GetQuantity()
 	p.usage.note(m)
+	p.sum(m)
 	st.ledger = append(st.ledger, m)
 }
 
@@ -207,6 +219,17 @@ func (st *State) extend(m *inventoryv1.HoldExtended) {
 	doc.ExpiresAt = m.GetExpiresAt()
 	h.doc = doc
 	st.expiries.insert(expiryOf(doc))
+}
+
+// book keeps when and where the job of a hold has its turn.
+func (st *State) book(m *inventoryv1.HoldBooked) {
+	h := st.holds[m.GetJob()]
+	if h == nil {
+		return
+	}
+	doc := proto.CloneOf(h.doc)
+	doc.Turn, doc.Bay = m.GetTurn(), m.GetBay()
+	h.doc = doc
 }
 
 // setOrder replaces an order and takes over what it still brings.

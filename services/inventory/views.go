@@ -66,6 +66,8 @@ func touched(st *State, e sitelog.Event) []readmodel.Key {
 		return st.touchedBy(m.GetJob())
 	case *inventoryv1.HoldReleased:
 		return st.touchedBy(m.GetJob())
+	case *inventoryv1.HoldBooked:
+		return []readmodel.Key{holdKey(m.GetJob())}
 	case *inventoryv1.HoldExtended:
 		return []readmodel.Key{holdKey(m.GetJob())}
 	case *inventoryv1.OrderPlaced:

@@ -15,7 +15,7 @@ func partsCommands() *cobra.Command {
 		"  ramprow parts list --needing-order\n  ramprow parts hold 17\n  ramprow parts issue 17",
 		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
 		partsHolds, partsHold, partsHoldFor, partsIssue, partsReturn, partsRelease, partsRenew,
-		partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
+		partsMorning, partsWhy, partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)
 }
 

@@ -740,6 +740,67 @@ func (x *OrderCancelled) GetReason() string {
 	return ""
 }
 
+// HoldBooked says when and where the job of a hold has its turn; without a time it has lost it.
+type HoldBooked struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Turn          *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=turn,proto3" json:"turn,omitempty"`
+	Bay           string                 `protobuf:"bytes,3,opt,name=bay,proto3" json:"bay,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldBooked) Reset() {
+	*x = HoldBooked{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldBooked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldBooked) ProtoMessage() {}
+
+func (x *HoldBooked) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldBooked.ProtoReflect.Descriptor instead.
+func (*HoldBooked) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *HoldBooked) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *HoldBooked) GetTurn() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Turn
+	}
+	return nil
+}
+
+func (x *HoldBooked) GetBay() string {
+	if x != nil {
+		return x.Bay
+	}
+	return ""
+}
+
 var File_ramprow_inventory_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
@@ -791,7 +852,12 @@ const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\x05after\x18\x03 \x01(\v2\x1b.ramprow.inventory.v1.OrderR\x05after\">\n" +
 	"\x0eOrderCancelled\x12\x14\n" +
 	"\x05order\x18\x01 \x01(\tR\x05order\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reasonB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"`\n" +
+	"\n" +
+	"HoldBooked\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
+	"\x04turn\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
+	"\x03bay\x18\x03 \x01(\tR\x03bayB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
 
 var (
 	file_ramprow_inventory_v1_events_proto_rawDescOnce sync.Once
@@ -805,7 +871,7 @@ func file_ramprow_inventory_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_events_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*PartListed)(nil),            // 0: ramprow.inventory.v1.PartListed
 	(*StockMoved)(nil),            // 1: ramprow.inventory.v1.StockMoved
@@ -820,32 +886,34 @@ var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*OrderConfirmed)(nil),        // 10: ramprow.inventory.v1.OrderConfirmed
 	(*GoodsReceived)(nil),         // 11: ramprow.inventory.v1.GoodsReceived
 	(*OrderCancelled)(nil),        // 12: ramprow.inventory.v1.OrderCancelled
-	(*Part)(nil),                  // 13: ramprow.inventory.v1.Part
-	(*Movement)(nil),              // 14: ramprow.inventory.v1.Movement
-	(*Hold)(nil),                  // 15: ramprow.inventory.v1.Hold
-	(*timestamppb.Timestamp)(nil), // 16: google.protobuf.Timestamp
-	(*Order)(nil),                 // 17: ramprow.inventory.v1.Order
-	(*OrderLine)(nil),             // 18: ramprow.inventory.v1.OrderLine
+	(*HoldBooked)(nil),            // 13: ramprow.inventory.v1.HoldBooked
+	(*Part)(nil),                  // 14: ramprow.inventory.v1.Part
+	(*Movement)(nil),              // 15: ramprow.inventory.v1.Movement
+	(*Hold)(nil),                  // 16: ramprow.inventory.v1.Hold
+	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
+	(*Order)(nil),                 // 18: ramprow.inventory.v1.Order
+	(*OrderLine)(nil),             // 19: ramprow.inventory.v1.OrderLine
 }
 var file_ramprow_inventory_v1_events_proto_depIdxs = []int32{
-	13, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
-	14, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
-	15, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
-	15, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
-	15, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
-	15, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
-	15, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
-	15, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
-	16, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
-	17, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
-	17, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
-	18, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
-	17, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
-	13, // [13:13] is the sub-list for method output_type
-	13, // [13:13] is the sub-list for method input_type
-	13, // [13:13] is the sub-list for extension type_name
-	13, // [13:13] is the sub-list for extension extendee
-	0,  // [0:13] is the sub-list for field type_name
+	14, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
+	15, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
+	16, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
+	16, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
+	16, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
+	16, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
+	16, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
+	16, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
+	17, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
+	18, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
+	18, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
+	19, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
+	18, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
+	17, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_events_proto_init() }
@@ -860,7 +928,7 @@ func file_ramprow_inventory_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_events_proto_rawDesc), len(file_ramprow_inventory_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

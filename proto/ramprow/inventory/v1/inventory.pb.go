@@ -686,9 +686,12 @@ type Hold struct {
 	// Of the last short line.
 	Eta *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=eta,proto3" json:"eta,omitempty"`
 	// True if every short line's eta is a dated order; false if it assumes ordering now.
-	EtaOrdered    bool                   `protobuf:"varint,8,opt,name=eta_ordered,json=etaOrdered,proto3" json:"eta_ordered,omitempty"`
-	ExpiresAt     *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
-	UpdatedAt     *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
+	EtaOrdered bool                   `protobuf:"varint,8,opt,name=eta_ordered,json=etaOrdered,proto3" json:"eta_ordered,omitempty"`
+	ExpiresAt  *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
+	UpdatedAt  *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
+	// When and where the job is booked; absent: it has no bay.
+	Turn          *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=turn,proto3" json:"turn,omitempty"`
+	Bay           string                 `protobuf:"bytes,12,opt,name=bay,proto3" json:"bay,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -791,6 +794,20 @@ func (x *Hold) GetUpdatedAt() *timestamppb.Timestamp {
 		return x.UpdatedAt
 	}
 	return nil
+}
+
+func (x *Hold) GetTurn() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Turn
+	}
+	return nil
+}
+
+func (x *Hold) GetBay() string {
+	if x != nil {
+		return x.Bay
+	}
+	return ""
 }
 
 // Movement explains a change of what is on hand.
@@ -1177,6 +1194,655 @@ func (x *Proposal) GetExpectedIfOrderedNow() *timestamppb.Timestamp {
 	return nil
 }
 
+// SupplierOrder is what to order from one supplier today.
+type SupplierOrder struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Supplier string                 `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	Lines    []*Proposal            `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Of all lines whose cost is known; absent: they are in several currencies, or none is known.
+	Cost          *v1.Money `protobuf:"bytes,3,opt,name=cost,proto3" json:"cost,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SupplierOrder) Reset() {
+	*x = SupplierOrder{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SupplierOrder) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SupplierOrder) ProtoMessage() {}
+
+func (x *SupplierOrder) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SupplierOrder.ProtoReflect.Descriptor instead.
+func (*SupplierOrder) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *SupplierOrder) GetSupplier() string {
+	if x != nil {
+		return x.Supplier
+	}
+	return ""
+}
+
+func (x *SupplierOrder) GetLines() []*Proposal {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *SupplierOrder) GetCost() *v1.Money {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
+}
+
+// DueDelivery is a line of an order that should arrive, or should have arrived.
+type DueDelivery struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Order    string                 `protobuf:"bytes,1,opt,name=order,proto3" json:"order,omitempty"`
+	Supplier string                 `protobuf:"bytes,2,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	Part     string                 `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	Title    string                 `protobuf:"bytes,4,opt,name=title,proto3" json:"title,omitempty"`
+	Quantity int64                  `protobuf:"varint,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Expected *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=expected,proto3" json:"expected,omitempty"`
+	// It was expected before now.
+	Overdue bool `protobuf:"varint,7,opt,name=overdue,proto3" json:"overdue,omitempty"`
+	// Jobs that get pieces of it, first come first.
+	ServesJobs []string `protobuf:"bytes,8,rep,name=serves_jobs,json=servesJobs,proto3" json:"serves_jobs,omitempty"`
+	// Of these, jobs that lack nothing more once all due deliveries are there.
+	FreesJobs     []string `protobuf:"bytes,9,rep,name=frees_jobs,json=freesJobs,proto3" json:"frees_jobs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DueDelivery) Reset() {
+	*x = DueDelivery{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DueDelivery) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DueDelivery) ProtoMessage() {}
+
+func (x *DueDelivery) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DueDelivery.ProtoReflect.Descriptor instead.
+func (*DueDelivery) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *DueDelivery) GetOrder() string {
+	if x != nil {
+		return x.Order
+	}
+	return ""
+}
+
+func (x *DueDelivery) GetSupplier() string {
+	if x != nil {
+		return x.Supplier
+	}
+	return ""
+}
+
+func (x *DueDelivery) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *DueDelivery) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *DueDelivery) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *DueDelivery) GetExpected() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Expected
+	}
+	return nil
+}
+
+func (x *DueDelivery) GetOverdue() bool {
+	if x != nil {
+		return x.Overdue
+	}
+	return false
+}
+
+func (x *DueDelivery) GetServesJobs() []string {
+	if x != nil {
+		return x.ServesJobs
+	}
+	return nil
+}
+
+func (x *DueDelivery) GetFreesJobs() []string {
+	if x != nil {
+		return x.FreesJobs
+	}
+	return nil
+}
+
+// Pick is a job's kit: what to fetch from the shelf before its turn.
+type Pick struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Turn  *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=turn,proto3" json:"turn,omitempty"`
+	Bay   string                 `protobuf:"bytes,3,opt,name=bay,proto3" json:"bay,omitempty"`
+	// By bin, as one walks.
+	Lines []*HoldLine `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
+	// Lines that are missing still.
+	Missing       []*HoldLine `protobuf:"bytes,5,rep,name=missing,proto3" json:"missing,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Pick) Reset() {
+	*x = Pick{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Pick) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Pick) ProtoMessage() {}
+
+func (x *Pick) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Pick.ProtoReflect.Descriptor instead.
+func (*Pick) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Pick) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *Pick) GetTurn() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Turn
+	}
+	return nil
+}
+
+func (x *Pick) GetBay() string {
+	if x != nil {
+		return x.Bay
+	}
+	return ""
+}
+
+func (x *Pick) GetLines() []*HoldLine {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *Pick) GetMissing() []*HoldLine {
+	if x != nil {
+		return x.Missing
+	}
+	return nil
+}
+
+// PutBack is what lies at a car whose job does not need it any more.
+type PutBack struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Line          string                 `protobuf:"bytes,2,opt,name=line,proto3" json:"line,omitempty"`
+	Part          string                 `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	Title         string                 `protobuf:"bytes,4,opt,name=title,proto3" json:"title,omitempty"`
+	Quantity      int64                  `protobuf:"varint,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Bin           string                 `protobuf:"bytes,6,opt,name=bin,proto3" json:"bin,omitempty"`
+	Reason        string                 `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PutBack) Reset() {
+	*x = PutBack{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PutBack) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PutBack) ProtoMessage() {}
+
+func (x *PutBack) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PutBack.ProtoReflect.Descriptor instead.
+func (*PutBack) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *PutBack) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *PutBack) GetLine() string {
+	if x != nil {
+		return x.Line
+	}
+	return ""
+}
+
+func (x *PutBack) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *PutBack) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *PutBack) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *PutBack) GetBin() string {
+	if x != nil {
+		return x.Bin
+	}
+	return ""
+}
+
+func (x *PutBack) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// IdleStock is what lies there for nothing.
+type IdleStock struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Part          string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Title         string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Quantity      int64                  `protobuf:"varint,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Value         *v1.Money              `protobuf:"bytes,4,opt,name=value,proto3" json:"value,omitempty"`
+	Bin           string                 `protobuf:"bytes,5,opt,name=bin,proto3" json:"bin,omitempty"`
+	Reason        string                 `protobuf:"bytes,6,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IdleStock) Reset() {
+	*x = IdleStock{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IdleStock) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IdleStock) ProtoMessage() {}
+
+func (x *IdleStock) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IdleStock.ProtoReflect.Descriptor instead.
+func (*IdleStock) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *IdleStock) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *IdleStock) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *IdleStock) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *IdleStock) GetValue() *v1.Money {
+	if x != nil {
+		return x.Value
+	}
+	return nil
+}
+
+func (x *IdleStock) GetBin() string {
+	if x != nil {
+		return x.Bin
+	}
+	return ""
+}
+
+func (x *IdleStock) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// HoldingJob is a job's share of a part.
+type HoldingJob struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// On the shelf for it.
+	Held int64 `protobuf:"varint,2,opt,name=held,proto3" json:"held,omitempty"`
+	// Not there yet.
+	Missing int64 `protobuf:"varint,3,opt,name=missing,proto3" json:"missing,omitempty"`
+	// When the missing ones come; absent: nobody has ordered them.
+	Eta           *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=eta,proto3" json:"eta,omitempty"`
+	Priority      uint32                 `protobuf:"varint,5,opt,name=priority,proto3" json:"priority,omitempty"`
+	Since         *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=since,proto3" json:"since,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoldingJob) Reset() {
+	*x = HoldingJob{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoldingJob) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoldingJob) ProtoMessage() {}
+
+func (x *HoldingJob) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoldingJob.ProtoReflect.Descriptor instead.
+func (*HoldingJob) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *HoldingJob) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *HoldingJob) GetHeld() int64 {
+	if x != nil {
+		return x.Held
+	}
+	return 0
+}
+
+func (x *HoldingJob) GetMissing() int64 {
+	if x != nil {
+		return x.Missing
+	}
+	return 0
+}
+
+func (x *HoldingJob) GetEta() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Eta
+	}
+	return nil
+}
+
+func (x *HoldingJob) GetPriority() uint32 {
+	if x != nil {
+		return x.Priority
+	}
+	return 0
+}
+
+func (x *HoldingJob) GetSince() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Since
+	}
+	return nil
+}
+
+// MovementSum is all movements of one kind.
+type MovementSum struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Kind          MovementKind           `protobuf:"varint,1,opt,name=kind,proto3,enum=ramprow.inventory.v1.MovementKind" json:"kind,omitempty"`
+	Quantity      int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Movements     int64                  `protobuf:"varint,3,opt,name=movements,proto3" json:"movements,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MovementSum) Reset() {
+	*x = MovementSum{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MovementSum) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MovementSum) ProtoMessage() {}
+
+func (x *MovementSum) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MovementSum.ProtoReflect.Descriptor instead.
+func (*MovementSum) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *MovementSum) GetKind() MovementKind {
+	if x != nil {
+		return x.Kind
+	}
+	return MovementKind_MOVEMENT_KIND_UNSPECIFIED
+}
+
+func (x *MovementSum) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *MovementSum) GetMovements() int64 {
+	if x != nil {
+		return x.Movements
+	}
+	return 0
+}
+
+// ComingOrder is what an order still brings of a part.
+type ComingOrder struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Order         string                 `protobuf:"bytes,1,opt,name=order,proto3" json:"order,omitempty"`
+	Supplier      string                 `protobuf:"bytes,2,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	Quantity      int64                  `protobuf:"varint,3,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Expected      *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=expected,proto3" json:"expected,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ComingOrder) Reset() {
+	*x = ComingOrder{}
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ComingOrder) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ComingOrder) ProtoMessage() {}
+
+func (x *ComingOrder) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ComingOrder.ProtoReflect.Descriptor instead.
+func (*ComingOrder) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *ComingOrder) GetOrder() string {
+	if x != nil {
+		return x.Order
+	}
+	return ""
+}
+
+func (x *ComingOrder) GetSupplier() string {
+	if x != nil {
+		return x.Supplier
+	}
+	return ""
+}
+
+func (x *ComingOrder) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *ComingOrder) GetExpected() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Expected
+	}
+	return nil
+}
+
 var File_ramprow_inventory_v1_inventory_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
@@ -1228,7 +1894,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\bfor_step\x18\f \x01(\tR\aforStep\x12\x12\n" +
 	"\x04held\x18\r \x01(\x03R\x04held\x12\x16\n" +
 	"\x06issued\x18\x0e \x01(\x03R\x06issued\x12\x14\n" +
-	"\x05extra\x18\x0f \x01(\bR\x05extra\"\x9f\x03\n" +
+	"\x05extra\x18\x0f \x01(\bR\x05extra\"\xe1\x03\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x125\n" +
@@ -1243,7 +1909,9 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"expires_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\texpiresAt\x129\n" +
 	"\n" +
 	"updated_at\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\"\x9c\x02\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12.\n" +
+	"\x04turn\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
+	"\x03bay\x18\f \x01(\tR\x03bay\"\x9c\x02\n" +
 	"\bMovement\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\x04R\x06number\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x126\n" +
@@ -1277,7 +1945,61 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x04cost\x18\x05 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost\x12\x16\n" +
 	"\x06reason\x18\x06 \x01(\tR\x06reason\x12\x12\n" +
 	"\x04jobs\x18\a \x03(\tR\x04jobs\x12Q\n" +
-	"\x17expected_if_ordered_now\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x14expectedIfOrderedNow*\x9b\x01\n" +
+	"\x17expected_if_ordered_now\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x14expectedIfOrderedNow\"\x8f\x01\n" +
+	"\rSupplierOrder\x12\x1a\n" +
+	"\bsupplier\x18\x01 \x01(\tR\bsupplier\x124\n" +
+	"\x05lines\x18\x02 \x03(\v2\x1e.ramprow.inventory.v1.ProposalR\x05lines\x12,\n" +
+	"\x04cost\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost\"\x97\x02\n" +
+	"\vDueDelivery\x12\x14\n" +
+	"\x05order\x18\x01 \x01(\tR\x05order\x12\x1a\n" +
+	"\bsupplier\x18\x02 \x01(\tR\bsupplier\x12\x12\n" +
+	"\x04part\x18\x03 \x01(\tR\x04part\x12\x14\n" +
+	"\x05title\x18\x04 \x01(\tR\x05title\x12\x1a\n" +
+	"\bquantity\x18\x05 \x01(\x03R\bquantity\x126\n" +
+	"\bexpected\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bexpected\x12\x18\n" +
+	"\aoverdue\x18\a \x01(\bR\aoverdue\x12\x1f\n" +
+	"\vserves_jobs\x18\b \x03(\tR\n" +
+	"servesJobs\x12\x1d\n" +
+	"\n" +
+	"frees_jobs\x18\t \x03(\tR\tfreesJobs\"\xca\x01\n" +
+	"\x04Pick\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
+	"\x04turn\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
+	"\x03bay\x18\x03 \x01(\tR\x03bay\x124\n" +
+	"\x05lines\x18\x04 \x03(\v2\x1e.ramprow.inventory.v1.HoldLineR\x05lines\x128\n" +
+	"\amissing\x18\x05 \x03(\v2\x1e.ramprow.inventory.v1.HoldLineR\amissing\"\x9f\x01\n" +
+	"\aPutBack\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
+	"\x04line\x18\x02 \x01(\tR\x04line\x12\x12\n" +
+	"\x04part\x18\x03 \x01(\tR\x04part\x12\x14\n" +
+	"\x05title\x18\x04 \x01(\tR\x05title\x12\x1a\n" +
+	"\bquantity\x18\x05 \x01(\x03R\bquantity\x12\x10\n" +
+	"\x03bin\x18\x06 \x01(\tR\x03bin\x12\x16\n" +
+	"\x06reason\x18\a \x01(\tR\x06reason\"\xab\x01\n" +
+	"\tIdleStock\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
+	"\bquantity\x18\x03 \x01(\x03R\bquantity\x12.\n" +
+	"\x05value\x18\x04 \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\x12\x10\n" +
+	"\x03bin\x18\x05 \x01(\tR\x03bin\x12\x16\n" +
+	"\x06reason\x18\x06 \x01(\tR\x06reason\"\xc8\x01\n" +
+	"\n" +
+	"HoldingJob\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
+	"\x04held\x18\x02 \x01(\x03R\x04held\x12\x18\n" +
+	"\amissing\x18\x03 \x01(\x03R\amissing\x12,\n" +
+	"\x03eta\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x03eta\x12\x1a\n" +
+	"\bpriority\x18\x05 \x01(\rR\bpriority\x120\n" +
+	"\x05since\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\x7f\n" +
+	"\vMovementSum\x126\n" +
+	"\x04kind\x18\x01 \x01(\x0e2\".ramprow.inventory.v1.MovementKindR\x04kind\x12\x1a\n" +
+	"\bquantity\x18\x02 \x01(\x03R\bquantity\x12\x1c\n" +
+	"\tmovements\x18\x03 \x01(\x03R\tmovements\"\x93\x01\n" +
+	"\vComingOrder\x12\x14\n" +
+	"\x05order\x18\x01 \x01(\tR\x05order\x12\x1a\n" +
+	"\bsupplier\x18\x02 \x01(\tR\bsupplier\x12\x1a\n" +
+	"\bquantity\x18\x03 \x01(\x03R\bquantity\x126\n" +
+	"\bexpected\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bexpected*\x9b\x01\n" +
 	"\tLineState\x12\x1a\n" +
 	"\x16LINE_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fLINE_STATE_HELD\x10\x01\x12\x14\n" +
@@ -1322,7 +2044,7 @@ func file_ramprow_inventory_v1_inventory_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_inventory_v1_inventory_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_ramprow_inventory_v1_inventory_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_ramprow_inventory_v1_inventory_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_ramprow_inventory_v1_inventory_proto_goTypes = []any{
 	(LineState)(0),                // 0: ramprow.inventory.v1.LineState
 	(HoldState)(0),                // 1: ramprow.inventory.v1.HoldState
@@ -1335,37 +2057,57 @@ var file_ramprow_inventory_v1_inventory_proto_goTypes = []any{
 	(*OrderLine)(nil),             // 8: ramprow.inventory.v1.OrderLine
 	(*Order)(nil),                 // 9: ramprow.inventory.v1.Order
 	(*Proposal)(nil),              // 10: ramprow.inventory.v1.Proposal
-	(v1.Unit)(0),                  // 11: ramprow.common.v1.Unit
-	(*v1.Money)(nil),              // 12: ramprow.common.v1.Money
-	(*timestamppb.Timestamp)(nil), // 13: google.protobuf.Timestamp
+	(*SupplierOrder)(nil),         // 11: ramprow.inventory.v1.SupplierOrder
+	(*DueDelivery)(nil),           // 12: ramprow.inventory.v1.DueDelivery
+	(*Pick)(nil),                  // 13: ramprow.inventory.v1.Pick
+	(*PutBack)(nil),               // 14: ramprow.inventory.v1.PutBack
+	(*IdleStock)(nil),             // 15: ramprow.inventory.v1.IdleStock
+	(*HoldingJob)(nil),            // 16: ramprow.inventory.v1.HoldingJob
+	(*MovementSum)(nil),           // 17: ramprow.inventory.v1.MovementSum
+	(*ComingOrder)(nil),           // 18: ramprow.inventory.v1.ComingOrder
+	(v1.Unit)(0),                  // 19: ramprow.common.v1.Unit
+	(*v1.Money)(nil),              // 20: ramprow.common.v1.Money
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
 }
 var file_ramprow_inventory_v1_inventory_proto_depIdxs = []int32{
-	11, // 0: ramprow.inventory.v1.Part.unit:type_name -> ramprow.common.v1.Unit
-	12, // 1: ramprow.inventory.v1.Part.price:type_name -> ramprow.common.v1.Money
-	12, // 2: ramprow.inventory.v1.Part.cost:type_name -> ramprow.common.v1.Money
-	12, // 3: ramprow.inventory.v1.Part.deposit:type_name -> ramprow.common.v1.Money
-	11, // 4: ramprow.inventory.v1.HoldLine.unit:type_name -> ramprow.common.v1.Unit
+	19, // 0: ramprow.inventory.v1.Part.unit:type_name -> ramprow.common.v1.Unit
+	20, // 1: ramprow.inventory.v1.Part.price:type_name -> ramprow.common.v1.Money
+	20, // 2: ramprow.inventory.v1.Part.cost:type_name -> ramprow.common.v1.Money
+	20, // 3: ramprow.inventory.v1.Part.deposit:type_name -> ramprow.common.v1.Money
+	19, // 4: ramprow.inventory.v1.HoldLine.unit:type_name -> ramprow.common.v1.Unit
 	0,  // 5: ramprow.inventory.v1.HoldLine.state:type_name -> ramprow.inventory.v1.LineState
-	13, // 6: ramprow.inventory.v1.HoldLine.eta:type_name -> google.protobuf.Timestamp
+	21, // 6: ramprow.inventory.v1.HoldLine.eta:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.inventory.v1.Hold.state:type_name -> ramprow.inventory.v1.HoldState
 	5,  // 8: ramprow.inventory.v1.Hold.lines:type_name -> ramprow.inventory.v1.HoldLine
-	13, // 9: ramprow.inventory.v1.Hold.eta:type_name -> google.protobuf.Timestamp
-	13, // 10: ramprow.inventory.v1.Hold.expires_at:type_name -> google.protobuf.Timestamp
-	13, // 11: ramprow.inventory.v1.Hold.updated_at:type_name -> google.protobuf.Timestamp
-	2,  // 12: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
-	13, // 13: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
-	13, // 14: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
-	12, // 15: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
-	3,  // 16: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
-	8,  // 17: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
-	13, // 18: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
-	12, // 19: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
-	13, // 20: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
-	21, // [21:21] is the sub-list for method output_type
-	21, // [21:21] is the sub-list for method input_type
-	21, // [21:21] is the sub-list for extension type_name
-	21, // [21:21] is the sub-list for extension extendee
-	0,  // [0:21] is the sub-list for field type_name
+	21, // 9: ramprow.inventory.v1.Hold.eta:type_name -> google.protobuf.Timestamp
+	21, // 10: ramprow.inventory.v1.Hold.expires_at:type_name -> google.protobuf.Timestamp
+	21, // 11: ramprow.inventory.v1.Hold.updated_at:type_name -> google.protobuf.Timestamp
+	21, // 12: ramprow.inventory.v1.Hold.turn:type_name -> google.protobuf.Timestamp
+	2,  // 13: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 14: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
+	21, // 15: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
+	20, // 16: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
+	3,  // 17: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
+	8,  // 18: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
+	21, // 19: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
+	20, // 20: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
+	21, // 21: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
+	10, // 22: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
+	20, // 23: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
+	21, // 24: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
+	21, // 25: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
+	5,  // 26: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
+	5,  // 27: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
+	20, // 28: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
+	21, // 29: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
+	21, // 30: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
+	2,  // 31: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 32: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
+	33, // [33:33] is the sub-list for method output_type
+	33, // [33:33] is the sub-list for method input_type
+	33, // [33:33] is the sub-list for extension type_name
+	33, // [33:33] is the sub-list for extension extendee
+	0,  // [0:33] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_proto_init() }
@@ -1379,7 +2121,7 @@ func file_ramprow_inventory_v1_inventory_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_inventory_proto_rawDesc), len(file_ramprow_inventory_v1_inventory_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   7,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -2665,6 +2665,251 @@ func (x *ProposeOrdersResponse) GetProposals() []*Proposal {
 	return nil
 }
 
+type GetMorningRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The end of the day; absent: 24 hours from now.
+	Until         *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=until,proto3" json:"until,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMorningRequest) Reset() {
+	*x = GetMorningRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMorningRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMorningRequest) ProtoMessage() {}
+
+func (x *GetMorningRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMorningRequest.ProtoReflect.Descriptor instead.
+func (*GetMorningRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *GetMorningRequest) GetUntil() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Until
+	}
+	return nil
+}
+
+type GetMorningResponse struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	Orders     []*SupplierOrder       `protobuf:"bytes,1,rep,name=orders,proto3" json:"orders,omitempty"`
+	Deliveries []*DueDelivery         `protobuf:"bytes,2,rep,name=deliveries,proto3" json:"deliveries,omitempty"`
+	Picks      []*Pick                `protobuf:"bytes,3,rep,name=picks,proto3" json:"picks,omitempty"`
+	PutBack    []*PutBack             `protobuf:"bytes,4,rep,name=put_back,json=putBack,proto3" json:"put_back,omitempty"`
+	// The most valuable first, at most 20.
+	Idle          []*IdleStock `protobuf:"bytes,5,rep,name=idle,proto3" json:"idle,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMorningResponse) Reset() {
+	*x = GetMorningResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMorningResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMorningResponse) ProtoMessage() {}
+
+func (x *GetMorningResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMorningResponse.ProtoReflect.Descriptor instead.
+func (*GetMorningResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *GetMorningResponse) GetOrders() []*SupplierOrder {
+	if x != nil {
+		return x.Orders
+	}
+	return nil
+}
+
+func (x *GetMorningResponse) GetDeliveries() []*DueDelivery {
+	if x != nil {
+		return x.Deliveries
+	}
+	return nil
+}
+
+func (x *GetMorningResponse) GetPicks() []*Pick {
+	if x != nil {
+		return x.Picks
+	}
+	return nil
+}
+
+func (x *GetMorningResponse) GetPutBack() []*PutBack {
+	if x != nil {
+		return x.PutBack
+	}
+	return nil
+}
+
+func (x *GetMorningResponse) GetIdle() []*IdleStock {
+	if x != nil {
+		return x.Idle
+	}
+	return nil
+}
+
+type ExplainPartRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Part          string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainPartRequest) Reset() {
+	*x = ExplainPartRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainPartRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainPartRequest) ProtoMessage() {}
+
+func (x *ExplainPartRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainPartRequest.ProtoReflect.Descriptor instead.
+func (*ExplainPartRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *ExplainPartRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+type ExplainPartResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Part  *Part                  `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// They sum to what is on hand.
+	Movements []*MovementSum `protobuf:"bytes,2,rep,name=movements,proto3" json:"movements,omitempty"`
+	// Jobs that have it on the shelf or wait for it: those that wait stand in the order of the queue, after the others.
+	Jobs   []*HoldingJob  `protobuf:"bytes,3,rep,name=jobs,proto3" json:"jobs,omitempty"`
+	Coming []*ComingOrder `protobuf:"bytes,4,rep,name=coming,proto3" json:"coming,omitempty"`
+	// In words, one line for each figure.
+	Why           []string `protobuf:"bytes,5,rep,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainPartResponse) Reset() {
+	*x = ExplainPartResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainPartResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainPartResponse) ProtoMessage() {}
+
+func (x *ExplainPartResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainPartResponse.ProtoReflect.Descriptor instead.
+func (*ExplainPartResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{49}
+}
+
+func (x *ExplainPartResponse) GetPart() *Part {
+	if x != nil {
+		return x.Part
+	}
+	return nil
+}
+
+func (x *ExplainPartResponse) GetMovements() []*MovementSum {
+	if x != nil {
+		return x.Movements
+	}
+	return nil
+}
+
+func (x *ExplainPartResponse) GetJobs() []*HoldingJob {
+	if x != nil {
+		return x.Jobs
+	}
+	return nil
+}
+
+func (x *ExplainPartResponse) GetComing() []*ComingOrder {
+	if x != nil {
+		return x.Coming
+	}
+	return nil
+}
+
+func (x *ExplainPartResponse) GetWhy() []string {
+	if x != nil {
+		return x.Why
+	}
+	return nil
+}
+
 type WatchPartsRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	unknownFields protoimpl.UnknownFields
@@ -2673,7 +2918,7 @@ type WatchPartsRequest struct {
 
 func (x *WatchPartsRequest) Reset() {
 	*x = WatchPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2685,7 +2930,7 @@ func (x *WatchPartsRequest) String() string {
 func (*WatchPartsRequest) ProtoMessage() {}
 
 func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2698,7 +2943,7 @@ func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsRequest.ProtoReflect.Descriptor instead.
 func (*WatchPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{46}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{50}
 }
 
 type WatchPartsResponse struct {
@@ -2712,7 +2957,7 @@ type WatchPartsResponse struct {
 
 func (x *WatchPartsResponse) Reset() {
 	*x = WatchPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2724,7 +2969,7 @@ func (x *WatchPartsResponse) String() string {
 func (*WatchPartsResponse) ProtoMessage() {}
 
 func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2737,7 +2982,7 @@ func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsResponse.ProtoReflect.Descriptor instead.
 func (*WatchPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{47}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *WatchPartsResponse) GetPart() *Part {
@@ -2773,7 +3018,7 @@ type ReceivedLine struct {
 
 func (x *ReceivedLine) Reset() {
 	*x = ReceivedLine{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2785,7 +3030,7 @@ func (x *ReceivedLine) String() string {
 func (*ReceivedLine) ProtoMessage() {}
 
 func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2798,7 +3043,7 @@ func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceivedLine.ProtoReflect.Descriptor instead.
 func (*ReceivedLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{48}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *ReceivedLine) GetPart() string {
@@ -3024,7 +3269,25 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x14ProposeOrdersRequest\x12!\n" +
 	"\fmin_revision\x18\x01 \x01(\x04R\vminRevision\"U\n" +
 	"\x15ProposeOrdersResponse\x12<\n" +
-	"\tproposals\x18\x01 \x03(\v2\x1e.ramprow.inventory.v1.ProposalR\tproposals\"\x13\n" +
+	"\tproposals\x18\x01 \x03(\v2\x1e.ramprow.inventory.v1.ProposalR\tproposals\"E\n" +
+	"\x11GetMorningRequest\x120\n" +
+	"\x05until\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"\xb5\x02\n" +
+	"\x12GetMorningResponse\x12;\n" +
+	"\x06orders\x18\x01 \x03(\v2#.ramprow.inventory.v1.SupplierOrderR\x06orders\x12A\n" +
+	"\n" +
+	"deliveries\x18\x02 \x03(\v2!.ramprow.inventory.v1.DueDeliveryR\n" +
+	"deliveries\x120\n" +
+	"\x05picks\x18\x03 \x03(\v2\x1a.ramprow.inventory.v1.PickR\x05picks\x128\n" +
+	"\bput_back\x18\x04 \x03(\v2\x1d.ramprow.inventory.v1.PutBackR\aputBack\x123\n" +
+	"\x04idle\x18\x05 \x03(\v2\x1f.ramprow.inventory.v1.IdleStockR\x04idle\"K\n" +
+	"\x12ExplainPartRequest\x125\n" +
+	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\"\x89\x02\n" +
+	"\x13ExplainPartResponse\x12.\n" +
+	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12?\n" +
+	"\tmovements\x18\x02 \x03(\v2!.ramprow.inventory.v1.MovementSumR\tmovements\x124\n" +
+	"\x04jobs\x18\x03 \x03(\v2 .ramprow.inventory.v1.HoldingJobR\x04jobs\x129\n" +
+	"\x06coming\x18\x04 \x03(\v2!.ramprow.inventory.v1.ComingOrderR\x06coming\x12\x10\n" +
+	"\x03why\x18\x05 \x03(\tR\x03why\"\x13\n" +
 	"\x11WatchPartsRequest\"\x90\x01\n" +
 	"\x12WatchPartsResponse\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12.\n" +
@@ -3035,7 +3298,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\xbd\x13\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\x98\x15\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
@@ -3089,7 +3352,13 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\rListMovements\x12*.ramprow.inventory.v1.ListMovementsRequest\x1a+.ramprow.inventory.v1.ListMovementsResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12r\n" +
 	"\rProposeOrders\x12*.ramprow.inventory.v1.ProposeOrdersRequest\x1a+.ramprow.inventory.v1.ProposeOrdersResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x02\x04\x12m\n" +
+	"\x02\x02\x04\x12i\n" +
+	"\n" +
+	"GetMorning\x12'.ramprow.inventory.v1.GetMorningRequest\x1a(.ramprow.inventory.v1.GetMorningResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12n\n" +
+	"\vExplainPart\x12(.ramprow.inventory.v1.ExplainPartRequest\x1a).ramprow.inventory.v1.ExplainPartResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12m\n" +
 	"\n" +
 	"WatchParts\x12'.ramprow.inventory.v1.WatchPartsRequest\x1a(.ramprow.inventory.v1.WatchPartsResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
@@ -3107,7 +3376,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_inventory_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 49)
+var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
 var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*SetPartRequest)(nil),        // 0: ramprow.inventory.v1.SetPartRequest
 	(*SetPartResponse)(nil),       // 1: ramprow.inventory.v1.SetPartResponse
@@ -3155,116 +3424,142 @@ var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*ListMovementsResponse)(nil), // 43: ramprow.inventory.v1.ListMovementsResponse
 	(*ProposeOrdersRequest)(nil),  // 44: ramprow.inventory.v1.ProposeOrdersRequest
 	(*ProposeOrdersResponse)(nil), // 45: ramprow.inventory.v1.ProposeOrdersResponse
-	(*WatchPartsRequest)(nil),     // 46: ramprow.inventory.v1.WatchPartsRequest
-	(*WatchPartsResponse)(nil),    // 47: ramprow.inventory.v1.WatchPartsResponse
-	(*ReceivedLine)(nil),          // 48: ramprow.inventory.v1.ReceivedLine
-	(*Part)(nil),                  // 49: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 50: ramprow.common.v1.Receipt
-	(*Hold)(nil),                  // 51: ramprow.inventory.v1.Hold
-	(HoldState)(0),                // 52: ramprow.inventory.v1.HoldState
-	(*timestamppb.Timestamp)(nil), // 53: google.protobuf.Timestamp
-	(*OrderLine)(nil),             // 54: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                 // 55: ramprow.inventory.v1.Order
-	(*Movement)(nil),              // 56: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),              // 57: ramprow.inventory.v1.Proposal
+	(*GetMorningRequest)(nil),     // 46: ramprow.inventory.v1.GetMorningRequest
+	(*GetMorningResponse)(nil),    // 47: ramprow.inventory.v1.GetMorningResponse
+	(*ExplainPartRequest)(nil),    // 48: ramprow.inventory.v1.ExplainPartRequest
+	(*ExplainPartResponse)(nil),   // 49: ramprow.inventory.v1.ExplainPartResponse
+	(*WatchPartsRequest)(nil),     // 50: ramprow.inventory.v1.WatchPartsRequest
+	(*WatchPartsResponse)(nil),    // 51: ramprow.inventory.v1.WatchPartsResponse
+	(*ReceivedLine)(nil),          // 52: ramprow.inventory.v1.ReceivedLine
+	(*Part)(nil),                  // 53: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),            // 54: ramprow.common.v1.Receipt
+	(*Hold)(nil),                  // 55: ramprow.inventory.v1.Hold
+	(HoldState)(0),                // 56: ramprow.inventory.v1.HoldState
+	(*timestamppb.Timestamp)(nil), // 57: google.protobuf.Timestamp
+	(*OrderLine)(nil),             // 58: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                 // 59: ramprow.inventory.v1.Order
+	(*Movement)(nil),              // 60: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),              // 61: ramprow.inventory.v1.Proposal
+	(*SupplierOrder)(nil),         // 62: ramprow.inventory.v1.SupplierOrder
+	(*DueDelivery)(nil),           // 63: ramprow.inventory.v1.DueDelivery
+	(*Pick)(nil),                  // 64: ramprow.inventory.v1.Pick
+	(*PutBack)(nil),               // 65: ramprow.inventory.v1.PutBack
+	(*IdleStock)(nil),             // 66: ramprow.inventory.v1.IdleStock
+	(*MovementSum)(nil),           // 67: ramprow.inventory.v1.MovementSum
+	(*HoldingJob)(nil),            // 68: ramprow.inventory.v1.HoldingJob
+	(*ComingOrder)(nil),           // 69: ramprow.inventory.v1.ComingOrder
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
-	49, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
-	49, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	50, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	53, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
+	53, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	54, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
 	3,  // 3: ramprow.inventory.v1.ImportPartsResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
-	50, // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	49, // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
-	49, // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	49, // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	48, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
-	49, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	50, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	49, // 11: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	50, // 12: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	49, // 13: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	50, // 14: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	51, // 15: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	52, // 16: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	51, // 17: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	51, // 18: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	50, // 19: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	51, // 20: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	50, // 21: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	51, // 22: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	50, // 23: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	51, // 24: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	50, // 25: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	54, // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	53, // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
+	53, // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	53, // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	52, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
+	53, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	54, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	53, // 11: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	54, // 12: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	53, // 13: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	54, // 14: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 15: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 16: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	55, // 17: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	55, // 18: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	54, // 19: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 20: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	54, // 21: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 22: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	54, // 23: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 24: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	54, // 25: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
 	29, // 26: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
-	53, // 27: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
-	51, // 28: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	49, // 29: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	50, // 30: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	54, // 31: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	55, // 32: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	50, // 33: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	54, // 34: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	55, // 35: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	50, // 36: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 37: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	50, // 38: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 39: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	55, // 40: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	56, // 41: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	57, // 42: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	49, // 43: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	51, // 44: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	0,  // 45: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 46: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
-	5,  // 47: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
-	7,  // 48: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	9,  // 49: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	11, // 50: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	13, // 51: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	15, // 52: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	17, // 53: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	19, // 54: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	21, // 55: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	23, // 56: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	25, // 57: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	27, // 58: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	30, // 59: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
-	32, // 60: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	34, // 61: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	36, // 62: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	38, // 63: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	40, // 64: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	42, // 65: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	44, // 66: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	46, // 67: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 68: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	4,  // 69: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
-	6,  // 70: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
-	8,  // 71: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	10, // 72: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	12, // 73: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	14, // 74: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	16, // 75: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	18, // 76: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	20, // 77: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	22, // 78: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	24, // 79: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	26, // 80: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	28, // 81: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	31, // 82: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
-	33, // 83: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	35, // 84: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	37, // 85: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	39, // 86: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	41, // 87: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	43, // 88: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	45, // 89: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	47, // 90: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	68, // [68:91] is the sub-list for method output_type
-	45, // [45:68] is the sub-list for method input_type
-	45, // [45:45] is the sub-list for extension type_name
-	45, // [45:45] is the sub-list for extension extendee
-	0,  // [0:45] is the sub-list for field type_name
+	57, // 27: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
+	55, // 28: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	53, // 29: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	54, // 30: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	58, // 31: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	59, // 32: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	54, // 33: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	58, // 34: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	59, // 35: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	54, // 36: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 37: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	54, // 38: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 39: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	59, // 40: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	60, // 41: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	61, // 42: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	57, // 43: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
+	62, // 44: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
+	63, // 45: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
+	64, // 46: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
+	65, // 47: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
+	66, // 48: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
+	53, // 49: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	67, // 50: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
+	68, // 51: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
+	69, // 52: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
+	53, // 53: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	55, // 54: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	0,  // 55: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 56: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
+	5,  // 57: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
+	7,  // 58: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	9,  // 59: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	11, // 60: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	13, // 61: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	15, // 62: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	17, // 63: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	19, // 64: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	21, // 65: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	23, // 66: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	25, // 67: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	27, // 68: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	30, // 69: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	32, // 70: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	34, // 71: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	36, // 72: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	38, // 73: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	40, // 74: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	42, // 75: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	44, // 76: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	46, // 77: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
+	48, // 78: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
+	50, // 79: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 80: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	4,  // 81: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
+	6,  // 82: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
+	8,  // 83: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	10, // 84: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	12, // 85: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	14, // 86: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	16, // 87: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	18, // 88: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	20, // 89: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	22, // 90: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	24, // 91: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	26, // 92: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	28, // 93: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	31, // 94: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	33, // 95: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	35, // 96: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	37, // 97: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	39, // 98: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	41, // 99: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	43, // 100: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	45, // 101: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	47, // 102: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
+	49, // 103: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
+	51, // 104: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	80, // [80:105] is the sub-list for method output_type
+	55, // [55:80] is the sub-list for method input_type
+	55, // [55:55] is the sub-list for extension type_name
+	55, // [55:55] is the sub-list for extension extendee
+	0,  // [0:55] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -3279,7 +3574,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_inventory_service_proto_rawDesc), len(file_ramprow_inventory_v1_inventory_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   49,
+			NumMessages:   53,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

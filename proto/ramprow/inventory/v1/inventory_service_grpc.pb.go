@@ -41,6 +41,8 @@ const (
 	InventoryService_ListOrders_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ListOrders"
 	InventoryService_ListMovements_FullMethodName = "/ramprow.inventory.v1.InventoryService/ListMovements"
 	InventoryService_ProposeOrders_FullMethodName = "/ramprow.inventory.v1.InventoryService/ProposeOrders"
+	InventoryService_GetMorning_FullMethodName    = "/ramprow.inventory.v1.InventoryService/GetMorning"
+	InventoryService_ExplainPart_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ExplainPart"
 	InventoryService_WatchParts_FullMethodName    = "/ramprow.inventory.v1.InventoryService/WatchParts"
 )
 
@@ -98,6 +100,12 @@ type InventoryServiceClient interface {
 	ListMovements(ctx context.Context, in *ListMovementsRequest, opts ...grpc.CallOption) (*ListMovementsResponse, error)
 	// ProposeOrders says what to order from whom today, and why.
 	ProposeOrders(ctx context.Context, in *ProposeOrdersRequest, opts ...grpc.CallOption) (*ProposeOrdersResponse, error)
+	// GetMorning is the clerk's list of the day: what to order from whom, what arrives and which jobs it frees, what to
+	// pick for the bays, what to put back, and what lies idle.
+	GetMorning(ctx context.Context, in *GetMorningRequest, opts ...grpc.CallOption) (*GetMorningResponse, error)
+	// ExplainPart says why a part's figures are what they are: the movements behind what is on hand, the jobs behind
+	// what is held and wanted, the orders behind what is coming.
+	ExplainPart(ctx context.Context, in *ExplainPartRequest, opts ...grpc.CallOption) (*ExplainPartResponse, error)
 	// WatchParts gives every change of parts and holds as it happens.
 	WatchParts(ctx context.Context, in *WatchPartsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchPartsResponse], error)
 }
@@ -330,6 +338,26 @@ func (c *inventoryServiceClient) ProposeOrders(ctx context.Context, in *ProposeO
 	return out, nil
 }
 
+func (c *inventoryServiceClient) GetMorning(ctx context.Context, in *GetMorningRequest, opts ...grpc.CallOption) (*GetMorningResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetMorningResponse)
+	err := c.cc.Invoke(ctx, InventoryService_GetMorning_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) ExplainPart(ctx context.Context, in *ExplainPartRequest, opts ...grpc.CallOption) (*ExplainPartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExplainPartResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ExplainPart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *inventoryServiceClient) WatchParts(ctx context.Context, in *WatchPartsRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchPartsResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &InventoryService_ServiceDesc.Streams[0], InventoryService_WatchParts_FullMethodName, cOpts...)
@@ -403,6 +431,12 @@ type InventoryServiceServer interface {
 	ListMovements(context.Context, *ListMovementsRequest) (*ListMovementsResponse, error)
 	// ProposeOrders says what to order from whom today, and why.
 	ProposeOrders(context.Context, *ProposeOrdersRequest) (*ProposeOrdersResponse, error)
+	// GetMorning is the clerk's list of the day: what to order from whom, what arrives and which jobs it frees, what to
+	// pick for the bays, what to put back, and what lies idle.
+	GetMorning(context.Context, *GetMorningRequest) (*GetMorningResponse, error)
+	// ExplainPart says why a part's figures are what they are: the movements behind what is on hand, the jobs behind
+	// what is held and wanted, the orders behind what is coming.
+	ExplainPart(context.Context, *ExplainPartRequest) (*ExplainPartResponse, error)
 	// WatchParts gives every change of parts and holds as it happens.
 	WatchParts(*WatchPartsRequest, grpc.ServerStreamingServer[WatchPartsResponse]) error
 	mustEmbedUnimplementedInventoryServiceServer()
@@ -480,6 +514,12 @@ func (UnimplementedInventoryServiceServer) ListMovements(context.Context, *ListM
 }
 func (UnimplementedInventoryServiceServer) ProposeOrders(context.Context, *ProposeOrdersRequest) (*ProposeOrdersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ProposeOrders not implemented")
+}
+func (UnimplementedInventoryServiceServer) GetMorning(context.Context, *GetMorningRequest) (*GetMorningResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetMorning not implemented")
+}
+func (UnimplementedInventoryServiceServer) ExplainPart(context.Context, *ExplainPartRequest) (*ExplainPartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExplainPart not implemented")
 }
 func (UnimplementedInventoryServiceServer) WatchParts(*WatchPartsRequest, grpc.ServerStreamingServer[WatchPartsResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchParts not implemented")
@@ -901,6 +941,42 @@ func _InventoryService_ProposeOrders_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InventoryService_GetMorning_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetMorningRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).GetMorning(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_GetMorning_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).GetMorning(ctx, req.(*GetMorningRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_ExplainPart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExplainPartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ExplainPart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ExplainPart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ExplainPart(ctx, req.(*ExplainPartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InventoryService_WatchParts_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchPartsRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -1006,6 +1082,14 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ProposeOrders",
 			Handler:    _InventoryService_ProposeOrders_Handler,
+		},
+		{
+			MethodName: "GetMorning",
+			Handler:    _InventoryService_GetMorning_Handler,
+		},
+		{
+			MethodName: "ExplainPart",
+			Handler:    _InventoryService_ExplainPart_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
