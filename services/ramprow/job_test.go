@@ -176,6 +176,7 @@ func (h *house) pay(t *testing.T) {
 	has(t, first, "jobs/1: invoice ", " over ", "EUR\nNext: ramprow job pay 1 ")
 	has(t, h.as("dispatcher", closing...), "(done before; this is the first answer)")
 	amount := strings.Fields(first[strings.Index(first, "job pay 1 "):])[3]
+	h.await("the invoice", func() bool { return h.job().Invoice.Number != "" })
 	_, _, err := h.try("", "dispatcher", "job", "pay", "1", "12.345", "--how", "card")
 	if err == nil || !strings.Contains(err.Error(), `"12.345" is no amount in EUR`) {
 		t.Errorf("a bad amount: %v", err)

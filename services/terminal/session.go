@@ -30,6 +30,7 @@ type session struct {
 	atLeast   uint64
 	timeout   time.Duration
 	now       func() time.Time
+	waiting   waiting // readings of this caller that no server has answered
 }
 
 // action carries one command out.
@@ -65,6 +66,7 @@ func (o *options) follow(act action) func(*cobra.Command, []string) error {
 			return err
 		}
 		defer func() { err = errors.Join(err, s.Close()) }()
+		s.waiting = waitingOf(o.dir(), token)
 		return s.outcome(act(ctx, s, args))
 	}
 }
@@ -104,6 +106,16 @@ func (s *session) outcome(err error) error {
 		return err
 	}
 	return fmt.Errorf("%w\nIt may or may not have been done. Send the same again with --request-id %s: it is done once.", err, s.requestID) //nolint:revive // for people, in sentences
+}
+
+// refusal tells whether the server has answered that it will never do this.
+func refusal(err error) bool {
+	switch fault.KindOf(err) {
+	case fault.Invalid, fault.NotFound, fault.Exists, fault.Precondition, fault.Conflict, fault.Exhausted:
+		return true
+	default:
+		return false
+	}
 }
 
 // away tells whether no answer came, so that the outcome is unknown.

@@ -7,6 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"google.golang.org/protobuf/types/known/timestamppb"
+
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
 )
 
@@ -16,7 +18,7 @@ func tightenCommands() *cobra.Command {
 		tightenSheets, tightenSheet, tightenNext, tightenPost, tightenRun,
 		tightenCorrect, tightenDepart, tightenSign, tightenReopen,
 		tightenWrenches, tightenWrench, tightenWatch,
-		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen, tightenResidual, tightenCurve, tightenStats,
+		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen, tightenResidual, tightenCurve, tightenStats, tightenWaiting, tightenSend,
 	)
 }
 
@@ -187,7 +189,8 @@ func turnLine(t *torqueauditv1.NextTurn) string {
 func tightenPost(o *options) *cobra.Command {
 	request := &torqueauditv1.PostReadingRequest{}
 	var when, adapter string
-	command := &cobra.Command{
+	var command *cobra.Command
+	command = &cobra.Command{
 		Use:     "post JOB JOINT FASTENER",
 		Short:   "Keep what a wrench did to one fastener, and judge it",
 		Example: "  ramprow tighten post 17 valve-cover 3 --wrench w1 --torque 10\n  ramprow tighten post 17 head 1 --wrench a1 --torque 40 --angle 90",
@@ -205,7 +208,11 @@ func tightenPost(o *options) *cobra.Command {
 			}
 			request.RequestId, request.Job, request.Joint, request.Fastener, request.At = s.once(), job, rest[0], fastener, at
 			request.Wrench = inCollection("wrenches", request.GetWrench())
-			r, err := s.Audit.PostReading(ctx, request)
+			// Under an id that was given, the same is sent again: its time is part of it.
+			if request.GetAt() == nil && !command.Flags().Changed("request-id") {
+				request.At = timestamppb.New(s.now())
+			}
+			r, err := s.keepReading(ctx, request)
 			if err != nil {
 				return err
 			}

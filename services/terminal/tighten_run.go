@@ -31,7 +31,8 @@ func tightenRun(o *options) *cobra.Command {
   q          stop; what is posted stays
 
 With several wrenches in hand the first that can measure the stage is taken. While the server is away
-the reading is kept and sent again under the same request id; what is typed meanwhile waits its turn.`,
+the reading is kept on this terminal's disk and sent again under the same request id; what is typed
+meanwhile waits its turn. What a run before could not send is sent first.`,
 		Example: "  ramprow tighten run 17 --wrench w1\n  ramprow tighten run 17 --wrench w1,w2,a1 --joint head < readings.txt",
 		RunE: o.follow(func(ctx context.Context, s *session, args []string) error {
 			ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
@@ -42,6 +43,9 @@ the reading is kept and sent again under the same request id; what is typed mean
 			}
 			b := &bench{session: s, job: job, joint: joint, revision: s.atLeast}
 			if b.adapter, err = parseAdapter(adapter); err != nil {
+				return err
+			}
+			if _, err := patiently(ctx, b, "what waits is sent", b.sendWaiting); err != nil {
 				return err
 			}
 			if err := b.take(ctx, wrenches); err != nil {

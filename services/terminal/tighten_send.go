@@ -18,11 +18,19 @@ const (
 // send repeats a reading under its request id until it is answered: it is kept
 // once, however often it arrives.
 func (b *bench) send(ctx context.Context, reading *torqueauditv1.PostReadingRequest) (*torqueauditv1.PostReadingResponse, error) {
+	if err := b.waiting.add(reading); err != nil {
+		return nil, err
+	}
 	r, err := patiently(ctx, b, "the reading is kept and sent", func(ctx context.Context) (*torqueauditv1.PostReadingResponse, error) {
 		return b.Audit.PostReading(ctx, reading)
 	})
 	if err != nil && ctx.Err() != nil {
-		return nil, fmt.Errorf("stopped before the last reading was answered; send it again, it is kept once:\n  %s", again(reading))
+		return nil, fmt.Errorf("stopped before the last reading was answered; it waits on this terminal: ramprow tighten send. The same by hand, it is kept once:\n  %s", again(reading))
+	}
+	if err == nil || refusal(err) {
+		if gone := b.waiting.remove(reading.GetRequestId()); gone != nil {
+			return nil, gone
+		}
 	}
 	return r, err
 }
