@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
-
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"

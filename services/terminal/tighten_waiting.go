@@ -85,7 +85,7 @@ func (s *session) sendAll(ctx context.Context, all []*torqueauditv1.PostReadingR
 		case refusal(err):
 			_, _ = fmt.Fprintf(s.notes, "refused, and waits no more: %s\n  %v\n", waitingLine(r), err) // an aside
 		default:
-			return sent, fmt.Errorf("%w\n%s on this terminal; see: ramprow tighten waiting", err, wait(len(all)-sent)) //nolint:revive // for people
+			return sent, fmt.Errorf("%w\n%s on this terminal; see: ramprow tighten waiting", err, wait(len(all)-sent))
 		}
 		sent++
 		if err := s.waiting.remove(r.GetRequestId()); err != nil {
@@ -129,5 +129,5 @@ func (s *session) keepReading(ctx context.Context, r *torqueauditv1.PostReadingR
 		}
 		return answer, err
 	}
-	return nil, fmt.Errorf("%w\nIt waits on this terminal; see: ramprow tighten waiting", err) //nolint:revive // for people
+	return nil, fmt.Errorf("%w\nIt waits on this terminal; see: ramprow tighten waiting", err)
 }
