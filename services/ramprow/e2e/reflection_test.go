@@ -119,7 +119,7 @@ func TestAStrangerDrivesTheAPIByReflection(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`"jobs/2"`, `"JOB_STATE_OPENED"`, `"receipt"`} {
+	for _, want := range []string{`"jobs/3"`, `"JOB_STATE_OPENED"`, `"receipt"`} {
 		if !strings.Contains(opened, want) {
 			t.Errorf("the answer lacks %s: %s", want, opened)
 		}
@@ -130,7 +130,7 @@ func TestAStrangerDrivesTheAPIByReflection(t *testing.T) {
 	if err := json.Unmarshal([]byte(opened), &answer); err != nil {
 		t.Fatal(err)
 	}
-	read, err := s.call(ctx, "ramprow.job.v1.JobService/GetJob", fmt.Sprintf(`{"job": "jobs/2", "minRevision": %q}`, answer.Receipt.Revision))
+	read, err := s.call(ctx, "ramprow.job.v1.JobService/GetJob", fmt.Sprintf(`{"job": "jobs/3", "minRevision": %q}`, answer.Receipt.Revision))
 	if err != nil || !strings.Contains(read, "Otto Wend") {
 		t.Errorf("reading it back: %v, %s", err, read)
 	}

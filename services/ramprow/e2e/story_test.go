@@ -17,7 +17,7 @@ import (
 )
 
 // One trace follows a diagnosis to the hold, the booking and the sheet: in the
-// spans, and in what the logs keep. It is the second job of the workshop, whose
+// spans, and in what the logs keep. It is a job after the story's, whose
 // parts are all on the shelf, so that nothing but the diagnosis sets them off.
 func TestOneTraceFollowsTheDiagnosis(t *testing.T) {
 	recorder := tracetest.NewInMemoryExporter()
@@ -70,10 +70,14 @@ func (w *workshop) diagnosed(t *testing.T) *jobv1.Job {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, err = clients.Job.ConfirmDiagnosis(ctx, &jobv1.ConfirmDiagnosisRequest{
+	confirmed, err := clients.Job.ConfirmDiagnosis(ctx, &jobv1.ConfirmDiagnosisRequest{
 		RequestId: "e2e-confirm-1", Job: opened.GetJob().GetName(), Causes: []string{"coil-4"},
 	})
 	if err != nil {
+		t.Fatal(err)
+	}
+	// Watching begins with the row, which follows the log: wait until it is there.
+	if _, err := clients.Job.GetJob(ctx, &jobv1.GetJobRequest{Job: opened.GetJob().GetName(), MinRevision: confirmed.GetReceipt().GetRevision()}); err != nil {
 		t.Fatal(err)
 	}
 	stream, err := clients.Job.WatchJob(ctx, &jobv1.WatchJobRequest{Job: opened.GetJob().GetName()})
@@ -121,17 +125,18 @@ func TestRestartContinues(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(jobs.GetJobs()) != 1 || jobs.GetJobs()[0].GetState() != jobv1.JobState_JOB_STATE_CLOSED {
-		t.Fatalf("after the restart there is %v", jobs.GetJobs())
+	list := jobs.GetJobs() // the newest first: the story leaves its second car half way
+	if len(list) != 2 || list[0].GetState() != jobv1.JobState_JOB_STATE_IN_WORK || list[1].GetState() != jobv1.JobState_JOB_STATE_CLOSED {
+		t.Fatalf("after the restart there is %v", list)
 	}
-	job, err := w.clients(t).Job.GetJob(ctx, &jobv1.GetJobRequest{Job: jobs.GetJobs()[0].GetName()})
+	job, err := w.clients(t).Job.GetJob(ctx, &jobv1.GetJobRequest{Job: list[1].GetName()})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if got := job.GetJob().GetInvoice().GetNumber(); got != ending {
 		t.Errorf("invoice %s after the restart, %s before", got, ending)
 	}
-	if opened := w.diagnosed(t); opened.GetName() != "jobs/2" {
-		t.Errorf("the next job after the restart is %s, want jobs/2", opened.GetName())
+	if opened := w.diagnosed(t); opened.GetName() != "jobs/3" {
+		t.Errorf("the next job after the restart is %s, want jobs/3", opened.GetName())
 	}
 }

@@ -80,6 +80,10 @@ func Tell(ctx context.Context, c Config) (Ending, error) {
 			return Ending{}, fmt.Errorf("%s: %w", chapter.title, err)
 		}
 	}
+	t.heading("11. Another car, and a first diagnosis that was wrong")
+	if err := t.wrong(ctx); err != nil {
+		return Ending{}, fmt.Errorf("the wrong diagnosis: %w", err)
+	}
 	return Ending{Job: t.job.GetName(), Invoice: t.job.GetInvoice().GetNumber(), TraceID: t.job.GetTraceId()}, nil
 }
 
