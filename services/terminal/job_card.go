@@ -7,8 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ramprow/internal/jobcard"
 	jobv1 "ramprow/proto/ramprow/job/v1"
-	"ramprow/services/terminal/jobcard"
 )
 
 func jobCardPage(o *options) *cobra.Command {
