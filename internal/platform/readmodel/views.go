@@ -89,12 +89,14 @@ func (v *Views[S]) read(ctx context.Context, name string, minRevision uint64, r 
 	if err != nil || s == nil {
 		return 0, unavailable(err)
 	}
+	// Rows are written with a pace, but nobody reads older ones than the fold knows of.
+	wanted := max(minRevision, s.known())
 	for {
 		known := s.standing()
 		if !known.serving {
 			return v.readState(ctx, s, minRevision, r)
 		}
-		if known.applied >= minRevision {
+		if known.applied >= wanted {
 			found, err := r.fromRedis(ctx, s.keys)
 			reliable := err == nil && found.vouches(known.log)
 			if !reliable || found.Sequence < known.applied {
@@ -103,7 +105,7 @@ func (v *Views[S]) read(ctx context.Context, name string, minRevision uint64, r 
 			switch {
 			case !reliable:
 				return v.readState(ctx, s, minRevision, r)
-			case found.Sequence >= minRevision:
+			case found.Sequence >= wanted:
 				return found.Sequence, nil
 			}
 		}
@@ -147,6 +149,17 @@ func (s *site[S]) standing() standing {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return standing{serving: s.serving, log: s.log, applied: s.applied, changed: s.change()}
+}
+
+// known is what Redis is about to be brought up to; 0 while a log from before the
+// start is folded, when Redis is further than the fold.
+func (s *site[S]) known() uint64 {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	if !s.verified || !s.folded(0) {
+		return 0
+	}
+	return s.chain.Sequence
 }
 
 // stopped notes why the fold stands still.

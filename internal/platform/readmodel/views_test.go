@@ -52,6 +52,26 @@ func TestReadYourWrites(t *testing.T) {
 	})
 }
 
+// Rows are written with a pace. A read that asks for no revision gets what is
+// folded all the same.
+func TestNoReadIsOlderThanTheFold(t *testing.T) {
+	log := newLog(t)
+	a := newAuthor(t, log, "north")
+	b := start(t, log, startEmbedded(t), 1)
+	a.put("a=first")
+	b.settled("north", a.sequence)
+	s := b.projector.sites["north"]
+	for i := range 100 {
+		revision := a.put(fmt.Sprintf("a=%d", i))
+		must(t, s.await(t.Context(), func() bool { return s.folded(revision) }))
+		got, at, err := b.get(b.strict(), "north", "a", 0)
+		must(t, err)
+		if want := fmt.Sprintf("a=%d", i); got != want || at != revision {
+			t.Fatalf("read %q of revision %d, want %q of %d", got, at, want, revision)
+		}
+	}
+}
+
 func TestRefusals(t *testing.T) {
 	log := newLog(t)
 	a := newAuthor(t, log, "north")
