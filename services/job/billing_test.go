@@ -261,6 +261,7 @@ func TestBillingRefusals(t *testing.T) {
 		{"a reason that is another's", taxed(&jobv1.TaxTreatment{Category: "E", ExemptionCode: "VATEX-EU-AE"}), "billing.taxes[0].tax.exemption_code"},
 		{"a negative price", item(func(i *jobv1.BillingItem) { i.Price = euros(-1) }), "billing.items[0].price.minor_units"},
 		{"no quantity", item(func(i *jobv1.BillingItem) { i.Quantity = 0 }), "billing.items[0].quantity"},
+		{"an unknown unit", item(func(i *jobv1.BillingItem) { i.Unit = "XYZ" }), "billing.items[0].unit"},
 		{"10^12", item(func(i *jobv1.BillingItem) { i.Price = euros(maxMinor) }), "billing.items[0].price.minor_units"},
 		{"10^12 in all", item(func(i *jobv1.BillingItem) { i.Price, i.Quantity = euros(1_000_000_00), 1_000_000 }), "billing.items[0].quantity"},
 		{"another currency", item(func(i *jobv1.BillingItem) { i.Price.CurrencyCode = "SEK" }), "billing.items[0].price.currency_code"},

@@ -77,6 +77,9 @@ func (c *billingCheck) item(field string, i *jobv1.BillingItem) {
 	if i.GetQuantity() == 0 {
 		c.refusal.WithField(field+".quantity", "must be at least 1 (BR-22)")
 	}
+	if i.GetUnit() != "" && !en16931.KnownUnit(i.GetUnit()) {
+		c.refusal.WithField(field+".unit", "%q is no unit that is sold by here; H87 is a piece, LTR a litre, HUR an hour (BR-CL-23)", i.GetUnit())
+	}
 	c.price(field+".price", i.GetPrice())
 	total := productOf(i.GetQuantity(), i.GetPrice().GetMinorUnits(), max(1, i.GetPerQuantity()))
 	if i.GetPrice().GetMinorUnits() < maxMinor && total.Cmp(decimal.New(maxMinor, -2)) >= 0 {

@@ -57,13 +57,44 @@ var (
 		37 38 39 40 41 42 43 44 45 46 47 48 49 50 51 52 53 54 55 56 57 58 59 60 61 62 63 64 65 66 67 68 70
 		74 75 76 77 78 91 92 93 94 95 96 97 98 ZZZ`)
 
-	// Electronic address schemes of the EAS list; Peppol takes those of digits.
+	// Reasons why no tax is charged (the VATEX list).
+	vatexCodes = words(`
+		VATEX-EU-79-C VATEX-EU-132 VATEX-EU-132-1A VATEX-EU-132-1B VATEX-EU-132-1C VATEX-EU-132-1D VATEX-
+		EU-132-1E VATEX-EU-132-1F VATEX-EU-132-1G VATEX-EU-132-1H VATEX-EU-132-1I VATEX-EU-132-1J VATEX-
+		EU-132-1K VATEX-EU-132-1L VATEX-EU-132-1M VATEX-EU-132-1N VATEX-EU-132-1O VATEX-EU-132-1P VATEX-
+		EU-132-1Q VATEX-EU-143 VATEX-EU-143-1A VATEX-EU-143-1B VATEX-EU-143-1C VATEX-EU-143-1D VATEX-
+		EU-143-1E VATEX-EU-143-1F VATEX-EU-143-1FA VATEX-EU-143-1G VATEX-EU-143-1H VATEX-EU-143-1I VATEX-
+		EU-143-1J VATEX-EU-143-1K VATEX-EU-143-1L VATEX-EU-144 VATEX-EU-146-1E VATEX-EU-159 VATEX-EU-309
+		VATEX-EU-148 VATEX-EU-148-A VATEX-EU-148-B VATEX-EU-148-C VATEX-EU-148-D VATEX-EU-148-E VATEX-
+		EU-148-F VATEX-EU-148-G VATEX-EU-151 VATEX-EU-151-1A VATEX-EU-151-1AA VATEX-EU-151-1B VATEX-
+		EU-151-1C VATEX-EU-151-1D VATEX-EU-151-1E VATEX-EU-153 VATEX-EU-G VATEX-EU-O VATEX-EU-IC VATEX-EU-AE
+		VATEX-EU-D VATEX-EU-F VATEX-EU-I VATEX-EU-J VATEX-FR-FRANCHISE VATEX-FR-CNWVAT VATEX-FR-CGI261-1
+		VATEX-FR-CGI261-2 VATEX-FR-CGI261-3 VATEX-FR-CGI261-4 VATEX-FR-CGI261-5 VATEX-FR-CGI261-7 VATEX-FR-
+		CGI261-8 VATEX-FR-CGI261A VATEX-FR-CGI261B VATEX-FR-CGI261C-1 VATEX-FR-CGI261C-2 VATEX-FR-CGI261C-3
+		VATEX-FR-CGI261D-1 VATEX-FR-CGI261D-1BIS VATEX-FR-CGI261D-2 VATEX-FR-CGI261D-3 VATEX-FR-CGI261D-4
+		VATEX-FR-CGI261E-1 VATEX-FR-CGI261E-2 VATEX-FR-CGI277A VATEX-FR-CGI275 VATEX-FR-298SEXDECIESA VATEX-
+		FR-CGI295 VATEX-FR-AE`)
+
+	// Units of UN/ECE Recommendation 20 and 21 that a workshop sells by.
+	workshopUnits = words(`
+		C62 H87 EA SET PR MIN HUR DAY KMT MTR CMT MMT MTK LTR MLT CLT DLT KGM GRM MGM TNE KWH XPK XBO XTU
+		XCA`)
+
+	// Electronic address schemes of the EAS list.
 	endpointSchemes = words(`
 		0002 0007 0009 0037 0060 0088 0096 0097 0106 0130 0135 0142 0147 0151 0154 0158 0170 0177 0183 0184
 		0188 0190 0191 0192 0193 0194 0195 0196 0198 0199 0200 0201 0202 0203 0204 0205 0208 0209 0210 0211
 		0212 0213 0215 0216 0217 0218 0219 0220 0221 0225 0230 0235 0240 9910 9913 9914 9915 9918 9919 9920
 		9922 9923 9924 9925 9926 9927 9928 9929 9930 9931 9932 9933 9934 9935 9936 9937 9938 9939 9940 9941
 		9942 9943 9944 9945 9946 9947 9948 9949 9950 9951 9952 9953 9957 9959 AN AQ AS AU EM`)
+
+	// What Peppol takes of them, with those that it has added since.
+	peppolSchemes = words(`
+		0002 0007 0009 0037 0060 0088 0096 0097 0106 0130 0135 0142 0151 0183 0184 0188 0190 0191 0192 0193
+		0195 0196 0198 0199 0200 0201 0202 0204 0208 0209 0210 0211 0212 0213 0215 0216 0218 0221 0225 0230
+		0235 0240 9910 9913 9914 9915 9918 9919 9920 9922 9923 9924 9925 9926 9927 9928 9929 9930 9931 9932
+		9933 9934 9935 9936 9937 9938 9939 9940 9941 9942 9943 9944 9945 9946 9947 9948 9949 9950 9951 9952
+		9953 9957 9959`)
 
 	mediaTypes = words(`
 		application/pdf image/png image/jpeg text/csv application/vnd.openxmlformats-
@@ -95,7 +126,7 @@ func KnownCategory(code string) bool { _, ok := families[code]; return ok }
 
 // KnownEndpointScheme reports whether Peppol knows the scheme of an electronic address.
 func KnownEndpointScheme(code string) bool {
-	return known(endpointSchemes, code) && len(code) == 4
+	return known(peppolSchemes, code)
 }
 
 // KnownPayment reports whether a payment means is one of UNCL 4461.
@@ -117,11 +148,12 @@ func unit(code string) bool {
 	return len(code) >= 2 && len(code) <= 3 && strings.Trim(code, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789") == ""
 }
 
-// vatex reports whether a code has the form of the VATEX list.
-func vatex(code string) bool {
-	upper := strings.ToUpper(code)
-	return len(code) >= 10 && strings.HasPrefix(upper, "VATEX-") && strings.Trim(upper, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-") == ""
-}
+// vatex reports whether a code is in the VATEX list; large and small letters are alike.
+func vatex(code string) bool { return known(vatexCodes, strings.ToUpper(code)) }
+
+// KnownUnit reports whether a unit is one that a workshop sells by. Documents of
+// others may use any of the two thousand; what is entered here may not.
+func KnownUnit(code string) bool { return known(workshopUnits, code) }
 
 // codes: BR-CL-01 to BR-CL-26.
 func (c *checker) codes() {

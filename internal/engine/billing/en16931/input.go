@@ -1,5 +1,7 @@
 package en16931
 
+import "strings"
+
 // What an entry form asks before there is a whole invoice: the same rules on a
 // part of it.
 
@@ -12,10 +14,13 @@ func CheckParty(p *Party) []Finding {
 	c.identifier(p.Endpoint, "endpoint")
 	c.identifier(p.Registration, "registration")
 	if r := p.Registration; r != nil && r.Scheme != "" {
-		c.want(icd(r.Scheme), "BR-CL-11", "registration_scheme", "%q is no scheme of ISO 6523", r.Scheme)
+		c.want(icd(r.Scheme) && r.Scheme <= "0240" && !known(icdGaps, r.Scheme), "BR-CL-11", "registration_scheme", "%q is no scheme of ISO 6523", r.Scheme)
 	}
 	return c.findings
 }
+
+// icdGaps are numbers of the ISO 6523 list that were never given.
+var icdGaps = words("0092 0103 0181 0182")
 
 // CheckCategory gives what is wrong with a category's rate, nil for nothing.
 func CheckCategory(t Category) *Finding {
@@ -39,6 +44,6 @@ func KnownReason(code, category string) bool {
 	if code == "" {
 		return true
 	}
-	own, bound := reasonCategories[code]
+	own, bound := reasonCategories[strings.ToUpper(code)]
 	return vatex(code) && (!bound || own.category == category)
 }
