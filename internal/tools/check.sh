@@ -2,7 +2,7 @@
 # The project's checks, each by its name; without a name, all of them in order.
 #
 #   deploy/test                     all (what CI runs)
-#   internal/tools/check.sh lint    one of: tools generate generated baseline lint test demo
+#   internal/tools/check.sh lint    one of: tools generate generated baseline lint test simulation demo
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 bin=$PWD/bin
@@ -78,17 +78,24 @@ tests() {
   RAMPROW_NATS_SERVER=$bin/nats-server go test -race -shuffle=on -timeout 30m ./...
 }
 
+# simulation runs whole days of all services without the race detector, which the
+# tests use on fewer of them.
+simulation() {
+  say "simulation: 2,000 days"
+  go run ./services/ramprow simulate --seeds 2000
+}
+
 demo() {
   say "demo"
   go run ./services/ramprow demo
 }
 
-all() { tools && generated && lint && tests && demo; }
+all() { tools && generated && lint && tests && simulation && demo; }
 
 if [ $# = 0 ]; then set -- all; fi
 for name in "$@"; do
   case $name in
-  all | tools | generate | generated | baseline | lint | demo) "$name" ;;
+  all | tools | generate | generated | baseline | lint | simulation | demo) "$name" ;;
   test | tests) tests ;;
   *) echo "no check named $name" >&2 && exit 2 ;;
   esac

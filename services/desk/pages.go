@@ -85,10 +85,14 @@ func add(a, b int) int { return a + b }
 
 // stateClass is a booking's state as the style sheet knows it.
 func stateClass(s schedulingv1.BookingState) string {
-	if s == schedulingv1.BookingState_BOOKING_STATE_STARTED {
+	switch s {
+	case schedulingv1.BookingState_BOOKING_STATE_STARTED:
 		return "started"
+	case schedulingv1.BookingState_BOOKING_STATE_FINISHED:
+		return "finished"
+	default:
+		return ""
 	}
-	return ""
 }
 
 // barLine is the small print of a bar: who, until when.

@@ -14,7 +14,7 @@ import (
 
 // seedsByDefault fit into about a minute of two busy cores. RAMPROW_SIMULATE_SEEDS
 // asks for more; so does 'ramprow simulate --seeds'.
-const seedsByDefault = 800
+const seedsByDefault = 150
 
 func TestNoRuleIsBroken(t *testing.T) {
 	seeds := seedsByDefault
