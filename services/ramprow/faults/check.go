@@ -9,6 +9,7 @@ import (
 
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
+	jobv1 "ramprow/proto/ramprow/job/v1"
 	"ramprow/services/ramprow/simulate/invariants"
 	"ramprow/services/ramprow/stack"
 	"ramprow/services/terminal"
@@ -114,7 +115,7 @@ func (f *field) ends(ctx context.Context) (map[seat]uint64, error) {
 // violations reads all logs and judges them.
 func (f *field) violations(ctx context.Context) ([]string, error) {
 	var found []string
-	f.report.Commits, f.report.Events, f.report.Late = 0, 0, 0
+	f.report.Commits, f.report.Events, f.report.Invoices, f.report.Late = 0, 0, 0, 0
 	for _, site := range f.sites {
 		var records []sitelog.Record
 		for _, role := range terminal.RoleNames() {
@@ -133,16 +134,26 @@ func (f *field) violations(ctx context.Context) ([]string, error) {
 			found = append(found, site+": "+v.String())
 		}
 		found = append(found, f.strangers(site, logs)...)
-		for _, log := range logs {
-			f.report.Commits += len(log)
-			for _, c := range log {
-				for _, events := range c.Events {
-					f.report.Events += len(events)
+		f.countLogs(logs)
+	}
+	return found, nil
+}
+
+// countLogs counts what a site's logs hold.
+func (f *field) countLogs(logs invariants.Logs) {
+	for _, log := range logs {
+		f.report.Commits += len(log)
+		for _, c := range log {
+			for _, events := range c.Events {
+				f.report.Events += len(events)
+				for _, m := range events {
+					if _, ok := m.(*jobv1.InvoiceClosed); ok {
+						f.report.Invoices++
+					}
 				}
 			}
 		}
 	}
-	return found, nil
 }
 
 // strangers finds requests in the logs that nobody made there. A refused one may

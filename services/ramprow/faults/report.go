@@ -41,6 +41,7 @@ type Report struct {
 	// Late counts refused requests of which an earlier attempt was done all the same.
 	Late            int
 	Cars            int // that left, paid or given up
+	Invoices        int // in the logs
 	Commits, Events int
 	Models          int // read models that were compared
 	Reasons         map[string]int
@@ -103,8 +104,8 @@ func (r *Report) Write(out io.Writer) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "\nSeed %d: %d faults; %d commands acknowledged in %v (%d of them asked by the harness at faults), %d repeated with the same answer, %d refused for good, %d reads; %d calls were made again.\n",
 		r.Seed, len(r.Struck), r.Commands, r.Took.Round(time.Second), r.Probes, r.Repeats, r.Refused, r.Reads, r.Again)
-	fmt.Fprintf(&b, "%d cars came and went. In the logs: %d commits with %d events; %d refused requests were done by an earlier attempt that came late. %d sets of read models were compared with the logs.\n",
-		r.Cars, r.Commits, r.Events, r.Late, r.Models)
+	fmt.Fprintf(&b, "%d cars came and went. In the logs: %d commits with %d events, %d invoices; %d refused requests were done by an earlier attempt that came late. %d sets of read models were compared with the logs.\n",
+		r.Cars, r.Commits, r.Events, r.Invoices, r.Late, r.Models)
 	b.WriteString("Refused, or to be asked again, because of:" + r.reasons() + "\n\n")
 	table := tabwriter.NewWriter(&b, 0, 0, 2, ' ', tabwriter.AlignRight)
 	_, _ = fmt.Fprintln(table, "kind of fault\ttimes\tmedian\tlongest unavailable\tlongest after it was undone\t")

@@ -23,6 +23,8 @@ type day struct {
 	// crowd is how many cars the day wants: one that gets far, or many that get
 	// into each other's way.
 	crowd int
+	// slips is how rarely somebody does what makes no sense just then: one time in so many.
+	slips int
 	// began is when the day began.
 	began time.Time
 }
@@ -40,7 +42,7 @@ type visit struct {
 
 func newDay(seed uint64, c *catalogue.Catalogue) *day {
 	r := rand.New(rand.NewPCG(seed, 1<<40)) // apart from every step
-	return &day{catalogue: c, blocks: map[string]string{}, crowd: pick(r, []int{1, 1, 1, 2, 3, 4}), began: morning}
+	return &day{catalogue: c, blocks: map[string]string{}, crowd: pick(r, []int{1, 1, 1, 2, 3, 4}), slips: 60, began: morning}
 }
 
 // Next implements simulation.Scenario.

@@ -32,7 +32,7 @@ func (d *day) open(r *rand.Rand, id string) simulation.Request {
 // advance is the next thing that makes sense for a car, with a slip now and then.
 func (v *visit) advance(r *rand.Rand, id string, d *day) (simulation.Request, bool) {
 	j := v.job
-	switch slip := r.IntN(60); {
+	switch slip := r.IntN(d.slips); {
 	case slip == 0:
 		return ask(jobLog, jobv1.JobService_CloseInvoice_FullMethodName, &jobv1.CloseInvoiceRequest{RequestId: id, Job: j.GetName()}), true
 	case slip == 1 && r.IntN(4) == 0:

@@ -7,6 +7,8 @@ import (
 
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/simulation"
+	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
@@ -20,7 +22,7 @@ type Shift struct {
 
 // NewShift has so many cars in work at the same time. began is the present.
 func NewShift(c *catalogue.Catalogue, cars int, began time.Time) *Shift {
-	return &Shift{day: &day{catalogue: c, blocks: map[string]string{}, crowd: max(cars, 1), began: began}}
+	return &Shift{day: &day{catalogue: c, blocks: map[string]string{}, crowd: max(cars, 1), slips: 400, began: began}}
 }
 
 // Furniture is what the services of a workshop must have been asked before its
@@ -41,7 +43,21 @@ func (s *Shift) Next(r *rand.Rand, id string) (simulation.Request, bool) {
 	if len(s.day.jobs) < s.day.crowd {
 		return s.day.open(r, id), true
 	}
+	if part := s.missing(r); part != nil && r.IntN(4) == 0 {
+		return ask(stockLog, inventoryv1.InventoryService_ReceiveGoods_FullMethodName, &inventoryv1.ReceiveGoodsRequest{
+			RequestId: id, Lines: []*inventoryv1.ReceivedLine{{Part: part.GetNumber(), Quantity: stockOf(part)}},
+		}), true
+	}
 	return s.day.Next(r, id)
+}
+
+// missing is a part that a car in work waits for; nil if none does.
+func (s *Shift) missing(r *rand.Rand) *cataloguev1.Part {
+	short := pick(r, s.day.jobs).job.GetParts().GetShortParts()
+	if len(short) == 0 {
+		return nil
+	}
+	return s.day.catalogue.Part(pick(r, short))
 }
 
 // Heard takes an answer. Reads of a job are welcome, too.

@@ -80,13 +80,17 @@ func furniture(m *cataloguev1.Catalogue, began time.Time) []simulation.Request {
 func openingStock(m *cataloguev1.Catalogue) []*inventoryv1.ReceivedLine {
 	var lines []*inventoryv1.ReceivedLine
 	for _, p := range m.GetParts() {
-		quantity := int64(4)
-		if p.GetUnit() != commonv1.Unit_UNIT_PIECE {
-			quantity = 20_000
-		}
-		lines = append(lines, &inventoryv1.ReceivedLine{Part: p.GetNumber(), Quantity: quantity})
+		lines = append(lines, &inventoryv1.ReceivedLine{Part: p.GetNumber(), Quantity: stockOf(p)})
 	}
 	return lines
+}
+
+// stockOf is what comes of a part at a time, in its unit.
+func stockOf(p *cataloguev1.Part) int64 {
+	if p.GetUnit() != commonv1.Unit_UNIT_PIECE {
+		return 20_000
+	}
+	return 4
 }
 
 // resources are few, so that jobs get into each other's way: two bays of the
