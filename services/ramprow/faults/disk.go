@@ -94,6 +94,7 @@ func FullDisk(ctx context.Context, c Config) (report *DiskReport, err error) {
 		err = f.check(ctx)
 	}
 	f.sum()
+	f.report.Unfinished = err != nil
 	if errors.Is(err, errBroken) || err != nil && len(f.report.Violations) > 0 {
 		err = nil
 	}

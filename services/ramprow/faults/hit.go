@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -135,8 +136,7 @@ func (w *town) hit(ctx context.Context, d deed, targets []target) (wait func() e
 	return wait, nil
 }
 
-// undo brings back what a deed took away. Brokers and Redis come before roles,
-// which are all started at once.
+// undo brings back what a deed took away. Brokers and Redis come before roles.
 func (w *town) undo(ctx context.Context, d deed, targets []target) error {
 	switch d {
 	case empty, move:
@@ -149,13 +149,19 @@ func (w *town) undo(ctx context.Context, d deed, targets []target) error {
 		return errors.Join(failures...)
 	case kill, restart:
 	}
+	// A server of a cluster is ready when most of them run.
+	beneath := func(one target) bool { return strings.HasPrefix(one.name, "broker") || one.process == w.redis }
+	return errors.Join(
+		startAll(ctx, slices.DeleteFunc(slices.Clone(targets), func(one target) bool { return !beneath(one) })),
+		startAll(ctx, slices.DeleteFunc(slices.Clone(targets), beneath)),
+	)
+}
+
+// startAll starts processes at the same time, and waits for all of them.
+func startAll(ctx context.Context, targets []target) error {
 	failures := make([]error, len(targets))
 	var starting sync.WaitGroup
 	for i, one := range targets {
-		if strings.HasPrefix(one.name, "broker") || one.process == w.redis {
-			failures[i] = one.start(ctx)
-			continue
-		}
 		starting.Go(func() { failures[i] = one.start(ctx) })
 	}
 	starting.Wait()

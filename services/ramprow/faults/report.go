@@ -47,6 +47,8 @@ type Report struct {
 	Reasons         map[string]int
 	Took            time.Duration
 	Violations      []string
+	// Unfinished says that the run broke off before everything was checked.
+	Unfinished bool
 }
 
 // sum takes over what was counted.
@@ -115,10 +117,13 @@ func (r *Report) Write(out io.Writer) error {
 	if err := table.Flush(); err != nil {
 		return err
 	}
-	if len(r.Violations) == 0 {
-		b.WriteString("\nNothing lost, nothing twice, no rule broken.\n")
-	} else {
+	switch {
+	case len(r.Violations) > 0:
 		r.writeViolations(&b)
+	case r.Unfinished:
+		b.WriteString("\nThe run broke off; nothing is proved.\n")
+	default:
+		b.WriteString("\nNothing lost, nothing twice, no rule broken.\n")
 	}
 	_, err := io.WriteString(out, b.String())
 	return err

@@ -85,6 +85,7 @@ func Run(ctx context.Context, c Config) (*Report, error) {
 		err = f.check(ctx)
 	}
 	f.sum()
+	f.report.Unfinished = err != nil
 	if errors.Is(err, errBroken) || err != nil && len(f.report.Violations) > 0 {
 		return f.report, nil
 	}
