@@ -133,6 +133,16 @@ func (s *Server) HoldParts(ctx context.Context, req *inventoryv1.HoldPartsReques
 	return resp, nil
 }
 
+// ReallocateParts implements InventoryServiceServer.
+func (s *Server) ReallocateParts(ctx context.Context, req *inventoryv1.ReallocatePartsRequest) (*inventoryv1.ReallocatePartsResponse, error) {
+	resp, receipt, err := command.Run(ctx, s.runner, req, with(reallocateParts, req))
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
 // PlaceOrder implements InventoryServiceServer.
 func (s *Server) PlaceOrder(ctx context.Context, req *inventoryv1.PlaceOrderRequest) (*inventoryv1.PlaceOrderResponse, error) {
 	resp, receipt, err := command.Run(ctx, s.runner, req, with(placeOrder, req))

@@ -14,7 +14,7 @@ func partsCommands() *cobra.Command {
 	return tree("parts", "The shelf: what is there, what is promised to whom, what to buy",
 		"  ramprow parts list --needing-order\n  ramprow parts hold 17\n  ramprow parts issue 17",
 		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
-		partsHolds, partsHold, partsHoldFor, partsIssue, partsReturn, partsRelease, partsRenew,
+		partsHolds, partsHold, partsHoldFor, partsReallocate, partsIssue, partsReturn, partsRelease, partsRenew,
 		partsMorning, partsWhy, partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)
 }

@@ -34,13 +34,13 @@ func partsMorning(o *options) *cobra.Command {
 
 func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 	var lines []string
-	section := func(title, none string, n int) {
+	section := func(title string, n int) {
 		if n == 0 {
-			title += ": " + none
+			title += ": nothing"
 		}
 		lines = append(lines, title)
 	}
-	section("Order", "nothing", len(r.GetOrders()))
+	section("Order", len(r.GetOrders()))
 	for _, o := range r.GetOrders() {
 		head := "  from " + orWord(o.GetSupplier(), "nobody known")
 		if o.GetCost() != nil {
@@ -51,11 +51,11 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 			lines = append(lines, fmt.Sprintf("    %d × %s  %s (%s)", p.GetQuantity(), p.GetPart(), p.GetTitle(), p.GetReason()))
 		}
 	}
-	section("Arrives", "nothing", len(r.GetDeliveries()))
+	section("Arrives", len(r.GetDeliveries()))
 	for _, d := range r.GetDeliveries() {
 		lines = append(lines, "  "+deliveryLine(s, d))
 	}
-	section("Pick", "nothing", len(r.GetPicks()))
+	section("Pick", len(r.GetPicks()))
 	for _, p := range r.GetPicks() {
 		lines = append(lines, fmt.Sprintf("  %s at %s in %s", p.GetJob(), at(p.GetTurn(), s.now()), p.GetBay()))
 		for _, l := range p.GetLines() {
@@ -65,12 +65,12 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 			lines = append(lines, fmt.Sprintf("    missing  %s  %s, expected %s", l.GetPart(), l.GetTitle(), orWord(at(l.GetEta(), s.now()), "never: nobody has ordered it")))
 		}
 	}
-	section("Put back", "nothing", len(r.GetPutBack()))
+	section("Put back", len(r.GetPutBack()))
 	for _, b := range r.GetPutBack() {
 		lines = append(lines, fmt.Sprintf("  %s  %d × %s of %s: %s. Then: ramprow parts return %s %s",
 			orWord(b.GetBin(), "no bin"), b.GetQuantity(), b.GetPart(), b.GetJob(), b.GetReason(), number(b.GetJob()), b.GetLine()))
 	}
-	section("Idle", "nothing", len(r.GetIdle()))
+	section("Idle", len(r.GetIdle()))
 	for _, i := range r.GetIdle() {
 		lines = append(lines, fmt.Sprintf("  %s  %d × %s  %s, %s: %s", orWord(i.GetBin(), "no bin"), i.GetQuantity(), i.GetPart(), i.GetTitle(), orWord(money(i.GetValue()), "no cost known"), i.GetReason()))
 	}

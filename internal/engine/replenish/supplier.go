@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Supplier's terms, in any money: what an order costs beside its goods.
+// Supplier holds the terms of one, in any money: what an order costs beside its goods.
 type Supplier struct {
 	Name string
 	// Minimum value of an order; 0: none.

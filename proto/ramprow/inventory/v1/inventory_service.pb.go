@@ -1897,6 +1897,160 @@ func (x *HoldPartsResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+type ReallocatePartsRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Part      string                 `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	FromJob   string                 `protobuf:"bytes,3,opt,name=from_job,json=fromJob,proto3" json:"from_job,omitempty"`
+	ToJob     string                 `protobuf:"bytes,4,opt,name=to_job,json=toJob,proto3" json:"to_job,omitempty"`
+	// 0: as many as the other waits for and this one has.
+	Quantity      int64 `protobuf:"varint,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	DryRun        bool  `protobuf:"varint,6,opt,name=dry_run,json=dryRun,proto3" json:"dry_run,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReallocatePartsRequest) Reset() {
+	*x = ReallocatePartsRequest{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReallocatePartsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReallocatePartsRequest) ProtoMessage() {}
+
+func (x *ReallocatePartsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReallocatePartsRequest.ProtoReflect.Descriptor instead.
+func (*ReallocatePartsRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *ReallocatePartsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ReallocatePartsRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *ReallocatePartsRequest) GetFromJob() string {
+	if x != nil {
+		return x.FromJob
+	}
+	return ""
+}
+
+func (x *ReallocatePartsRequest) GetToJob() string {
+	if x != nil {
+		return x.ToJob
+	}
+	return ""
+}
+
+func (x *ReallocatePartsRequest) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *ReallocatePartsRequest) GetDryRun() bool {
+	if x != nil {
+		return x.DryRun
+	}
+	return false
+}
+
+type ReallocatePartsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it means for each of the two jobs, in words.
+	Consequences  []string    `protobuf:"bytes,1,rep,name=consequences,proto3" json:"consequences,omitempty"`
+	From          *Hold       `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	To            *Hold       `protobuf:"bytes,3,opt,name=to,proto3" json:"to,omitempty"`
+	Receipt       *v1.Receipt `protobuf:"bytes,4,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReallocatePartsResponse) Reset() {
+	*x = ReallocatePartsResponse{}
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReallocatePartsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReallocatePartsResponse) ProtoMessage() {}
+
+func (x *ReallocatePartsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReallocatePartsResponse.ProtoReflect.Descriptor instead.
+func (*ReallocatePartsResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *ReallocatePartsResponse) GetConsequences() []string {
+	if x != nil {
+		return x.Consequences
+	}
+	return nil
+}
+
+func (x *ReallocatePartsResponse) GetFrom() *Hold {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *ReallocatePartsResponse) GetTo() *Hold {
+	if x != nil {
+		return x.To
+	}
+	return nil
+}
+
+func (x *ReallocatePartsResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type PlaceOrderRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1908,7 +2062,7 @@ type PlaceOrderRequest struct {
 
 func (x *PlaceOrderRequest) Reset() {
 	*x = PlaceOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1920,7 +2074,7 @@ func (x *PlaceOrderRequest) String() string {
 func (*PlaceOrderRequest) ProtoMessage() {}
 
 func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[32]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1933,7 +2087,7 @@ func (x *PlaceOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderRequest.ProtoReflect.Descriptor instead.
 func (*PlaceOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PlaceOrderRequest) GetRequestId() string {
@@ -1967,7 +2121,7 @@ type PlaceOrderResponse struct {
 
 func (x *PlaceOrderResponse) Reset() {
 	*x = PlaceOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1979,7 +2133,7 @@ func (x *PlaceOrderResponse) String() string {
 func (*PlaceOrderResponse) ProtoMessage() {}
 
 func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[33]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1992,7 +2146,7 @@ func (x *PlaceOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlaceOrderResponse.ProtoReflect.Descriptor instead.
 func (*PlaceOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *PlaceOrderResponse) GetOrder() *Order {
@@ -2021,7 +2175,7 @@ type ConfirmOrderRequest struct {
 
 func (x *ConfirmOrderRequest) Reset() {
 	*x = ConfirmOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2033,7 +2187,7 @@ func (x *ConfirmOrderRequest) String() string {
 func (*ConfirmOrderRequest) ProtoMessage() {}
 
 func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[34]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2046,7 +2200,7 @@ func (x *ConfirmOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ConfirmOrderRequest) GetRequestId() string {
@@ -2087,7 +2241,7 @@ type ConfirmOrderResponse struct {
 
 func (x *ConfirmOrderResponse) Reset() {
 	*x = ConfirmOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2099,7 +2253,7 @@ func (x *ConfirmOrderResponse) String() string {
 func (*ConfirmOrderResponse) ProtoMessage() {}
 
 func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[35]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2112,7 +2266,7 @@ func (x *ConfirmOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmOrderResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ConfirmOrderResponse) GetOrder() *Order {
@@ -2140,7 +2294,7 @@ type CancelOrderRequest struct {
 
 func (x *CancelOrderRequest) Reset() {
 	*x = CancelOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2152,7 +2306,7 @@ func (x *CancelOrderRequest) String() string {
 func (*CancelOrderRequest) ProtoMessage() {}
 
 func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[36]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2165,7 +2319,7 @@ func (x *CancelOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderRequest.ProtoReflect.Descriptor instead.
 func (*CancelOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *CancelOrderRequest) GetRequestId() string {
@@ -2199,7 +2353,7 @@ type CancelOrderResponse struct {
 
 func (x *CancelOrderResponse) Reset() {
 	*x = CancelOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2211,7 +2365,7 @@ func (x *CancelOrderResponse) String() string {
 func (*CancelOrderResponse) ProtoMessage() {}
 
 func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[37]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2224,7 +2378,7 @@ func (x *CancelOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelOrderResponse.ProtoReflect.Descriptor instead.
 func (*CancelOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *CancelOrderResponse) GetOrder() *Order {
@@ -2251,7 +2405,7 @@ type GetOrderRequest struct {
 
 func (x *GetOrderRequest) Reset() {
 	*x = GetOrderRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2263,7 +2417,7 @@ func (x *GetOrderRequest) String() string {
 func (*GetOrderRequest) ProtoMessage() {}
 
 func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[38]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2276,7 +2430,7 @@ func (x *GetOrderRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderRequest.ProtoReflect.Descriptor instead.
 func (*GetOrderRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *GetOrderRequest) GetOrder() string {
@@ -2302,7 +2456,7 @@ type GetOrderResponse struct {
 
 func (x *GetOrderResponse) Reset() {
 	*x = GetOrderResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2314,7 +2468,7 @@ func (x *GetOrderResponse) String() string {
 func (*GetOrderResponse) ProtoMessage() {}
 
 func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[39]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2327,7 +2481,7 @@ func (x *GetOrderResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOrderResponse.ProtoReflect.Descriptor instead.
 func (*GetOrderResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{39}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *GetOrderResponse) GetOrder() *Order {
@@ -2349,7 +2503,7 @@ type ListOrdersRequest struct {
 
 func (x *ListOrdersRequest) Reset() {
 	*x = ListOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2361,7 +2515,7 @@ func (x *ListOrdersRequest) String() string {
 func (*ListOrdersRequest) ProtoMessage() {}
 
 func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[40]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2374,7 +2528,7 @@ func (x *ListOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ListOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{40}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ListOrdersRequest) GetPageSize() int32 {
@@ -2415,7 +2569,7 @@ type ListOrdersResponse struct {
 
 func (x *ListOrdersResponse) Reset() {
 	*x = ListOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2427,7 +2581,7 @@ func (x *ListOrdersResponse) String() string {
 func (*ListOrdersResponse) ProtoMessage() {}
 
 func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[41]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2440,7 +2594,7 @@ func (x *ListOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ListOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{41}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ListOrdersResponse) GetOrders() []*Order {
@@ -2469,7 +2623,7 @@ type ListMovementsRequest struct {
 
 func (x *ListMovementsRequest) Reset() {
 	*x = ListMovementsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2481,7 +2635,7 @@ func (x *ListMovementsRequest) String() string {
 func (*ListMovementsRequest) ProtoMessage() {}
 
 func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[42]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2494,7 +2648,7 @@ func (x *ListMovementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMovementsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{42}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ListMovementsRequest) GetPart() string {
@@ -2535,7 +2689,7 @@ type ListMovementsResponse struct {
 
 func (x *ListMovementsResponse) Reset() {
 	*x = ListMovementsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2547,7 +2701,7 @@ func (x *ListMovementsResponse) String() string {
 func (*ListMovementsResponse) ProtoMessage() {}
 
 func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[43]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2560,7 +2714,7 @@ func (x *ListMovementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMovementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMovementsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{43}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ListMovementsResponse) GetMovements() []*Movement {
@@ -2586,7 +2740,7 @@ type ProposeOrdersRequest struct {
 
 func (x *ProposeOrdersRequest) Reset() {
 	*x = ProposeOrdersRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[44]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2598,7 +2752,7 @@ func (x *ProposeOrdersRequest) String() string {
 func (*ProposeOrdersRequest) ProtoMessage() {}
 
 func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[44]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2611,7 +2765,7 @@ func (x *ProposeOrdersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersRequest.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{44}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ProposeOrdersRequest) GetMinRevision() uint64 {
@@ -2630,7 +2784,7 @@ type ProposeOrdersResponse struct {
 
 func (x *ProposeOrdersResponse) Reset() {
 	*x = ProposeOrdersResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[45]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2642,7 +2796,7 @@ func (x *ProposeOrdersResponse) String() string {
 func (*ProposeOrdersResponse) ProtoMessage() {}
 
 func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[45]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2655,7 +2809,7 @@ func (x *ProposeOrdersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProposeOrdersResponse.ProtoReflect.Descriptor instead.
 func (*ProposeOrdersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{45}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ProposeOrdersResponse) GetProposals() []*Proposal {
@@ -2675,7 +2829,7 @@ type GetMorningRequest struct {
 
 func (x *GetMorningRequest) Reset() {
 	*x = GetMorningRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2687,7 +2841,7 @@ func (x *GetMorningRequest) String() string {
 func (*GetMorningRequest) ProtoMessage() {}
 
 func (x *GetMorningRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[46]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2700,7 +2854,7 @@ func (x *GetMorningRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetMorningRequest.ProtoReflect.Descriptor instead.
 func (*GetMorningRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{46}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *GetMorningRequest) GetUntil() *timestamppb.Timestamp {
@@ -2724,7 +2878,7 @@ type GetMorningResponse struct {
 
 func (x *GetMorningResponse) Reset() {
 	*x = GetMorningResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2736,7 +2890,7 @@ func (x *GetMorningResponse) String() string {
 func (*GetMorningResponse) ProtoMessage() {}
 
 func (x *GetMorningResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[47]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2749,7 +2903,7 @@ func (x *GetMorningResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetMorningResponse.ProtoReflect.Descriptor instead.
 func (*GetMorningResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{47}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *GetMorningResponse) GetOrders() []*SupplierOrder {
@@ -2796,7 +2950,7 @@ type ExplainPartRequest struct {
 
 func (x *ExplainPartRequest) Reset() {
 	*x = ExplainPartRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2808,7 +2962,7 @@ func (x *ExplainPartRequest) String() string {
 func (*ExplainPartRequest) ProtoMessage() {}
 
 func (x *ExplainPartRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[48]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2821,7 +2975,7 @@ func (x *ExplainPartRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainPartRequest.ProtoReflect.Descriptor instead.
 func (*ExplainPartRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{48}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *ExplainPartRequest) GetPart() string {
@@ -2847,7 +3001,7 @@ type ExplainPartResponse struct {
 
 func (x *ExplainPartResponse) Reset() {
 	*x = ExplainPartResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[49]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2859,7 +3013,7 @@ func (x *ExplainPartResponse) String() string {
 func (*ExplainPartResponse) ProtoMessage() {}
 
 func (x *ExplainPartResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[49]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2872,7 +3026,7 @@ func (x *ExplainPartResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainPartResponse.ProtoReflect.Descriptor instead.
 func (*ExplainPartResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{49}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *ExplainPartResponse) GetPart() *Part {
@@ -2918,7 +3072,7 @@ type WatchPartsRequest struct {
 
 func (x *WatchPartsRequest) Reset() {
 	*x = WatchPartsRequest{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[50]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2930,7 +3084,7 @@ func (x *WatchPartsRequest) String() string {
 func (*WatchPartsRequest) ProtoMessage() {}
 
 func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[50]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2943,7 +3097,7 @@ func (x *WatchPartsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsRequest.ProtoReflect.Descriptor instead.
 func (*WatchPartsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{50}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{52}
 }
 
 type WatchPartsResponse struct {
@@ -2957,7 +3111,7 @@ type WatchPartsResponse struct {
 
 func (x *WatchPartsResponse) Reset() {
 	*x = WatchPartsResponse{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[51]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2969,7 +3123,7 @@ func (x *WatchPartsResponse) String() string {
 func (*WatchPartsResponse) ProtoMessage() {}
 
 func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[51]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2982,7 +3136,7 @@ func (x *WatchPartsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchPartsResponse.ProtoReflect.Descriptor instead.
 func (*WatchPartsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{51}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *WatchPartsResponse) GetPart() *Part {
@@ -3018,7 +3172,7 @@ type ReceivedLine struct {
 
 func (x *ReceivedLine) Reset() {
 	*x = ReceivedLine{}
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[52]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3030,7 +3184,7 @@ func (x *ReceivedLine) String() string {
 func (*ReceivedLine) ProtoMessage() {}
 
 func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[52]
+	mi := &file_ramprow_inventory_v1_inventory_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3043,7 +3197,7 @@ func (x *ReceivedLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReceivedLine.ProtoReflect.Descriptor instead.
 func (*ReceivedLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{52}
+	return file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *ReceivedLine) GetPart() string {
@@ -3214,7 +3368,21 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x11HoldPartsResponse\x12.\n" +
 	"\x04hold\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x120\n" +
 	"\x05parts\x18\x02 \x03(\v2\x1a.ramprow.inventory.v1.PartR\x05parts\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd4\x01\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xc2\x02\n" +
+	"\x16ReallocatePartsRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x125\n" +
+	"\x04part\x18\x02 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x128\n" +
+	"\bfrom_job\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\afromJob\x124\n" +
+	"\x06to_job\x18\x04 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x05toJob\x12)\n" +
+	"\bquantity\x18\x05 \x01(\x03B\r\xbaH\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\bquantity\x12\x17\n" +
+	"\adry_run\x18\x06 \x01(\bR\x06dryRun\"\xcf\x01\n" +
+	"\x17ReallocatePartsResponse\x12\"\n" +
+	"\fconsequences\x18\x01 \x03(\tR\fconsequences\x12.\n" +
+	"\x04from\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04from\x12*\n" +
+	"\x02to\x18\x03 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x02to\x124\n" +
+	"\areceipt\x18\x04 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd4\x01\n" +
 	"\x11PlaceOrderRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12<\n" +
@@ -3298,7 +3466,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\x98\x15\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\x93\x16\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
@@ -3336,6 +3504,8 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\tRenewHold\x12&.ramprow.inventory.v1.RenewHoldRequest\x1a'.ramprow.inventory.v1.RenewHoldResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12g\n" +
 	"\tHoldParts\x12&.ramprow.inventory.v1.HoldPartsRequest\x1a'.ramprow.inventory.v1.HoldPartsResponse\"\t\x8a\xb5\x18\x05\n" +
+	"\x03\x02\x04\x01\x12y\n" +
+	"\x0fReallocateParts\x12,.ramprow.inventory.v1.ReallocatePartsRequest\x1a-.ramprow.inventory.v1.ReallocatePartsResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12i\n" +
 	"\n" +
 	"PlaceOrder\x12'.ramprow.inventory.v1.PlaceOrderRequest\x1a(.ramprow.inventory.v1.PlaceOrderResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -3376,190 +3546,197 @@ func file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_inventory_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
+var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 55)
 var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
-	(*SetPartRequest)(nil),        // 0: ramprow.inventory.v1.SetPartRequest
-	(*SetPartResponse)(nil),       // 1: ramprow.inventory.v1.SetPartResponse
-	(*ImportPartsRequest)(nil),    // 2: ramprow.inventory.v1.ImportPartsRequest
-	(*ImportMistake)(nil),         // 3: ramprow.inventory.v1.ImportMistake
-	(*ImportPartsResponse)(nil),   // 4: ramprow.inventory.v1.ImportPartsResponse
-	(*FindScannedRequest)(nil),    // 5: ramprow.inventory.v1.FindScannedRequest
-	(*FindScannedResponse)(nil),   // 6: ramprow.inventory.v1.FindScannedResponse
-	(*GetPartRequest)(nil),        // 7: ramprow.inventory.v1.GetPartRequest
-	(*GetPartResponse)(nil),       // 8: ramprow.inventory.v1.GetPartResponse
-	(*ListPartsRequest)(nil),      // 9: ramprow.inventory.v1.ListPartsRequest
-	(*ListPartsResponse)(nil),     // 10: ramprow.inventory.v1.ListPartsResponse
-	(*ReceiveGoodsRequest)(nil),   // 11: ramprow.inventory.v1.ReceiveGoodsRequest
-	(*ReceiveGoodsResponse)(nil),  // 12: ramprow.inventory.v1.ReceiveGoodsResponse
-	(*CountShelfRequest)(nil),     // 13: ramprow.inventory.v1.CountShelfRequest
-	(*CountShelfResponse)(nil),    // 14: ramprow.inventory.v1.CountShelfResponse
-	(*ScrapPartRequest)(nil),      // 15: ramprow.inventory.v1.ScrapPartRequest
-	(*ScrapPartResponse)(nil),     // 16: ramprow.inventory.v1.ScrapPartResponse
-	(*GetHoldRequest)(nil),        // 17: ramprow.inventory.v1.GetHoldRequest
-	(*GetHoldResponse)(nil),       // 18: ramprow.inventory.v1.GetHoldResponse
-	(*ListHoldsRequest)(nil),      // 19: ramprow.inventory.v1.ListHoldsRequest
-	(*ListHoldsResponse)(nil),     // 20: ramprow.inventory.v1.ListHoldsResponse
-	(*IssuePartsRequest)(nil),     // 21: ramprow.inventory.v1.IssuePartsRequest
-	(*IssuePartsResponse)(nil),    // 22: ramprow.inventory.v1.IssuePartsResponse
-	(*ReturnPartsRequest)(nil),    // 23: ramprow.inventory.v1.ReturnPartsRequest
-	(*ReturnPartsResponse)(nil),   // 24: ramprow.inventory.v1.ReturnPartsResponse
-	(*ReleaseHoldRequest)(nil),    // 25: ramprow.inventory.v1.ReleaseHoldRequest
-	(*ReleaseHoldResponse)(nil),   // 26: ramprow.inventory.v1.ReleaseHoldResponse
-	(*RenewHoldRequest)(nil),      // 27: ramprow.inventory.v1.RenewHoldRequest
-	(*RenewHoldResponse)(nil),     // 28: ramprow.inventory.v1.RenewHoldResponse
-	(*WantedPart)(nil),            // 29: ramprow.inventory.v1.WantedPart
-	(*HoldPartsRequest)(nil),      // 30: ramprow.inventory.v1.HoldPartsRequest
-	(*HoldPartsResponse)(nil),     // 31: ramprow.inventory.v1.HoldPartsResponse
-	(*PlaceOrderRequest)(nil),     // 32: ramprow.inventory.v1.PlaceOrderRequest
-	(*PlaceOrderResponse)(nil),    // 33: ramprow.inventory.v1.PlaceOrderResponse
-	(*ConfirmOrderRequest)(nil),   // 34: ramprow.inventory.v1.ConfirmOrderRequest
-	(*ConfirmOrderResponse)(nil),  // 35: ramprow.inventory.v1.ConfirmOrderResponse
-	(*CancelOrderRequest)(nil),    // 36: ramprow.inventory.v1.CancelOrderRequest
-	(*CancelOrderResponse)(nil),   // 37: ramprow.inventory.v1.CancelOrderResponse
-	(*GetOrderRequest)(nil),       // 38: ramprow.inventory.v1.GetOrderRequest
-	(*GetOrderResponse)(nil),      // 39: ramprow.inventory.v1.GetOrderResponse
-	(*ListOrdersRequest)(nil),     // 40: ramprow.inventory.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil),    // 41: ramprow.inventory.v1.ListOrdersResponse
-	(*ListMovementsRequest)(nil),  // 42: ramprow.inventory.v1.ListMovementsRequest
-	(*ListMovementsResponse)(nil), // 43: ramprow.inventory.v1.ListMovementsResponse
-	(*ProposeOrdersRequest)(nil),  // 44: ramprow.inventory.v1.ProposeOrdersRequest
-	(*ProposeOrdersResponse)(nil), // 45: ramprow.inventory.v1.ProposeOrdersResponse
-	(*GetMorningRequest)(nil),     // 46: ramprow.inventory.v1.GetMorningRequest
-	(*GetMorningResponse)(nil),    // 47: ramprow.inventory.v1.GetMorningResponse
-	(*ExplainPartRequest)(nil),    // 48: ramprow.inventory.v1.ExplainPartRequest
-	(*ExplainPartResponse)(nil),   // 49: ramprow.inventory.v1.ExplainPartResponse
-	(*WatchPartsRequest)(nil),     // 50: ramprow.inventory.v1.WatchPartsRequest
-	(*WatchPartsResponse)(nil),    // 51: ramprow.inventory.v1.WatchPartsResponse
-	(*ReceivedLine)(nil),          // 52: ramprow.inventory.v1.ReceivedLine
-	(*Part)(nil),                  // 53: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 54: ramprow.common.v1.Receipt
-	(*Hold)(nil),                  // 55: ramprow.inventory.v1.Hold
-	(HoldState)(0),                // 56: ramprow.inventory.v1.HoldState
-	(*timestamppb.Timestamp)(nil), // 57: google.protobuf.Timestamp
-	(*OrderLine)(nil),             // 58: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                 // 59: ramprow.inventory.v1.Order
-	(*Movement)(nil),              // 60: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),              // 61: ramprow.inventory.v1.Proposal
-	(*SupplierOrder)(nil),         // 62: ramprow.inventory.v1.SupplierOrder
-	(*DueDelivery)(nil),           // 63: ramprow.inventory.v1.DueDelivery
-	(*Pick)(nil),                  // 64: ramprow.inventory.v1.Pick
-	(*PutBack)(nil),               // 65: ramprow.inventory.v1.PutBack
-	(*IdleStock)(nil),             // 66: ramprow.inventory.v1.IdleStock
-	(*MovementSum)(nil),           // 67: ramprow.inventory.v1.MovementSum
-	(*HoldingJob)(nil),            // 68: ramprow.inventory.v1.HoldingJob
-	(*ComingOrder)(nil),           // 69: ramprow.inventory.v1.ComingOrder
+	(*SetPartRequest)(nil),          // 0: ramprow.inventory.v1.SetPartRequest
+	(*SetPartResponse)(nil),         // 1: ramprow.inventory.v1.SetPartResponse
+	(*ImportPartsRequest)(nil),      // 2: ramprow.inventory.v1.ImportPartsRequest
+	(*ImportMistake)(nil),           // 3: ramprow.inventory.v1.ImportMistake
+	(*ImportPartsResponse)(nil),     // 4: ramprow.inventory.v1.ImportPartsResponse
+	(*FindScannedRequest)(nil),      // 5: ramprow.inventory.v1.FindScannedRequest
+	(*FindScannedResponse)(nil),     // 6: ramprow.inventory.v1.FindScannedResponse
+	(*GetPartRequest)(nil),          // 7: ramprow.inventory.v1.GetPartRequest
+	(*GetPartResponse)(nil),         // 8: ramprow.inventory.v1.GetPartResponse
+	(*ListPartsRequest)(nil),        // 9: ramprow.inventory.v1.ListPartsRequest
+	(*ListPartsResponse)(nil),       // 10: ramprow.inventory.v1.ListPartsResponse
+	(*ReceiveGoodsRequest)(nil),     // 11: ramprow.inventory.v1.ReceiveGoodsRequest
+	(*ReceiveGoodsResponse)(nil),    // 12: ramprow.inventory.v1.ReceiveGoodsResponse
+	(*CountShelfRequest)(nil),       // 13: ramprow.inventory.v1.CountShelfRequest
+	(*CountShelfResponse)(nil),      // 14: ramprow.inventory.v1.CountShelfResponse
+	(*ScrapPartRequest)(nil),        // 15: ramprow.inventory.v1.ScrapPartRequest
+	(*ScrapPartResponse)(nil),       // 16: ramprow.inventory.v1.ScrapPartResponse
+	(*GetHoldRequest)(nil),          // 17: ramprow.inventory.v1.GetHoldRequest
+	(*GetHoldResponse)(nil),         // 18: ramprow.inventory.v1.GetHoldResponse
+	(*ListHoldsRequest)(nil),        // 19: ramprow.inventory.v1.ListHoldsRequest
+	(*ListHoldsResponse)(nil),       // 20: ramprow.inventory.v1.ListHoldsResponse
+	(*IssuePartsRequest)(nil),       // 21: ramprow.inventory.v1.IssuePartsRequest
+	(*IssuePartsResponse)(nil),      // 22: ramprow.inventory.v1.IssuePartsResponse
+	(*ReturnPartsRequest)(nil),      // 23: ramprow.inventory.v1.ReturnPartsRequest
+	(*ReturnPartsResponse)(nil),     // 24: ramprow.inventory.v1.ReturnPartsResponse
+	(*ReleaseHoldRequest)(nil),      // 25: ramprow.inventory.v1.ReleaseHoldRequest
+	(*ReleaseHoldResponse)(nil),     // 26: ramprow.inventory.v1.ReleaseHoldResponse
+	(*RenewHoldRequest)(nil),        // 27: ramprow.inventory.v1.RenewHoldRequest
+	(*RenewHoldResponse)(nil),       // 28: ramprow.inventory.v1.RenewHoldResponse
+	(*WantedPart)(nil),              // 29: ramprow.inventory.v1.WantedPart
+	(*HoldPartsRequest)(nil),        // 30: ramprow.inventory.v1.HoldPartsRequest
+	(*HoldPartsResponse)(nil),       // 31: ramprow.inventory.v1.HoldPartsResponse
+	(*ReallocatePartsRequest)(nil),  // 32: ramprow.inventory.v1.ReallocatePartsRequest
+	(*ReallocatePartsResponse)(nil), // 33: ramprow.inventory.v1.ReallocatePartsResponse
+	(*PlaceOrderRequest)(nil),       // 34: ramprow.inventory.v1.PlaceOrderRequest
+	(*PlaceOrderResponse)(nil),      // 35: ramprow.inventory.v1.PlaceOrderResponse
+	(*ConfirmOrderRequest)(nil),     // 36: ramprow.inventory.v1.ConfirmOrderRequest
+	(*ConfirmOrderResponse)(nil),    // 37: ramprow.inventory.v1.ConfirmOrderResponse
+	(*CancelOrderRequest)(nil),      // 38: ramprow.inventory.v1.CancelOrderRequest
+	(*CancelOrderResponse)(nil),     // 39: ramprow.inventory.v1.CancelOrderResponse
+	(*GetOrderRequest)(nil),         // 40: ramprow.inventory.v1.GetOrderRequest
+	(*GetOrderResponse)(nil),        // 41: ramprow.inventory.v1.GetOrderResponse
+	(*ListOrdersRequest)(nil),       // 42: ramprow.inventory.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),      // 43: ramprow.inventory.v1.ListOrdersResponse
+	(*ListMovementsRequest)(nil),    // 44: ramprow.inventory.v1.ListMovementsRequest
+	(*ListMovementsResponse)(nil),   // 45: ramprow.inventory.v1.ListMovementsResponse
+	(*ProposeOrdersRequest)(nil),    // 46: ramprow.inventory.v1.ProposeOrdersRequest
+	(*ProposeOrdersResponse)(nil),   // 47: ramprow.inventory.v1.ProposeOrdersResponse
+	(*GetMorningRequest)(nil),       // 48: ramprow.inventory.v1.GetMorningRequest
+	(*GetMorningResponse)(nil),      // 49: ramprow.inventory.v1.GetMorningResponse
+	(*ExplainPartRequest)(nil),      // 50: ramprow.inventory.v1.ExplainPartRequest
+	(*ExplainPartResponse)(nil),     // 51: ramprow.inventory.v1.ExplainPartResponse
+	(*WatchPartsRequest)(nil),       // 52: ramprow.inventory.v1.WatchPartsRequest
+	(*WatchPartsResponse)(nil),      // 53: ramprow.inventory.v1.WatchPartsResponse
+	(*ReceivedLine)(nil),            // 54: ramprow.inventory.v1.ReceivedLine
+	(*Part)(nil),                    // 55: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),              // 56: ramprow.common.v1.Receipt
+	(*Hold)(nil),                    // 57: ramprow.inventory.v1.Hold
+	(HoldState)(0),                  // 58: ramprow.inventory.v1.HoldState
+	(*timestamppb.Timestamp)(nil),   // 59: google.protobuf.Timestamp
+	(*OrderLine)(nil),               // 60: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                   // 61: ramprow.inventory.v1.Order
+	(*Movement)(nil),                // 62: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),                // 63: ramprow.inventory.v1.Proposal
+	(*SupplierOrder)(nil),           // 64: ramprow.inventory.v1.SupplierOrder
+	(*DueDelivery)(nil),             // 65: ramprow.inventory.v1.DueDelivery
+	(*Pick)(nil),                    // 66: ramprow.inventory.v1.Pick
+	(*PutBack)(nil),                 // 67: ramprow.inventory.v1.PutBack
+	(*IdleStock)(nil),               // 68: ramprow.inventory.v1.IdleStock
+	(*MovementSum)(nil),             // 69: ramprow.inventory.v1.MovementSum
+	(*HoldingJob)(nil),              // 70: ramprow.inventory.v1.HoldingJob
+	(*ComingOrder)(nil),             // 71: ramprow.inventory.v1.ComingOrder
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
-	53, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
-	53, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	54, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
+	55, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	56, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
 	3,  // 3: ramprow.inventory.v1.ImportPartsResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
-	54, // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	53, // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
-	53, // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	53, // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	52, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
-	53, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	54, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	53, // 11: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	54, // 12: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	53, // 13: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	54, // 14: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 15: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 16: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	55, // 17: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	55, // 18: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	54, // 19: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 20: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	54, // 21: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 22: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	54, // 23: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 24: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	54, // 25: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	56, // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
+	55, // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	55, // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	54, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
+	55, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	56, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 11: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	56, // 12: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55, // 13: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	56, // 14: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	57, // 15: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	58, // 16: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	57, // 17: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	57, // 18: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 19: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	57, // 20: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 21: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	57, // 22: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 23: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	57, // 24: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 25: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
 	29, // 26: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
-	57, // 27: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
-	55, // 28: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	53, // 29: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	54, // 30: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	58, // 31: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	59, // 32: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	54, // 33: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	58, // 34: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	59, // 35: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	54, // 36: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 37: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	54, // 38: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 39: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	59, // 40: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	60, // 41: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	61, // 42: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	57, // 43: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
-	62, // 44: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
-	63, // 45: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
-	64, // 46: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
-	65, // 47: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
-	66, // 48: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
-	53, // 49: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	67, // 50: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
-	68, // 51: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
-	69, // 52: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
-	53, // 53: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	55, // 54: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	0,  // 55: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 56: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
-	5,  // 57: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
-	7,  // 58: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	9,  // 59: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	11, // 60: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	13, // 61: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	15, // 62: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	17, // 63: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	19, // 64: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	21, // 65: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	23, // 66: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	25, // 67: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	27, // 68: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	30, // 69: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
-	32, // 70: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	34, // 71: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	36, // 72: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	38, // 73: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	40, // 74: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	42, // 75: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	44, // 76: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	46, // 77: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
-	48, // 78: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
-	50, // 79: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 80: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	4,  // 81: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
-	6,  // 82: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
-	8,  // 83: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	10, // 84: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	12, // 85: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	14, // 86: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	16, // 87: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	18, // 88: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	20, // 89: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	22, // 90: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	24, // 91: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	26, // 92: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	28, // 93: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	31, // 94: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
-	33, // 95: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	35, // 96: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	37, // 97: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	39, // 98: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	41, // 99: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	43, // 100: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	45, // 101: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	47, // 102: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
-	49, // 103: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
-	51, // 104: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	80, // [80:105] is the sub-list for method output_type
-	55, // [55:80] is the sub-list for method input_type
-	55, // [55:55] is the sub-list for extension type_name
-	55, // [55:55] is the sub-list for extension extendee
-	0,  // [0:55] is the sub-list for field type_name
+	59, // 27: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
+	57, // 28: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	55, // 29: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	56, // 30: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	57, // 31: ramprow.inventory.v1.ReallocatePartsResponse.from:type_name -> ramprow.inventory.v1.Hold
+	57, // 32: ramprow.inventory.v1.ReallocatePartsResponse.to:type_name -> ramprow.inventory.v1.Hold
+	56, // 33: ramprow.inventory.v1.ReallocatePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60, // 34: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	61, // 35: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56, // 36: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60, // 37: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	61, // 38: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56, // 39: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 40: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56, // 41: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 42: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	61, // 43: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	62, // 44: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	63, // 45: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	59, // 46: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
+	64, // 47: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
+	65, // 48: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
+	66, // 49: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
+	67, // 50: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
+	68, // 51: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
+	55, // 52: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	69, // 53: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
+	70, // 54: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
+	71, // 55: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
+	55, // 56: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	57, // 57: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	0,  // 58: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 59: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
+	5,  // 60: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
+	7,  // 61: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	9,  // 62: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	11, // 63: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	13, // 64: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	15, // 65: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	17, // 66: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	19, // 67: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	21, // 68: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	23, // 69: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	25, // 70: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	27, // 71: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	30, // 72: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	32, // 73: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
+	34, // 74: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	36, // 75: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	38, // 76: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	40, // 77: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	42, // 78: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	44, // 79: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	46, // 80: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	48, // 81: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
+	50, // 82: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
+	52, // 83: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 84: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	4,  // 85: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
+	6,  // 86: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
+	8,  // 87: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	10, // 88: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	12, // 89: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	14, // 90: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	16, // 91: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	18, // 92: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	20, // 93: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	22, // 94: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	24, // 95: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	26, // 96: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	28, // 97: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	31, // 98: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	33, // 99: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
+	35, // 100: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	37, // 101: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	39, // 102: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	41, // 103: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	43, // 104: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	45, // 105: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	47, // 106: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	49, // 107: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
+	51, // 108: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
+	53, // 109: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	84, // [84:110] is the sub-list for method output_type
+	58, // [58:84] is the sub-list for method input_type
+	58, // [58:58] is the sub-list for extension type_name
+	58, // [58:58] is the sub-list for extension extendee
+	0,  // [0:58] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -3574,7 +3751,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_inventory_service_proto_rawDesc), len(file_ramprow_inventory_v1_inventory_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   53,
+			NumMessages:   55,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

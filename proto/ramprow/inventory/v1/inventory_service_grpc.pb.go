@@ -19,31 +19,32 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	InventoryService_SetPart_FullMethodName       = "/ramprow.inventory.v1.InventoryService/SetPart"
-	InventoryService_ImportParts_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ImportParts"
-	InventoryService_FindScanned_FullMethodName   = "/ramprow.inventory.v1.InventoryService/FindScanned"
-	InventoryService_GetPart_FullMethodName       = "/ramprow.inventory.v1.InventoryService/GetPart"
-	InventoryService_ListParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ListParts"
-	InventoryService_ReceiveGoods_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ReceiveGoods"
-	InventoryService_CountShelf_FullMethodName    = "/ramprow.inventory.v1.InventoryService/CountShelf"
-	InventoryService_ScrapPart_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ScrapPart"
-	InventoryService_GetHold_FullMethodName       = "/ramprow.inventory.v1.InventoryService/GetHold"
-	InventoryService_ListHolds_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ListHolds"
-	InventoryService_IssueParts_FullMethodName    = "/ramprow.inventory.v1.InventoryService/IssueParts"
-	InventoryService_ReturnParts_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReturnParts"
-	InventoryService_ReleaseHold_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
-	InventoryService_RenewHold_FullMethodName     = "/ramprow.inventory.v1.InventoryService/RenewHold"
-	InventoryService_HoldParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/HoldParts"
-	InventoryService_PlaceOrder_FullMethodName    = "/ramprow.inventory.v1.InventoryService/PlaceOrder"
-	InventoryService_ConfirmOrder_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ConfirmOrder"
-	InventoryService_CancelOrder_FullMethodName   = "/ramprow.inventory.v1.InventoryService/CancelOrder"
-	InventoryService_GetOrder_FullMethodName      = "/ramprow.inventory.v1.InventoryService/GetOrder"
-	InventoryService_ListOrders_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ListOrders"
-	InventoryService_ListMovements_FullMethodName = "/ramprow.inventory.v1.InventoryService/ListMovements"
-	InventoryService_ProposeOrders_FullMethodName = "/ramprow.inventory.v1.InventoryService/ProposeOrders"
-	InventoryService_GetMorning_FullMethodName    = "/ramprow.inventory.v1.InventoryService/GetMorning"
-	InventoryService_ExplainPart_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ExplainPart"
-	InventoryService_WatchParts_FullMethodName    = "/ramprow.inventory.v1.InventoryService/WatchParts"
+	InventoryService_SetPart_FullMethodName         = "/ramprow.inventory.v1.InventoryService/SetPart"
+	InventoryService_ImportParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ImportParts"
+	InventoryService_FindScanned_FullMethodName     = "/ramprow.inventory.v1.InventoryService/FindScanned"
+	InventoryService_GetPart_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetPart"
+	InventoryService_ListParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ListParts"
+	InventoryService_ReceiveGoods_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ReceiveGoods"
+	InventoryService_CountShelf_FullMethodName      = "/ramprow.inventory.v1.InventoryService/CountShelf"
+	InventoryService_ScrapPart_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ScrapPart"
+	InventoryService_GetHold_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetHold"
+	InventoryService_ListHolds_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ListHolds"
+	InventoryService_IssueParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/IssueParts"
+	InventoryService_ReturnParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReturnParts"
+	InventoryService_ReleaseHold_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
+	InventoryService_RenewHold_FullMethodName       = "/ramprow.inventory.v1.InventoryService/RenewHold"
+	InventoryService_HoldParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/HoldParts"
+	InventoryService_ReallocateParts_FullMethodName = "/ramprow.inventory.v1.InventoryService/ReallocateParts"
+	InventoryService_PlaceOrder_FullMethodName      = "/ramprow.inventory.v1.InventoryService/PlaceOrder"
+	InventoryService_ConfirmOrder_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ConfirmOrder"
+	InventoryService_CancelOrder_FullMethodName     = "/ramprow.inventory.v1.InventoryService/CancelOrder"
+	InventoryService_GetOrder_FullMethodName        = "/ramprow.inventory.v1.InventoryService/GetOrder"
+	InventoryService_ListOrders_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ListOrders"
+	InventoryService_ListMovements_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ListMovements"
+	InventoryService_ProposeOrders_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ProposeOrders"
+	InventoryService_GetMorning_FullMethodName      = "/ramprow.inventory.v1.InventoryService/GetMorning"
+	InventoryService_ExplainPart_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ExplainPart"
+	InventoryService_WatchParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/WatchParts"
 )
 
 // InventoryServiceClient is the client API for InventoryService service.
@@ -86,6 +87,9 @@ type InventoryServiceClient interface {
 	// HoldParts holds parts for a job beside those of its plan: all of them or, unless asked otherwise, none.
 	// A hold that nobody uses ends by itself.
 	HoldParts(ctx context.Context, in *HoldPartsRequest, opts ...grpc.CallOption) (*HoldPartsResponse, error)
+	// ReallocateParts takes pieces that one job has on the shelf and holds them for another that waits for them. The
+	// consequences are told; a dry run tells them and changes nothing.
+	ReallocateParts(ctx context.Context, in *ReallocatePartsRequest, opts ...grpc.CallOption) (*ReallocatePartsResponse, error)
 	// PlaceOrder keeps what was ordered from a supplier.
 	PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error)
 	// ConfirmOrder keeps what the supplier answered; holds and bays follow.
@@ -268,6 +272,16 @@ func (c *inventoryServiceClient) HoldParts(ctx context.Context, in *HoldPartsReq
 	return out, nil
 }
 
+func (c *inventoryServiceClient) ReallocateParts(ctx context.Context, in *ReallocatePartsRequest, opts ...grpc.CallOption) (*ReallocatePartsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReallocatePartsResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ReallocateParts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *inventoryServiceClient) PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*PlaceOrderResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PlaceOrderResponse)
@@ -417,6 +431,9 @@ type InventoryServiceServer interface {
 	// HoldParts holds parts for a job beside those of its plan: all of them or, unless asked otherwise, none.
 	// A hold that nobody uses ends by itself.
 	HoldParts(context.Context, *HoldPartsRequest) (*HoldPartsResponse, error)
+	// ReallocateParts takes pieces that one job has on the shelf and holds them for another that waits for them. The
+	// consequences are told; a dry run tells them and changes nothing.
+	ReallocateParts(context.Context, *ReallocatePartsRequest) (*ReallocatePartsResponse, error)
 	// PlaceOrder keeps what was ordered from a supplier.
 	PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error)
 	// ConfirmOrder keeps what the supplier answered; holds and bays follow.
@@ -493,6 +510,9 @@ func (UnimplementedInventoryServiceServer) RenewHold(context.Context, *RenewHold
 }
 func (UnimplementedInventoryServiceServer) HoldParts(context.Context, *HoldPartsRequest) (*HoldPartsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method HoldParts not implemented")
+}
+func (UnimplementedInventoryServiceServer) ReallocateParts(context.Context, *ReallocatePartsRequest) (*ReallocatePartsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReallocateParts not implemented")
 }
 func (UnimplementedInventoryServiceServer) PlaceOrder(context.Context, *PlaceOrderRequest) (*PlaceOrderResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PlaceOrder not implemented")
@@ -815,6 +835,24 @@ func _InventoryService_HoldParts_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InventoryService_ReallocateParts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReallocatePartsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ReallocateParts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ReallocateParts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ReallocateParts(ctx, req.(*ReallocatePartsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InventoryService_PlaceOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PlaceOrderRequest)
 	if err := dec(in); err != nil {
@@ -1054,6 +1092,10 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "HoldParts",
 			Handler:    _InventoryService_HoldParts_Handler,
+		},
+		{
+			MethodName: "ReallocateParts",
+			Handler:    _InventoryService_ReallocateParts_Handler,
 		},
 		{
 			MethodName: "PlaceOrder",
