@@ -205,7 +205,7 @@ func (w *morgue) start() {
 // close closes one job, however often the service dies meanwhile, and then tries to close it twice.
 func (w *morgue) close(n int) {
 	ask := func(id string) error {
-		_, err := w.client.CloseInvoice(w.t.Context(), &jobv1.CloseInvoiceRequest{RequestId: id, Job: jobName(uint64(n))}, grpc.WaitForReady(true)) //nolint:gosec // a small number
+		_, err := w.client.CloseInvoice(w.t.Context(), &jobv1.CloseInvoiceRequest{RequestId: id, Job: jobName(uint64(n))}, grpc.WaitForReady(true))
 		return err
 	}
 	for {
