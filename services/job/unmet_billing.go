@@ -65,12 +65,7 @@ func (j *Job) unmetDocument(b *bill) []*jobv1.UnmetCondition {
 }
 
 // documentFindings checks by EN 16931, and by Peppol's rules if the document is for Peppol.
-func documentFindings(d *en16931.Invoice) []en16931.Finding {
-	if d.Process != "" {
-		return en16931.Check(d)
-	}
-	return en16931.CheckCore(d)
-}
+func documentFindings(d *en16931.Invoice) []en16931.Finding { return en16931.CheckDeclared(d) }
 
 // unmetLookback is what a closed job still wants.
 func (j *Job) unmetLookback() []*jobv1.UnmetCondition {

@@ -26,9 +26,10 @@ func invoiceCommands() *cobra.Command {
 func invoiceValidate(o *options) *cobra.Command {
 	var schema string
 	var rules []string
+	var peppol bool
 	command := &cobra.Command{
 		Use:   "validate FILE…",
-		Short: "Check invoices by the rules of EN 16931 and Peppol BIS Billing 3.0; needs no server",
+		Short: "Check invoices by the rules of EN 16931, and of Peppol BIS Billing 3.0 if they name it; needs no server",
 		Long: "Checks UBL 2.1 invoices and credit notes, or invoices as JSON, and names every rule that is broken with its\n" +
 			"field. With --schema the UBL schema is tried too (by xmllint), with --rules compiled schematron files as the\n" +
 			"standard's publishers issue them (XSLT, by Saxon): your own copies, which are not part of this program.",
@@ -41,9 +42,14 @@ func invoiceValidate(o *options) *cobra.Command {
 			outside := outsideChecks{schema: schema, rules: rules, run: runTool, find: findTool}
 			bad := 0
 			for _, file := range args {
-				findings, err := validateFile(file)
+				i, findings, err := readChecked(file)
 				if err != nil {
 					return err
+				}
+				if peppol || i.Peppol() {
+					findings = append(findings, en16931.Check(i)...)
+				} else {
+					findings = append(findings, en16931.CheckCore(i)...)
 				}
 				more, err := outside.check(command.Context(), file)
 				if err != nil {
@@ -53,7 +59,7 @@ func invoiceValidate(o *options) *cobra.Command {
 				if !en16931.Valid(findings) {
 					bad++
 				}
-				if err := s.showFindings(file, findings); err != nil {
+				if err := s.showFindings(file, findings, i.Peppol()); err != nil {
 					return err
 				}
 			}
@@ -63,29 +69,30 @@ func invoiceValidate(o *options) *cobra.Command {
 			return nil
 		},
 	}
+	command.Flags().BoolVar(&peppol, "peppol", false, "demand the rules of Peppol also of a document that does not name Peppol")
 	command.Flags().StringVar(&schema, "schema", "", "XSD file of UBL 2.1 for this kind of document; wants xmllint")
 	command.Flags().StringArrayVar(&rules, "rules", nil, "compiled schematron (XSLT) to run as well; wants Saxon; may be repeated")
 	return command
 }
 
-// validateFile checks one file by the program's own rules.
-func validateFile(file string) ([]en16931.Finding, error) {
+// readChecked reads one file, with what is wrong with the file itself.
+func readChecked(file string) (*en16931.Invoice, []en16931.Finding, error) {
 	data, err := readInvoice(file)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if isJSON(data) {
 		i, err := en16931.ReadJSON(data)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", file, err)
+			return nil, nil, fmt.Errorf("%s: %w", file, err)
 		}
-		return en16931.Check(i), nil
+		return i, nil, nil
 	}
 	d, err := ubl.Read(data)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", file, err)
+		return nil, nil, fmt.Errorf("%s: %w", file, err)
 	}
-	return d.Check(), nil
+	return d.Invoice, d.Findings, nil
 }
 
 // readInvoice reads a file whole, up to what an invoice may be large.
@@ -110,7 +117,7 @@ type fileFinding struct {
 	en16931.Finding
 }
 
-func (s *session) showFindings(file string, findings []en16931.Finding) error {
+func (s *session) showFindings(file string, findings []en16931.Finding, peppol bool) error {
 	if s.json {
 		for _, f := range findings {
 			encoder := json.NewEncoder(s.out)
@@ -122,6 +129,9 @@ func (s *session) showFindings(file string, findings []en16931.Finding) error {
 		return nil
 	}
 	if len(findings) == 0 {
+		if !peppol {
+			return s.say("%s: valid by EN 16931; it names no Peppol process, so it goes to its buyer another way", file)
+		}
 		return s.say("%s: valid by EN 16931 and Peppol BIS Billing 3.0", file)
 	}
 	verdict := "not valid"
@@ -161,7 +171,7 @@ func invoiceWrite(*options) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("%s: %w", args[0], err)
 			}
-			if findings := en16931.Check(i); !en16931.Valid(findings) {
+			if findings := en16931.CheckDeclared(i); !en16931.Valid(findings) {
 				return fmt.Errorf("%s is not valid, first: %s; all of it: ramprow invoice validate %s", args[0], findings[0], args[0])
 			}
 			return writeInvoice(command.OutOrStdout(), i, form)

@@ -48,6 +48,9 @@ func TestInvoiceValidate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	private := invoicetest.Good()
+	private.Specification, private.Process, private.Buyer.Endpoint = "urn:cen.eu:en16931:2017", "", nil
+	core := ubl.Write(private)
 	tests := []struct {
 		name  string
 		data  []byte
@@ -57,6 +60,8 @@ func TestInvoiceValidate(t *testing.T) {
 	}{
 		{"a valid document", good, nil, "valid by EN 16931", ""},
 		{"the same as JSON", asJSON, nil, "valid by EN 16931", ""},
+		{"one that is not for Peppol", core, nil, "valid by EN 16931; it names no Peppol", ""},
+		{"the same, for Peppol after all", core, []string{"--peppol"}, "PEPPOL-EN16931-R010", "not valid"},
 		{"a wrong total", bad, nil, "BR-CO-16", "1 document of 1 not valid"},
 		{"findings for programs", bad, []string{"--output", "json"}, `"rule":"BR-CO-16"`, "not valid"},
 		{"no invoice", []byte("<a/>"), nil, "", "no UBL 2.1 invoice"},

@@ -3,6 +3,7 @@ package en16931
 import (
 	"fmt"
 	"slices"
+	"strings"
 )
 
 // Severity says whether a finding makes the document invalid.
@@ -28,6 +29,20 @@ func (f Finding) String() string { return fmt.Sprintf("%s: %s: %s", f.Rule, f.Fi
 // Check gives everything that is wrong with the document: the rules of EN 16931,
 // then those of Peppol BIS Billing 3.0.
 func Check(i *Invoice) []Finding { return append(CheckCore(i), CheckPeppol(i)...) }
+
+// CheckDeclared gives what is wrong by the specification that the document says
+// it follows: EN 16931, and Peppol's rules if it names Peppol or a process.
+func CheckDeclared(i *Invoice) []Finding {
+	if i.Peppol() {
+		return Check(i)
+	}
+	return CheckCore(i)
+}
+
+// Peppol reports whether the document says that it is for Peppol.
+func (i *Invoice) Peppol() bool {
+	return i.Process != "" || strings.Contains(i.Specification, "peppol")
+}
 
 // CheckCore gives what is wrong by EN 16931 alone.
 func CheckCore(i *Invoice) []Finding {
