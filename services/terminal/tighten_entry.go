@@ -6,7 +6,9 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode"
 
+	"ramprow/internal/engine/fastening"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
 )
@@ -34,9 +36,9 @@ func parseEntry(text string, stage *cataloguev1.Stage) (entry, error) {
 	}
 	values := make([]float64, len(fields))
 	for i, f := range fields {
-		v, ok := parseFigure(f)
-		if !ok {
-			return entry{}, fmt.Errorf("%q is no reading; type newton metres, then degrees, as in 9.8 or 40 91", f)
+		v, err := parseAmount(f, i == 0 && asked.torque > 0)
+		if err != nil {
+			return entry{}, err
 		}
 		values[i] = v
 	}
@@ -51,6 +53,24 @@ func parseEntry(text string, stage *cataloguev1.Stage) (entry, error) {
 	default:
 		return entry{torque: values[0], moved: moved}, nil
 	}
+}
+
+// parseAmount reads a figure; a torque may have its unit behind it, as in
+// 7.4lbf·ft, and is converted to newton metres.
+func parseAmount(text string, torque bool) (float64, error) {
+	if v, ok := parseFigure(text); ok {
+		return v, nil
+	}
+	figure := strings.TrimRightFunc(text, func(r rune) bool { return !unicode.IsDigit(r) })
+	v, ok := parseFigure(figure)
+	if !ok || !torque || !strings.ContainsFunc(text[len(figure):], unicode.IsLetter) {
+		return 0, fmt.Errorf("%q is no reading; type newton metres, then degrees, as in 9.8 or 40 91", text)
+	}
+	nm, err := fastening.ToNewtonMetres(v, text[len(figure):])
+	if err != nil {
+		return 0, fmt.Errorf("%q is no reading: %w", text, err)
+	}
+	return nm, nil
 }
 
 // parseFigure reads a plain decimal number, with a point or a comma.

@@ -82,3 +82,22 @@ func FuzzParseEntry(f *testing.F) {
 		}
 	})
 }
+
+// TestUnitsAreConverted: 1 lbf·ft is 1.355818 N·m, 1 kgf·m 9.80665 N·m
+// (NIST SP 811, appendix B); a unit that is none of torque is refused.
+func TestUnitsAreConverted(t *testing.T) {
+	torque := &cataloguev1.Stage{Kind: cataloguev1.Stage_KIND_TORQUE, TorqueNm: 10}
+	for text, want := range map[string]float64{"1lbf·ft": 1.355818, "10ft-lb": 13.55818, "1kgf·m": 9.80665, "12,5N·m": 12.5, "88lbf·in": 9.942608} {
+		if got, err := parseEntry(text, torque); err != nil || math.Abs(got.torque-want) > 5e-6*want {
+			t.Errorf("%s: %v, %v; want %v", text, got.torque, err, want)
+		}
+	}
+	for _, text := range []string{"10bar", "10lbf", "10m", "N·m", "1e3", "nan", "-1lbf·ft"} {
+		if got, err := parseEntry(text, torque); err == nil {
+			t.Errorf("%s is taken for %v", text, got)
+		}
+	}
+	if _, err := parseEntry("90N·m", &cataloguev1.Stage{Kind: cataloguev1.Stage_KIND_ANGLE, AngleDeg: 90}); err == nil {
+		t.Error("a torque is taken for an angle")
+	}
+}

@@ -25,6 +25,7 @@ func tightenRun(o *options) *cobra.Command {
 
   =          as asked: the wrench clicked at the value
   9.8        newton metres, or degrees where only an angle is asked
+  7.4lbf·ft  a torque in another unit, without a blank; it is converted
   40 91      newton metres and degrees
   !  !9.8    the same, and it moved before the click
   @a1        take another wrench in hand

@@ -120,7 +120,7 @@ func TestCurvesRefused(t *testing.T) {
 		{"no such wrench", change(func(h *pb.RecordCurveRequest) { h.Wrench = "wrenches/none" }), good, "WRENCH_NOT_FOUND"},
 		{"too few", change(func(*pb.RecordCurveRequest) {}), good[:5], "CURVE_UNUSABLE"},
 		{"back", change(func(*pb.RecordCurveRequest) {}), back, "CURVE_UNUSABLE"},
-		{"no number", change(func(*pb.RecordCurveRequest) {}), []curve.Sample{{Angle: math.NaN()}}, "INVALID_REQUEST"},
+		{"no number", change(func(*pb.RecordCurveRequest) {}), append(append([]curve.Sample{}, good...), curve.Sample{Angle: 121, Torque: math.NaN()}), "CURVE_UNUSABLE"},
 		{"more torques than angles", change(func(h *pb.RecordCurveRequest) { h.TorqueNm = []float64{1} }), good, "CURVE_MALFORMED"},
 		{"too long", change(func(*pb.RecordCurveRequest) {}), straightThenYield(maxCurveSamples + 1), "CURVE_TOO_LONG"},
 	} {

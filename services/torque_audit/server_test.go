@@ -39,12 +39,13 @@ type bench struct {
 	said   int
 }
 
-func newBench(t testing.TB) *bench {
+func newBench(t testing.TB) *bench { return newBenchOver(t, memory.New()) }
+
+func newBenchOver(t testing.TB, log sitelog.Log) *bench {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	t.Cleanup(cancel)
 	b := &bench{t: t, ctx: ctx}
-	log := memory.New()
 	runner, err := sitelog.Open(ctx, log, Machine(), sitelog.Options{})
 	b.must(err)
 	t.Cleanup(runner.Close)

@@ -602,6 +602,7 @@ type RecordCurveRequest struct {
 	// By the tool's clock; absent: now.
 	At *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=at,proto3" json:"at,omitempty"`
 	// Samples: as many torques as angles, in the order of measurement.
+	// Finite ones; they are checked one by one where they are read, which is cheaper than by rule.
 	AngleDeg      []float64 `protobuf:"fixed64,8,rep,packed,name=angle_deg,json=angleDeg,proto3" json:"angle_deg,omitempty"`
 	TorqueNm      []float64 `protobuf:"fixed64,9,rep,packed,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -2660,7 +2661,7 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\bresidual\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.ResidualR\bresidual\x12D\n" +
 	"\vsheet_state\x18\x02 \x01(\x0e2#.ramprow.torque_audit.v1.SheetStateR\n" +
 	"sheetState\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xf8\x03\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xcc\x03\n" +
 	"\x12RecordCurveRequest\x12@\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^$|^[A-Za-z0-9._:-]{8,64}$R\trequestId\x122\n" +
@@ -2669,9 +2670,9 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\bfastener\x18\x04 \x01(\rB\b\xbaH\x05*\x03\x18\xc8\x01R\bfastener\x12\x1d\n" +
 	"\x05stage\x18\x05 \x01(\rB\a\xbaH\x04*\x02\x182R\x05stage\x12D\n" +
 	"\x06wrench\x18\x06 \x01(\tB,\xbaH)r'2%^$|^wrenches/[a-z0-9][a-z0-9-]{0,62}$R\x06wrench\x12*\n" +
-	"\x02at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12<\n" +
-	"\tangle_deg\x18\b \x03(\x01B\x1f\xbaH\x1c\x92\x01\x19\x10\x80 \"\x14\x12\x12\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x80\x84.\xc1R\bangleDeg\x12<\n" +
-	"\ttorque_nm\x18\t \x03(\x01B\x1f\xbaH\x1c\x92\x01\x19\x10\x80 \"\x14\x12\x12\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x88\xc3\xc0R\btorqueNm\"\x81\x01\n" +
+	"\x02at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12&\n" +
+	"\tangle_deg\x18\b \x03(\x01B\t\xbaH\x06\x92\x01\x03\x10\x80 R\bangleDeg\x12&\n" +
+	"\ttorque_nm\x18\t \x03(\x01B\t\xbaH\x06\x92\x01\x03\x10\x80 R\btorqueNm\"\x81\x01\n" +
 	"\x13RecordCurveResponse\x124\n" +
 	"\x05curve\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.CurveR\x05curve\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xb9\x01\n" +
