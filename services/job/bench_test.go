@@ -25,7 +25,7 @@ func BenchmarkDiagnose(b *testing.B) {
 		s := opened(b)
 		b.ReportAllocs()
 		for b.Loop() {
-			d, err := cars().of(s.job(), c)
+			d, err := cars().of(s.job(), c, taught{})
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -41,7 +41,7 @@ func BenchmarkDiagnose(b *testing.B) {
 // BenchmarkWhileOpen is what suggestions add to a preview.
 func BenchmarkWhileOpen(b *testing.B) {
 	s, c := opened(b), loaded()[car]
-	d, err := (&diagnosers{}).of(s.job(), c)
+	d, err := (&diagnosers{}).of(s.job(), c, taught{})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -25,7 +25,7 @@ func TestAnyEvidenceCanBeWeighed(t *testing.T) {
 			j.Findings = append(j.Findings[:0], &jobv1.Finding{Kind: notFound, Cause: rapid.SampledFrom(c.Message().GetCauses()).Draw(r, "cause").GetId()})
 		}
 		j.Reports = []*jobv1.CodeReport{report}
-		d, err := kept.of(j, c)
+		d, err := kept.of(j, c, taught{})
 		if err != nil {
 			r.Fatal(err)
 		}
@@ -53,7 +53,7 @@ func TestAnyEvidenceCanBeWeighed(t *testing.T) {
 func TestEnginesAreKept(t *testing.T) {
 	kept := &diagnosers{}
 	of := func(km int64) *diagnoser {
-		d, err := kept.of(&Job{Vehicle: &jobv1.Vehicle{OdometerKm: km}}, loaded()[van])
+		d, err := kept.of(&Job{Vehicle: &jobv1.Vehicle{OdometerKm: km}}, loaded()[van], taught{})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -20,10 +20,13 @@ type diagnoser struct {
 
 // newDiagnoser builds the fault model of a job's car, which plans every opening
 // and so takes longer than most questions to it.
-func newDiagnoser(j *Job, c *catalogue.Catalogue, facts catalogue.Facts) (*diagnoser, error) {
+func newDiagnoser(j *Job, c *catalogue.Catalogue, facts catalogue.Facts, t taught) (*diagnoser, error) {
 	car, err := c.DiagnosisModel(facts, float64(j.Vehicle.GetOdometerKm()))
 	if err != nil {
 		return nil, diagnosisFailed(err)
+	}
+	if cases := t.casesFor(car.Model); len(cases) > 0 {
+		car.Model = car.Model.Apply(car.Model.Learn(cases, catalogueCases))
 	}
 	engine, err := diagnosis.New(car.Model)
 	if err != nil {
@@ -48,16 +51,16 @@ type diagnosers struct {
 }
 
 // of gives the engine for a job's car. Two who ask at once may both build it.
-func (d *diagnosers) of(j *Job, c *catalogue.Catalogue) (*diagnoser, error) {
+func (d *diagnosers) of(j *Job, c *catalogue.Catalogue, t taught) (*diagnoser, error) {
 	facts, err := c.Facts(j.Vehicle.GetFeatures(), clock(j.Vehicle.GetBuilt()))
 	if err != nil {
 		return nil, err
 	}
-	key := diagnoserKey(j, c, facts)
+	key := diagnoserKey(j, c, facts, t)
 	if found := d.find(key); found != nil {
 		return found, nil
 	}
-	made, err := newDiagnoser(j, c, facts)
+	made, err := newDiagnoser(j, c, facts, t)
 	if err != nil {
 		return nil, err
 	}
@@ -90,8 +93,8 @@ func (d *diagnosers) keep(key string, made *diagnoser) {
 }
 
 // diagnoserKey is all that the fault model depends on.
-func diagnoserKey(j *Job, c *catalogue.Catalogue, facts catalogue.Facts) string {
-	key := fmt.Sprintf("%s %d", c.Version(), j.Vehicle.GetOdometerKm())
+func diagnoserKey(j *Job, c *catalogue.Catalogue, facts catalogue.Facts, t taught) string {
+	key := fmt.Sprintf("%s %d %d", c.Version(), j.Vehicle.GetOdometerKm(), t.revision)
 	for _, f := range c.Message().GetFeatures() {
 		var values []string
 		for _, v := range facts.Values(f.GetId()) {

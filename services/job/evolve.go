@@ -31,9 +31,16 @@ func evolve(s *State, e sitelog.Event) {
 		j.tell(m, h)
 	case *jobv1.SellerSet:
 		s.seller = m.GetSeller()
+	case *jobv1.CaseStruck:
+		s.lessons.mark(m.GetCase(), true, m.GetReason(), h)
+	case *jobv1.CaseRestored:
+		s.lessons.mark(m.GetCase(), false, m.GetReason(), h)
 	case numbered:
 		s.invoices[m.GetSeries()] = max(s.invoices[m.GetSeries()], m.GetSequence())
 		s.evolveJob(m, h)
+		if _, closed := m.(*jobv1.InvoiceClosed); closed {
+			s.learn(m.GetJob(), h)
+		}
 	case ofJob:
 		s.evolveJob(m, h)
 	case *logv1.Archived:

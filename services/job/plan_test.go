@@ -227,7 +227,7 @@ func TestAnyCausesOfAnyCar(t *testing.T) {
 
 func TestWhileOpen(t *testing.T) {
 	s, c := opened(t), loaded()[car]
-	d, err := (&diagnosers{}).of(s.job(), c)
+	d, err := (&diagnosers{}).of(s.job(), c, taught{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -34,6 +34,7 @@ func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], n
 func (s *Server) Register(r grpc.ServiceRegistrar) {
 	jobv1.RegisterJobServiceServer(r, s)
 	jobv1.RegisterBillingServiceServer(r, &billingServer{Server: s})
+	jobv1.RegisterLearningServiceServer(r, &learningServer{Server: s})
 }
 
 // decision is what a call brings about at one job.

@@ -78,7 +78,11 @@ func (s *Server) Diagnose(ctx context.Context, req *jobv1.DiagnoseRequest) (*job
 	if err != nil {
 		return nil, err
 	}
-	d, err := s.cars.of(j, c)
+	t, err := s.taught(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.cars.of(j, c, t)
 	if err != nil {
 		return nil, err
 	}
@@ -99,7 +103,11 @@ func (s *Server) PreviewPlan(ctx context.Context, req *jobv1.PreviewPlanRequest)
 	if response.Plan, err = planThrough(j, c, causes, j.asked(causes, req.GetWay())); err != nil {
 		return nil, err
 	}
-	d, err := s.cars.of(j, c)
+	t, err := s.taught(ctx, c)
+	if err != nil {
+		return nil, err
+	}
+	d, err := s.cars.of(j, c, t)
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package job
 
 import (
 	"maps"
+	"slices"
 
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/shelf"
@@ -23,6 +24,7 @@ type kept struct {
 	Invoices map[string]uint64
 	Shelf    shelf.Kept
 	Seller   *jobv1.Seller
+	Lessons  lessons
 }
 
 // snapshot copies what evolve changes in place; messages are shared.
@@ -35,6 +37,7 @@ func snapshot(s *State) func() ([]byte, error) {
 		Invoices: maps.Clone(s.invoices),
 		Shelf:    s.shelf.Keep(),
 		Seller:   s.seller,
+		Lessons:  lessons{Cases: maps.Clone(s.lessons.Cases), Order: slices.Clone(s.lessons.Order), Revision: s.lessons.Revision},
 	}
 	for name, j := range s.jobs {
 		k.Jobs[name] = j.clone()
@@ -52,7 +55,7 @@ func restore(site string, data []byte) (*State, error) {
 	}
 	s := newState(site)
 	s.jobs, s.lastJob, s.newest, s.invoices, s.seller = k.Jobs, k.LastJob, k.Newest, k.Invoices, k.Seller
-	s.shelf = k.Shelf.Shelf()
+	s.shelf, s.lessons = k.Shelf.Shelf(), k.Lessons
 	for version, message := range k.Editions {
 		s.editions[version] = catalogue.Prepared(message, version)
 	}

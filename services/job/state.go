@@ -29,6 +29,7 @@ type State struct {
 	newest   map[string]string
 	// invoices is the last number used in each series.
 	invoices map[string]uint64
+	lessons  lessons
 	// seller is the workshop on its invoices; nil until the owner has set it.
 	seller *jobv1.Seller
 }

@@ -19,6 +19,7 @@ import (
 type Clients struct {
 	Job        jobv1.JobServiceClient
 	Billing    jobv1.BillingServiceClient
+	Learning   jobv1.LearningServiceClient
 	Inventory  inventoryv1.InventoryServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
 	Audit      torqueauditv1.TorqueAuditServiceClient
@@ -65,6 +66,7 @@ func Dial(c DialConfig) (*Clients, error) {
 		clients.Logs[role] = logv1.NewLogServiceClient(conn)
 	}
 	clients.Job = jobv1.NewJobServiceClient(conns[RoleJob])
+	clients.Learning = jobv1.NewLearningServiceClient(conns[RoleJob])
 	clients.Billing = jobv1.NewBillingServiceClient(conns[RoleJob])
 	clients.Inventory = inventoryv1.NewInventoryServiceClient(conns[RoleInventory])
 	clients.Scheduling = schedulingv1.NewSchedulingServiceClient(conns[RoleScheduling])

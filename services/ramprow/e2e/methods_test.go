@@ -34,6 +34,7 @@ func methods(t *testing.T) []method {
 	t.Helper()
 	services := map[string]string{
 		"ramprow.job.v1.JobService":                  terminal.RoleJob,
+		"ramprow.job.v1.LearningService":             terminal.RoleJob,
 		"ramprow.job.v1.BillingService":              terminal.RoleJob,
 		"ramprow.inventory.v1.InventoryService":      terminal.RoleInventory,
 		"ramprow.scheduling.v1.SchedulingService":    terminal.RoleScheduling,
