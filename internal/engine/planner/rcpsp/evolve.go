@@ -17,6 +17,8 @@ const (
 	swapChance      = 0.02
 	// parallelShare of the first schedules come from the parallel scheme.
 	parallelShare = 0.3
+	// ordinary is the number of activities at which the breadth is just the square root.
+	ordinary = 122
 	// endless is the count for which a search without one is laid out.
 	endless = 50_000
 )
@@ -67,12 +69,14 @@ func (s *search) first() schedule {
 }
 
 // populationFor is how many schedules each direction keeps: the square root of
-// the count, so that both breadth and generations grow with it.
-func populationFor(schedules int) int {
+// the count, so that both breadth and generations grow with it. Small projects are
+// soon without new schedules and need more breadth, large ones more generations.
+func populationFor(schedules, activities int) int {
 	if schedules == 0 {
 		schedules = endless
 	}
-	return max(4, int(math.Sqrt(float64(schedules))))
+	breadth := math.Pow(ordinary/float64(max(1, activities)), 0.3)
+	return max(4, int(min(2, max(0.5, breadth))*math.Sqrt(float64(schedules))))
 }
 
 // breed makes a child in the other direction from every parent, crossed with the

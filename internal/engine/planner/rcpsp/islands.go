@@ -24,7 +24,7 @@ func share(count, islands, i int) int {
 // together runs the islands in rounds. Only between two rounds do they look at each
 // other, so that it does not matter which is faster.
 func together(islands []*search) {
-	each(islands, func(s *search) { s.populate(populationFor(s.asked)) })
+	each(islands, func(s *search) { s.populate(populationFor(s.asked, s.nets[0].n)) })
 	for !over(islands) {
 		each(islands, func(s *search) {
 			for range stayFor {

@@ -105,8 +105,9 @@ func TestWarmStart(t *testing.T) {
 // TestStopIsHeard: what was made until then is the beginning of the longer search.
 func TestStopIsHeard(t *testing.T) {
 	p, asked := jobShop(ft06), 0
-	r, err := rcpsp.Solve(p, rcpsp.Options{Seed: 7, Stop: func() bool { asked++; return asked > 40 }})
-	if err != nil || r.Schedules < 1 || r.Schedules > 60 || len(check.Project(p, r.Starts, r.Makespan)) > 0 {
+	// It says stop once, and no more after that.
+	r, err := rcpsp.Solve(p, rcpsp.Options{Seed: 7, Stop: func() bool { asked++; return asked == 40 }})
+	if err != nil || asked != 40 || r.Schedules < 1 || r.Schedules > 60 || len(check.Project(p, r.Starts, r.Makespan)) > 0 {
 		t.Errorf("%+v, %v", r, err)
 	}
 }

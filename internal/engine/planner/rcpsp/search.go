@@ -51,6 +51,7 @@ type search struct {
 	asked   int // schedules, zero: no end
 	made    int
 	stop    func() bool
+	stopped bool // once done, it stays so
 	best    schedule
 	bestDir int
 	bound   int32
@@ -95,7 +96,8 @@ func (s *search) done() bool {
 	if s.made == 0 {
 		return false
 	}
-	return s.asked > 0 && s.made >= s.asked || s.best.makespan == s.bound || s.stop != nil && s.stop()
+	s.stopped = s.stopped || s.asked > 0 && s.made >= s.asked || s.best.makespan == s.bound || s.stop != nil && s.stop()
+	return s.stopped
 }
 
 // decode generates one schedule from the list in a direction.
