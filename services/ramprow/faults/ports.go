@@ -51,10 +51,14 @@ func eventually(ctx context.Context, what string, ask func(context.Context) erro
 	defer cancel()
 	tick := time.NewTicker(10 * time.Millisecond)
 	defer tick.Stop()
+	var err error
 	for {
-		err := ask(ctx)
-		if err == nil {
+		before := err
+		if err = ask(ctx); err == nil {
 			return nil
+		}
+		if ctx.Err() != nil && before != nil {
+			err = before // which says more than that the time was up
 		}
 		select {
 		case <-tick.C:

@@ -19,6 +19,11 @@ const (
 	nearReads = 32
 	// idleConsumer is when the server drops a consumer that nobody reads.
 	idleConsumer = 30 * time.Second
+	// heartbeat is how often a server says that it has nothing new. Two that are
+	// missing mean that the request was lost, as happens on a cluster where the
+	// consumer was made on another server just now; it is then made anew. By
+	// default that takes ten seconds, for which a site would not be loaded.
+	heartbeat = time.Second
 )
 
 // Read implements sitelog.Log.
@@ -145,7 +150,7 @@ func (l *Log) eachOf(ctx context.Context, service string, config jetstream.Order
 	if err != nil {
 		return fmt.Errorf("follow %s: %w", service, err)
 	}
-	messages, err := consumer.Messages()
+	messages, err := consumer.Messages(jetstream.PullHeartbeat(heartbeat))
 	if err != nil {
 		return fmt.Errorf("follow %s: %w", service, err)
 	}
