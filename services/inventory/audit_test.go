@@ -47,7 +47,7 @@ func (s *site) auditCars() {
 			balance[[2]string{m.GetReference(), m.GetPart()}] += m.GetQuantity()
 		}
 	}
-	for job, h := range s.st.holds {
+	for job, h := range s.all.holds {
 		for _, l := range h.doc.GetLines() {
 			balance[[2]string{job, l.GetPart()}] += l.GetIssued() - l.GetReturned()
 		}

@@ -152,7 +152,7 @@ func (f *fight) replay() *site {
 	check(f.t, f.log.Read(f.ctx, sitelog.Subject{Service: Service, Site: "north"}, 0, func(r sitelog.Record) error {
 		events, err := sitelog.EventsOf(r)
 		for _, e := range events {
-			evolve(s.st, e)
+			s.evolve(e)
 			s.history = append(s.history, e.Message)
 			auditSteps(s.t, s.st, s.history)
 		}
@@ -197,7 +197,7 @@ func TestManyCallersFightForTheLastPieces(t *testing.T) {
 	s := f.replay()
 	s.audit()
 	received := int64(0)
-	for _, m := range s.st.ledger {
+	for _, m := range s.all.movements {
 		if m.GetKind() == inventoryv1.MovementKind_MOVEMENT_KIND_RECEIVED {
 			received += m.GetQuantity()
 		}
@@ -206,7 +206,7 @@ func TestManyCallersFightForTheLastPieces(t *testing.T) {
 		t.Errorf("%d pieces are in the log, and %d were acknowledged", received, f.received.Load())
 	}
 	held := 0
-	for _, h := range s.st.holds {
+	for _, h := range s.all.holds {
 		if h.doc.GetState() == stateHeld || h.doc.GetState() == stateSettled {
 			held++
 		}
@@ -215,7 +215,7 @@ func TestManyCallersFightForTheLastPieces(t *testing.T) {
 		t.Errorf("%d holds are complete and %d commands were refused: nobody fought", held, f.refused.Load())
 	}
 	t.Logf("%d commands done, %d refused, %d jobs, %d movements, %d crashes in %v",
-		f.done.Load(), f.refused.Load(), len(s.st.holds), len(s.st.ledger), crashes, took.Round(time.Millisecond))
+		f.done.Load(), f.refused.Load(), len(s.all.holds), s.st.moved, crashes, took.Round(time.Millisecond))
 }
 
 // waitFor returns once so many commands are done or refused.
@@ -233,7 +233,8 @@ func (f *fight) catchUp(jobs int) {
 	for f.ctx.Err() == nil {
 		known := 0
 		_, err := f.current().View(f.ctx, "north", func(st *State) error {
-			known = len(st.holds)
+			filed, _ := st.shelves.holds.Len()
+			known = len(st.holds) + filed
 			return nil
 		})
 		if err == nil && known == jobs {

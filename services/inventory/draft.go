@@ -55,7 +55,7 @@ func newDraft(st *State, in sitelog.Input) *draft {
 		claims:  map[string]claim{},
 		orders:  map[string]*inventoryv1.Order{},
 		touched: map[string]struct{}{},
-		moved:   uint64(len(st.ledger)),
+		moved:   st.moved,
 	}
 }
 

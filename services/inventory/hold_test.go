@@ -73,7 +73,7 @@ func TestPlanWithoutPartsIsHeldAtOnce(t *testing.T) {
 		t.Errorf("events are %v", got)
 	}
 	wantState(t, s, 1, stateHeld)
-	if _, pending := due(s.st); pending {
+	if _, pending := s.st.expiresOrArrives(); pending {
 		t.Error("an empty hold waits to expire")
 	}
 }

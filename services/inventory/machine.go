@@ -4,6 +4,7 @@ import (
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/statecode"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
+	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
 // Service is the name of the service's log.
@@ -64,5 +65,22 @@ func evolve(st *State, e sitelog.Event) {
 		st.setOrder(m.GetAfter())
 	case *inventoryv1.OrderCancelled:
 		st.cancelOrder(m.GetOrder())
+	case *logv1.Archived:
+		st.archive(m, e.Number, e.Time)
+	case *logv1.Recalled:
+		st.recall(m, e.Time)
+	}
+	st.settle(e)
+}
+
+// settle notes what an event leaves settled.
+func (st *State) settle(e sitelog.Event) {
+	switch m := e.Message.(type) {
+	case interface{ GetJob() string }:
+		st.settleHold(m.GetJob(), e.Time)
+	case interface{ GetOrder() string }:
+		st.settleOrder(m.GetOrder(), e.Time)
+	case interface{ GetOrder() *inventoryv1.Order }:
+		st.settleOrder(m.GetOrder().GetName(), e.Time)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 	"pgregory.net/rapid"
 
+	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -116,7 +117,7 @@ func (w *world) command() {
 	w.auditFairness(before, "")
 }
 
-func run[Q, R proto.Message](w *world, decide func(*State, sitelog.Input, Q) ([]proto.Message, R, error), req Q) error {
+func run[Q command.Request, R proto.Message](w *world, decide func(*State, sitelog.Input, Q) ([]proto.Message, R, error), req Q) error {
 	resp, err := do(w.site, decide, req)
 	if err != nil {
 		return err
@@ -226,7 +227,7 @@ func TestAnythingInAnyOrder(t *testing.T) {
 func (w *world) rebuilds() {
 	other := newSite(w.t)
 	for i, m := range w.history {
-		evolve(other.st, sitelog.Event{Message: m, Time: w.now})
+		evolve(other.st, sitelog.Event{Message: m, Number: w.events[i].Number, Time: w.now})
 		auditSteps(w.t, other.st, w.history[:i+1])
 	}
 	for number, p := range w.st.parts {

@@ -15,6 +15,9 @@ import (
 // react decides what an event of another service brings about here. What is
 // unknown or stale brings about nothing.
 func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, error) {
+	if f := st.lacks(f.Message); f != nil {
+		return nil, f
+	}
 	switch m := f.Message.(type) {
 	case *jobv1.CatalogueImported:
 		return listCatalogue(st, m), nil

@@ -177,5 +177,11 @@ func (s *Server) CancelOrder(ctx context.Context, req *inventoryv1.CancelOrderRe
 func with[Q command.Request, R proto.Message](
 	decide func(*State, sitelog.Input, Q) ([]proto.Message, R, error), req Q,
 ) command.Decide[*State, R] {
-	return func(st *State, in sitelog.Input) ([]proto.Message, R, error) { return decide(st, in, req) }
+	return func(st *State, in sitelog.Input) ([]proto.Message, R, error) {
+		if f := st.lacks(req); f != nil {
+			var none R
+			return nil, none, f
+		}
+		return decide(st, in, req)
+	}
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	rest "ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/statecode"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
@@ -19,7 +20,11 @@ type kept struct {
 	Successors map[string]string
 	Holds      map[string]keptHold
 	Orders     map[string]*inventoryv1.Order
-	Ledger     []*inventoryv1.Movement
+	Movements  map[uint64]*inventoryv1.Movement
+	Moved      uint64
+	HoldShelf  rest.Kept
+	OrderShelf rest.Kept
+	PageShelf  rest.Kept
 	Placed     uint64
 	LastExpiry time.Time
 	LastShort  time.Time
@@ -30,7 +35,10 @@ type keptPart struct {
 	OnHand    int64
 	FirstWeek int64
 	Weeks     []keptWeek
+	Moves     map[int32]keptMoves // by kind
 }
+
+type keptMoves struct{ Quantity, Movements int64 }
 
 type keptWeek struct{ Week, Taken int64 }
 
@@ -47,12 +55,17 @@ func snapshot(st *State) func() ([]byte, error) {
 	k := kept{
 		Parts: make(map[string]keptPart, len(st.parts)), Successors: maps.Clone(st.successors),
 		Holds: make(map[string]keptHold, len(st.holds)), Orders: maps.Clone(st.orders),
-		Ledger: slices.Clip(st.ledger), Placed: st.placed, LastExpiry: st.lastExpiry, LastShort: st.lastShort,
+		Movements: maps.Clone(st.movements), Moved: st.moved,
+		HoldShelf: st.shelves.holds.Keep(), OrderShelf: st.shelves.orders.Keep(), PageShelf: st.shelves.pages.Keep(),
+		Placed: st.placed, LastExpiry: st.lastExpiry, LastShort: st.lastShort,
 	}
 	for number, p := range st.parts {
-		kp := keptPart{About: p.about, OnHand: p.onHand, FirstWeek: p.usage.first}
+		kp := keptPart{About: p.about, OnHand: p.onHand, FirstWeek: p.usage.first, Moves: make(map[int32]keptMoves, len(p.moves))}
 		for _, w := range p.usage.weeks {
 			kp.Weeks = append(kp.Weeks, keptWeek{Week: w.week, Taken: w.taken})
+		}
+		for kind, m := range p.moves {
+			kp.Moves[int32(kind)] = keptMoves{m.quantity, m.movements}
 		}
 		k.Parts[number] = kp
 	}
@@ -76,11 +89,11 @@ func restore(site string, data []byte) (*State, error) {
 		for _, w := range kp.Weeks {
 			p.usage.weeks = append(p.usage.weeks, weekUse{week: w.Week, taken: w.Taken})
 		}
+		for kind, m := range kp.Moves {
+			p.moves[inventoryv1.MovementKind(kind)] = moved{m.Quantity, m.Movements}
+		}
 		st.parts[number] = p
 		st.relabel(nil, kp.About)
-	}
-	for _, m := range k.Ledger {
-		st.parts[m.GetPart()].sum(m)
 	}
 	for job, kh := range k.Holds {
 		h := &holding{doc: kh.Doc, since: kh.Since, lost: kh.Lost, over: kh.Over, were: kh.Were}
@@ -90,7 +103,8 @@ func restore(site string, data []byte) (*State, error) {
 	for _, o := range k.Orders {
 		st.setOrder(o)
 	}
-	st.successors, st.ledger, st.placed = k.Successors, k.Ledger, k.Placed
+	st.successors, st.movements, st.moved, st.placed = k.Successors, k.Movements, k.Moved, k.Placed
+	st.shelves = shelves{holds: k.HoldShelf.Shelf(), orders: k.OrderShelf.Shelf(), pages: k.PageShelf.Shelf()}
 	st.lastExpiry, st.lastShort = k.LastExpiry, k.LastShort
 	return st, nil
 }

@@ -20,8 +20,10 @@ type State struct {
 	barcodes map[string]string
 	holds    map[string]*holding // by job
 	orders   map[string]*inventoryv1.Order
-	// ledger holds every movement; movement n stands at n-1.
-	ledger []*inventoryv1.Movement
+	// movements by number: the newest, and those that were asked for; moved counts all.
+	movements map[uint64]*inventoryv1.Movement
+	moved     uint64
+	shelves   shelves
 	// placed is the number of the newest order.
 	placed   uint64
 	expiries ordered[deadline]
@@ -78,6 +80,7 @@ func newState(string) *State {
 		barcodes:   map[string]string{},
 		holds:      map[string]*holding{},
 		orders:     map[string]*inventoryv1.Order{},
+		movements:  map[uint64]*inventoryv1.Movement{},
 		expiries:   ordered[deadline]{compare: compareDeadlines},
 		arrivals:   ordered[deadline]{compare: compareDeadlines},
 	}
@@ -132,7 +135,10 @@ func (st *State) move(m *inventoryv1.Movement) {
 	p.onHand += m.GetQuantity()
 	p.usage.note(m)
 	p.sum(m)
-	st.ledger = append(st.ledger, m)
+	st.movements[m.GetNumber()] = m
+	if st.moved = m.GetNumber(); st.moved%pageSize == 0 {
+		st.shelves.pages.Settle(pageOf(st.moved), m.GetAt().AsTime())
+	}
 }
 
 // setHold replaces a job's hold and takes over what follows for its parts.

@@ -17,8 +17,17 @@ const (
 )
 
 // due gives the time at which the next unused hold ends, or the next short hold
-// still is short on the day on which it should not be.
+// still is short on the day on which it should not be, or what is settled may leave.
 func due(st *State) (time.Time, bool) {
+	at, pending := st.expiresOrArrives()
+	leaves, leave := st.shelves.due()
+	if leave && (!pending || leaves.Before(at)) {
+		return leaves, true
+	}
+	return at, pending
+}
+
+func (st *State) expiresOrArrives() (time.Time, bool) {
 	expiry, expires := paced(st.expiries, st.lastExpiry)
 	arrival, arrives := paced(st.arrivals, st.lastShort)
 	if !expires || arrives && arrival.Before(expiry) {
@@ -53,7 +62,8 @@ func fire(st *State, in sitelog.Input) ([]proto.Message, error) {
 			}
 		}
 	}
-	return d.finish(), nil
+	archived, err := st.archiveRipe(in.Now)
+	return append(d.finish(), archived...), err
 }
 
 // overdue gives the deadlines that one firing deals with.

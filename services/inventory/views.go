@@ -45,6 +45,7 @@ func Projection() readmodel.Projection[*State] {
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
+		Archive: archive(),
 	}
 }
 
@@ -121,8 +122,8 @@ func row(st *State, key readmodel.Key) (readmodel.Row, bool) {
 		}
 	case modelMovements:
 		n, err := strconv.ParseUint(key.ID, 10, 64)
-		if err == nil && n >= 1 && n <= uint64(len(st.ledger)) {
-			return movementRow(st.ledger[n-1]), true
+		if m := st.movements[n]; err == nil && m != nil {
+			return movementRow(m), true
 		}
 	}
 	return readmodel.Row{}, false
@@ -159,10 +160,15 @@ func holdRow(doc *inventoryv1.Hold) readmodel.Row {
 func orderRow(o *inventoryv1.Order) readmodel.Row {
 	order := sortable(numberOf(o.GetName()))
 	index := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
-	if o.GetState() != inventoryv1.OrderState_ORDER_STATE_RECEIVED && o.GetState() != inventoryv1.OrderState_ORDER_STATE_CANCELLED {
+	if !bringsNothing(o) {
 		index = append(index, readmodel.IndexEntry{Name: indexOpen, Order: order})
 	}
 	return readmodel.Row{Value: o, Index: index}
+}
+
+// bringsNothing tells whether an order is over.
+func bringsNothing(o *inventoryv1.Order) bool {
+	return o.GetState() == inventoryv1.OrderState_ORDER_STATE_RECEIVED || o.GetState() == inventoryv1.OrderState_ORDER_STATE_CANCELLED
 }
 
 func movementRow(m *inventoryv1.Movement) readmodel.Row {
@@ -188,7 +194,7 @@ func keys(st *State, model string) []readmodel.Key {
 			keys = append(keys, orderKey(name))
 		}
 	case modelMovements:
-		for _, m := range st.ledger {
+		for _, m := range st.movements {
 			keys = append(keys, movementKey(m.GetNumber()))
 		}
 	}

@@ -20,26 +20,17 @@ func due(s *State) (time.Time, bool) { return s.shelf.Due() }
 
 // fire archives finished jobs to which nothing has happened for a while.
 func fire(s *State, in sitelog.Input) ([]proto.Message, error) {
-	var events []proto.Message
-	for _, number := range s.shelf.Ripe(in.Now) {
-		name := jobName(number)
-		event, err := sitelog.Archive(name, s.jobs[name].record())
-		if err != nil {
-			return nil, err
-		}
-		events = append(events, event)
-	}
-	return events, nil
+	return s.shelf.Archive(in.Now, jobName, func(number uint64) proto.Message { return s.jobs[jobName(number)].record() })
 }
 
-func (s *State) archive(m *logv1.Archived, commit uint64) {
+func (s *State) archive(m *logv1.Archived, commit uint64, at time.Time) {
 	number := numeral(m.GetName())
 	if m.GetStays() {
 		s.shelf.Stay(number)
 		return
 	}
 	delete(s.jobs, m.GetName())
-	s.shelf.File(number, commit)
+	s.shelf.File(number, commit, at)
 }
 
 func (s *State) recall(m *logv1.Recalled, at time.Time) {

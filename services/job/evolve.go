@@ -44,7 +44,7 @@ func evolve(s *State, e sitelog.Event) {
 	case ofJob:
 		s.evolveJob(m, h)
 	case *logv1.Archived:
-		s.archive(m, e.Number)
+		s.archive(m, e.Number, e.Time)
 	case *logv1.Recalled:
 		s.recall(m, e.Time)
 	}

@@ -66,7 +66,7 @@ func jobOf(key readmodel.Key) string {
 
 // listed says whose rows an index lists: one job's story, or jobs of which some
 // are finished.
-func listed(model, index string) (job string, archived bool) {
+func listed(_ *State, model, index, _ string) (job string, archived bool) {
 	if model == modelHistory {
 		return strings.TrimPrefix(index, indexStory("")), false
 	}

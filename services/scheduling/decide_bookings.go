@@ -86,6 +86,9 @@ func (st *State) unpinBooking(req *schedulingv1.UnpinBookingRequest, in sitelog.
 func (st *State) movable(job string) (*work, error) {
 	w := st.open[job]
 	if w == nil || w.booking == nil {
+		if f := st.archived(job); f != nil {
+			return nil, f
+		}
 		if over := st.ended[job]; over != nil {
 			return nil, fault.New(fault.Precondition, "BOOKING_ENDED", "%s is over; there is nothing to move", job).With("job", job)
 		}

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ramprow/internal/platform/sitelog"
+	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -43,9 +44,13 @@ func evolve(st *State, e sitelog.Event) {
 	case *schedulingv1.BookingUnpinned:
 		st.pin(m.GetBooking(), false, "")
 	case *schedulingv1.BookingFinished:
-		st.end(m.GetBooking())
+		st.end(m.GetBooking(), e.Time)
 	case *schedulingv1.BookingCancelled:
-		st.end(m.GetBooking())
+		st.end(m.GetBooking(), e.Time)
+	case *logv1.Archived:
+		st.archive(m, e.Number, e.Time)
+	case *logv1.Recalled:
+		st.recall(m, e.Time)
 	}
 }
 
@@ -65,6 +70,7 @@ func (st *State) note(demand *schedulingv1.Demand) {
 		describe(w.booking, demand)
 	}
 	st.open[demand.GetJob()] = w
+	st.shelf.Stay(numberOf(demand.GetJob()))
 }
 
 // describe writes into a booking what it repeats of the demand.
@@ -81,6 +87,7 @@ func (st *State) book(b *schedulingv1.Booking) {
 	}
 	w.booking = b
 	st.open[b.GetJob()] = &w
+	st.shelf.Stay(numberOf(b.GetJob()))
 }
 
 func (st *State) pin(booking string, pinned bool, reason string) {
@@ -95,8 +102,9 @@ func (st *State) pin(booking string, pinned bool, reason string) {
 	}
 }
 
-func (st *State) end(b *schedulingv1.Booking) {
+func (st *State) end(b *schedulingv1.Booking, at time.Time) {
 	st.book(b)
 	st.ended[b.GetJob()] = st.open[b.GetJob()]
 	delete(st.open, b.GetJob())
+	st.shelf.Settle(numberOf(b.GetJob()), at)
 }

@@ -14,6 +14,11 @@ import (
 
 // react decides what another service's event brings about here.
 func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, error) {
+	if m, ok := f.Message.(interface{ GetJob() string }); ok {
+		if f := st.archived(m.GetJob()); f != nil {
+			return nil, f
+		}
+	}
 	switch m := f.Message.(type) {
 	case *jobv1.DiagnosisConfirmed:
 		return st.confirm(m, in)

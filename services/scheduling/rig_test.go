@@ -9,6 +9,7 @@ import (
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"ramprow/internal/platform/readmodel/readmodeltest"
 	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -47,7 +48,7 @@ func (s *shop) apply(events []proto.Message) {
 	s.last = events
 	for _, m := range events {
 		s.log = append(s.log, m)
-		e := sitelog.Event{Message: m, Site: "north", Time: s.now}
+		e := sitelog.Event{Message: m, Site: "north", Time: s.now, Number: uint64(len(s.events) + 1)}
 		evolve(s.st, e)
 		s.events = append(s.events, e)
 	}
@@ -57,6 +58,11 @@ func (s *shop) apply(events []proto.Message) {
 func (s *shop) hear(m proto.Message) {
 	s.t.Helper()
 	events, err := react(s.st, sitelog.Foreign{Message: m, Site: "north", Time: s.now}, s.input())
+	if back := readmodeltest.Recall(s.t, s.events, err); back != nil {
+		s.apply(back)
+		s.hear(m)
+		return
+	}
 	if err != nil {
 		s.t.Fatalf("react to %T: %v", m, err)
 	}

@@ -2,7 +2,9 @@ package scheduling
 
 import (
 	"maps"
+	"time"
 
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/statecode"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -16,6 +18,8 @@ type kept struct {
 	Resources   map[string]*schedulingv1.Resource
 	Open, Ended map[string]keptWork
 	Blocks      uint64
+	Shelf       shelf.Kept
+	ArchivedTo  time.Time
 }
 
 type keptWork struct {
@@ -26,9 +30,10 @@ type keptWork struct {
 // snapshot copies the maps alone: what hangs in them is never changed in place.
 func snapshot(st *State) func() ([]byte, error) {
 	resources, open, ended := maps.Clone(st.resources), maps.Clone(st.open), maps.Clone(st.ended)
-	blocks := st.blocks
+	k := kept{Blocks: st.blocks, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo}
 	return func() ([]byte, error) {
-		return statecode.Encode(&kept{Resources: resources, Open: keepWork(open), Ended: keepWork(ended), Blocks: blocks})
+		k.Resources, k.Open, k.Ended = resources, keepWork(open), keepWork(ended)
+		return statecode.Encode(&k)
 	}
 }
 
@@ -47,6 +52,7 @@ func restore(site string, data []byte) (*State, error) {
 	}
 	st := newState(site)
 	st.resources, st.blocks = k.Resources, k.Blocks
+	st.shelf, st.archivedTo = k.Shelf.Shelf(), k.ArchivedTo
 	for job, w := range k.Open {
 		st.open[job] = &work{demand: w.Demand, booking: w.Booking}
 	}

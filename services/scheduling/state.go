@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"ramprow/internal/platform/shelf"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -17,6 +18,10 @@ type State struct {
 	// open holds the jobs that are not over, by name; ended the others.
 	open  map[string]*work
 	ended map[string]*work
+	// shelf says where those are that have left ended, and archivedTo when the
+	// last of them left its bay.
+	shelf      shelf.Shelf
+	archivedTo time.Time
 	// blocks counts the blocks ever made, for their names.
 	blocks uint64
 }
@@ -37,7 +42,7 @@ func newState(string) *State {
 	}
 }
 
-// fork is a copy to try events on. Ended jobs are left out: no plan looks at them.
+// fork is a copy to try events on. Jobs that are over are left out: no plan looks at them.
 func (st *State) fork() *State {
 	return &State{
 		zone: st.zone, blocks: st.blocks,

@@ -36,6 +36,7 @@ func Projection() readmodel.Projection[*State] {
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
+		Archive: archive(),
 	}
 }
 

@@ -21,9 +21,9 @@ type Archive[S any] struct {
 	RowsOf func(state S, name string) []Key
 	// Of names the thing that a row belongs to; empty: none that ever leaves.
 	Of func(Key) string
-	// Lists says whose rows an index lists: those of one thing, of all archived
-	// ones, or of none that ever leaves.
-	Lists func(model, index string) (name string, archived bool)
+	// Lists says whose rows the part of an index that begins with prefix lists:
+	// those of one thing, also of archived ones, or only of what is in the state.
+	Lists func(state S, model, index, prefix string) (name string, archived bool)
 }
 
 // archivedIn tells whether a row belongs to something archived.
@@ -38,11 +38,11 @@ func (p Projection[S]) archivedIn(state S, key Key) *sitelog.ArchivedError {
 }
 
 // listable says why an index cannot be listed from the state alone, if it cannot.
-func (p Projection[S]) listable(state S, model, index string) error {
+func (p Projection[S]) listable(state S, q ListQuery) error {
 	if p.Archive == nil {
 		return nil
 	}
-	name, archived := p.Archive.Lists(model, index)
+	name, archived := p.Archive.Lists(state, q.Model, q.Index, q.Prefix)
 	if name != "" {
 		if f := p.Archive.Find(state, name); f != nil {
 			return f

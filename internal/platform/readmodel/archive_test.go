@@ -62,7 +62,7 @@ func archivingProjection() Projection[*notes] {
 			}
 			return key.ID
 		},
-		Lists: func(_, index string) (string, bool) { return "", index == "id" },
+		Lists: func(_ *notes, _, index, _ string) (string, bool) { return "", index == "id" },
 	}
 	return p
 }

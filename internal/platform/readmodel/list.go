@@ -160,7 +160,7 @@ func (l *listing[S]) bounds() (command, from, to string) {
 // slow, but only used while Redis cannot answer.
 func (l *listing[S]) fromState(state S) error {
 	p := l.views.projector.Projection
-	if err := p.listable(state, l.query.Model, l.query.Index); err != nil {
+	if err := p.listable(state, l.query); err != nil {
 		return err
 	}
 	found := map[string]Key{}

@@ -12,6 +12,8 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"ramprow/internal/platform/sitelog"
 )
 
@@ -20,8 +22,13 @@ import (
 // most of what people still want of it.
 const Rest = 24 * time.Hour
 
-// atOnce is how many things one commit archives at most.
-const atOnce = 8
+// One commit archives so many things at most, and no more once their records
+// take so many bytes; the next follows after a pause.
+const (
+	atOnce      = 8
+	enoughBytes = 64 << 10
+	Pause       = time.Second
+)
 
 // pageSize numbers share a page. Numbers are given without gaps, so pages are full.
 const pageSize = 256
@@ -31,6 +38,7 @@ const pageSize = 256
 type Shelf struct {
 	resting map[uint64]time.Time
 	next    time.Time // the earliest of resting
+	last    time.Time // something was filed
 	pages   map[uint64]*[pageSize]uint32
 	filed   int
 }
@@ -68,9 +76,13 @@ func (s *Shelf) forget(number uint64) {
 	}
 }
 
-// File notes that a thing has left the state with a commit.
-func (s *Shelf) File(number, commit uint64) {
+// File notes that a thing has left the state with a commit, which has no time if
+// it only was shown and goes back.
+func (s *Shelf) File(number, commit uint64, at time.Time) {
 	s.forget(number)
+	if at.After(s.last) {
+		s.last = at
+	}
 	if commit == 0 || commit > math.MaxUint32 {
 		panic("a site's log has four billion commits at most")
 	}
@@ -121,7 +133,7 @@ func (s *Shelf) Len() (filed, resting int) { return s.filed, len(s.resting) }
 
 // Equal tells whether two shelves hold the same.
 func (s Shelf) Equal(other Shelf) bool {
-	return maps.EqualFunc(s.resting, other.resting, time.Time.Equal) &&
+	return s.last.Equal(other.last) && maps.EqualFunc(s.resting, other.resting, time.Time.Equal) &&
 		maps.EqualFunc(s.pages, other.pages, func(a, b *[pageSize]uint32) bool { return *a == *b })
 }
 
@@ -140,7 +152,31 @@ func (s *Shelf) All() []uint64 {
 
 // Due gives the time at which the next thing may leave.
 func (s *Shelf) Due() (time.Time, bool) {
-	return s.next.Add(Rest), len(s.resting) > 0
+	due := s.next.Add(Rest)
+	if paced := s.last.Add(Pause); paced.After(due) {
+		due = paced
+	}
+	return due, len(s.resting) > 0
+}
+
+// Last is when something was filed last.
+func (s *Shelf) Last() time.Time { return s.last }
+
+// Archive gives the events by which things leave that may leave now.
+func (s *Shelf) Archive(now time.Time, name func(number uint64) string, record func(number uint64) proto.Message) ([]proto.Message, error) {
+	var events []proto.Message
+	size := 0
+	for _, number := range s.Ripe(now) {
+		event, err := sitelog.Archive(name(number), record(number))
+		if err != nil {
+			return nil, err
+		}
+		events = append(events, event)
+		if size += len(event.GetRecord()); size > enoughBytes {
+			break
+		}
+	}
+	return events, nil
 }
 
 // Ripe gives the things that may leave now, those first that rest longest, and
@@ -160,6 +196,7 @@ func (s *Shelf) Ripe(now time.Time) []uint64 {
 
 // Kept is a shelf as a snapshot holds it.
 type Kept struct {
+	Last    time.Time
 	Resting map[uint64]time.Time
 	Pages   map[uint64][]byte
 }
@@ -167,7 +204,7 @@ type Kept struct {
 // Keep copies the shelf.
 func (s *Shelf) Keep() Kept {
 	// Both maps are always made, so that equal shelves have equal bytes.
-	k := Kept{Resting: make(map[uint64]time.Time, len(s.resting)), Pages: make(map[uint64][]byte, len(s.pages))}
+	k := Kept{Last: s.last, Resting: make(map[uint64]time.Time, len(s.resting)), Pages: make(map[uint64][]byte, len(s.pages))}
 	maps.Copy(k.Resting, s.resting)
 	for number, page := range s.pages {
 		packed := make([]byte, 0, 4*pageSize)
@@ -181,14 +218,14 @@ func (s *Shelf) Keep() Kept {
 
 // Shelf gives the shelf back.
 func (k Kept) Shelf() Shelf {
-	s := Shelf{}
+	s := Shelf{last: k.Last}
 	for number, at := range k.Resting {
 		s.Settle(number, at)
 	}
 	for number, packed := range k.Pages {
 		for i := 0; i+4 <= len(packed); i += 4 {
 			if commit := binary.LittleEndian.Uint32(packed[i:]); commit != 0 {
-				s.File(number*pageSize+uint64(i/4), uint64(commit))
+				s.File(number*pageSize+uint64(i/4), uint64(commit), time.Time{})
 			}
 		}
 	}

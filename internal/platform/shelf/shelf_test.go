@@ -29,7 +29,7 @@ func TestAShelfIsTwoMaps(t *testing.T) {
 				delete(resting, number)
 			case 2:
 				commit := rapid.Uint64Range(1, 1<<31).Draw(t, "commit")
-				s.File(number, commit)
+				s.File(number, commit, time.Time{})
 				delete(resting, number)
 				filed[number] = commit
 			case 3:

@@ -26,12 +26,14 @@ var add = flag.Bool("add", false, "add samples of events and fields that have no
 
 // eventFiles by service: the language in which each service writes its log.
 var eventFiles = map[string]protoreflect.FileDescriptor{
-	"log":          logv1.File_ramprow_log_v1_archive_proto,
-	"job":          jobv1.File_ramprow_job_v1_events_proto,
-	"job-record":   jobv1.File_ramprow_job_v1_record_proto,
-	"inventory":    inventoryv1.File_ramprow_inventory_v1_events_proto,
-	"scheduling":   schedulingv1.File_ramprow_scheduling_v1_events_proto,
-	"torque-audit": torqueauditv1.File_ramprow_torque_audit_v1_events_proto,
+	"log":               logv1.File_ramprow_log_v1_archive_proto,
+	"job":               jobv1.File_ramprow_job_v1_events_proto,
+	"job-record":        jobv1.File_ramprow_job_v1_record_proto,
+	"inventory-record":  inventoryv1.File_ramprow_inventory_v1_record_proto,
+	"scheduling-record": schedulingv1.File_ramprow_scheduling_v1_record_proto,
+	"inventory":         inventoryv1.File_ramprow_inventory_v1_events_proto,
+	"scheduling":        schedulingv1.File_ramprow_scheduling_v1_events_proto,
+	"torque-audit":      torqueauditv1.File_ramprow_torque_audit_v1_events_proto,
 }
 
 // sample is one event as it was written, and what it meant.
