@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"buf.build/go/protovalidate"
 	"google.golang.org/protobuf/proto"
@@ -44,6 +45,9 @@ const byteOrderMark = "\ufeff"
 // Read takes a file apart. Mistakes of its form are told by line; whether a row's
 // cells make a part is told by Apply, which knows the part as it was.
 func Read(text string) ([]Row, []Mistake) {
+	if !utf8.ValidString(text) {
+		return nil, []Mistake{{Line: 1, Text: "the file is no text in UTF-8; save it as CSV in UTF-8"}}
+	}
 	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(text, byteOrderMark)))
 	r.FieldsPerRecord = -1
 	head, err := r.Read()

@@ -24,7 +24,7 @@ const (
 // importParts lists or changes the parts of a file, in its order: all of them or,
 // with any mistake, none.
 func importParts(st *State, in sitelog.Input, req *inventoryv1.ImportPartsRequest) ([]proto.Message, *inventoryv1.ImportPartsResponse, error) {
-	rows, mistakes := partmaster.Read(req.GetCsv())
+	rows, mistakes := partmaster.Read(string(req.GetCsv()))
 	resp := &inventoryv1.ImportPartsResponse{}
 	trial := st.apart()
 	var events []proto.Message

@@ -11,7 +11,7 @@ import (
 
 func dryRun(s *site, lines ...string) *inventoryv1.ImportPartsResponse {
 	s.t.Helper()
-	return must(s, importParts, &inventoryv1.ImportPartsRequest{Csv: strings.Join(lines, "\n"), DryRun: true})
+	return must(s, importParts, &inventoryv1.ImportPartsRequest{Csv: []byte(strings.Join(lines, "\n")), DryRun: true})
 }
 
 func TestImportListsChangesAndLeaves(t *testing.T) {
@@ -31,7 +31,7 @@ func TestImportListsChangesAndLeaves(t *testing.T) {
 	if s.st.parts["PLUG"] != nil || s.st.parts["SEAL"].about.GetBin() != "A1" || len(s.st.barcodes) > 0 {
 		t.Fatal("the dry run changed something")
 	}
-	must(s, importParts, &inventoryv1.ImportPartsRequest{Csv: strings.Join(file, "\n")})
+	must(s, importParts, &inventoryv1.ImportPartsRequest{Csv: []byte(strings.Join(file, "\n"))})
 	if p := s.st.parts["SEAL"]; p.about.GetBin() != "C-07" || p.onHand != 4 || p.about.GetSupplier() != "northgate" {
 		t.Errorf("SEAL is %v with %d on hand", p.about, p.onHand)
 	}
@@ -45,7 +45,7 @@ func TestImportListsChangesAndLeaves(t *testing.T) {
 		wantReason(t, err, reason)
 	}
 	// What is renamed is no longer found by its old code.
-	must(s, importParts, &inventoryv1.ImportPartsRequest{Csv: "number,barcode\nSEAL,HOUSE-2\n"})
+	must(s, importParts, &inventoryv1.ImportPartsRequest{Csv: []byte("number,barcode\nSEAL,HOUSE-2\n")})
 	_, err := s.st.scanned("6291041500213")
 	wantReason(t, err, "CODE_UNKNOWN")
 	s.audit()
@@ -95,7 +95,7 @@ func TestImportTellsEveryMistake(t *testing.T) {
 
 func TestImportIsAllOrNothing(t *testing.T) {
 	s := newSite(t)
-	_, err := do(s, importParts, &inventoryv1.ImportPartsRequest{Csv: "number,title,unit\nA-1,Good,piece\nA-2,Bad,barrel\n"})
+	_, err := do(s, importParts, &inventoryv1.ImportPartsRequest{Csv: []byte("number,title,unit\nA-1,Good,piece\nA-2,Bad,barrel\n")})
 	wantReason(t, err, "FILE_INVALID")
 	if f := err.(*fault.Error); len(f.Fields) != 1 || f.Fields[0].Path != "csv" || !strings.HasPrefix(f.Fields[0].Description, "line 3, unit: ") { //nolint:errorlint // the decision's own refusal
 		t.Errorf("told %v", f.Fields)

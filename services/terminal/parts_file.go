@@ -25,10 +25,7 @@ func partsImport(o *options) *cobra.Command {
 			if err != nil {
 				return fmt.Errorf("read the parts: %w", err)
 			}
-			if !strings.HasSuffix(args[0], ".csv") && strings.ContainsRune(string(text), 0) {
-				return fmt.Errorf("%s is no text; save it as comma separated values", args[0])
-			}
-			trial, err := s.Inventory.ImportParts(ctx, &inventoryv1.ImportPartsRequest{RequestId: s.once(), Csv: string(text), DryRun: true})
+			trial, err := s.Inventory.ImportParts(ctx, &inventoryv1.ImportPartsRequest{RequestId: s.once(), Csv: text, DryRun: true})
 			if err != nil {
 				return err
 			}
@@ -38,7 +35,7 @@ func partsImport(o *options) *cobra.Command {
 			if dry {
 				return s.answer(trial, fmt.Sprintf("%s: no mistake; %s", args[0], importLine("would be", trial)))
 			}
-			r, err := s.Inventory.ImportParts(ctx, &inventoryv1.ImportPartsRequest{RequestId: s.once(), Csv: string(text)})
+			r, err := s.Inventory.ImportParts(ctx, &inventoryv1.ImportPartsRequest{RequestId: s.once(), Csv: text})
 			if err != nil {
 				return err
 			}

@@ -133,7 +133,7 @@ type ImportPartsRequest struct {
 	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// The first line names the columns; number is needed. A column that is missing leaves that field of a known part
 	// as it is.
-	Csv string `protobuf:"bytes,2,opt,name=csv,proto3" json:"csv,omitempty"`
+	Csv []byte `protobuf:"bytes,2,opt,name=csv,proto3" json:"csv,omitempty"`
 	// Tell what it would do and every mistake, and change nothing.
 	DryRun        bool `protobuf:"varint,3,opt,name=dry_run,json=dryRun,proto3" json:"dry_run,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -177,11 +177,11 @@ func (x *ImportPartsRequest) GetRequestId() string {
 	return ""
 }
 
-func (x *ImportPartsRequest) GetCsv() string {
+func (x *ImportPartsRequest) GetCsv() []byte {
 	if x != nil {
 		return x.Csv
 	}
-	return ""
+	return nil
 }
 
 func (x *ImportPartsRequest) GetDryRun() bool {
@@ -3232,11 +3232,11 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x04part\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.PartB\x06\xbaH\x03\xc8\x01\x01R\x04part\"w\n" +
 	"\x0fSetPartResponse\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x8b\x01\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x89\x01\n" +
 	"\x12ImportPartsRequest\x12=\n" +
 	"\n" +
-	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12\x1d\n" +
-	"\x03csv\x18\x02 \x01(\tB\v\xbaH\br\x06\x10\x01(\x80\x89zR\x03csv\x12\x17\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12\x1b\n" +
+	"\x03csv\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x89zR\x03csv\x12\x17\n" +
 	"\adry_run\x18\x03 \x01(\bR\x06dryRun\"O\n" +
 	"\rImportMistake\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\x05R\x04line\x12\x16\n" +
