@@ -121,8 +121,12 @@ func (s *Snapshots) ask(ctx context.Context, open func(context.Context) (jetstre
 	bucket := s.bucket
 	s.mu.Unlock()
 	if bucket == nil {
+		// One small request: servers of a cluster without a leader do not answer it,
+		// and a site must not wait for that as long as for a large snapshot.
+		opening, cancel := context.WithTimeout(ctx, s.log.o.Timeout)
+		defer cancel()
 		var err error
-		if bucket, err = open(ctx); err != nil {
+		if bucket, err = open(opening); err != nil {
 			return fmt.Errorf("open the snapshots: %w", err)
 		}
 	}
