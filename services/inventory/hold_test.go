@@ -414,8 +414,8 @@ func TestBookingAndWorkKeepAHoldAlive(t *testing.T) {
 	wantState(t, s, 1, stateHeld)
 	// Moved to an earlier day: what was promised stays.
 	booking.When.Start = timestamppb.New(monday)
-	if events := s.hears(&schedulingv1.BookingMoved{Booking: booking}); len(events) != 0 {
-		t.Errorf("an earlier booking brought about %v", kinds(events))
+	if events := s.hears(&schedulingv1.BookingMoved{Booking: booking}); len(events) != 1 || kinds(events)[0] != "HoldBooked" {
+		t.Errorf("an earlier booking brought about %v, want its turn alone", kinds(events))
 	}
 	s.passes(24 * time.Hour)
 	s.hears(&jobv1.StepStarted{Job: "jobs/1", First: true})

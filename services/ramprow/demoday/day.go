@@ -43,8 +43,12 @@ var (
 	dispatcher  = person{"dario", identity.Dispatcher}
 	clerk       = person{"clara", identity.PartsClerk}
 	technicians = []person{
-		{"tomas", identity.Technician}, {"runa", identity.Technician}, {"malik", identity.Technician},
-		{"tove", identity.Technician}, {"bruno", identity.Technician}, {"selma", identity.Technician},
+		{"tomas", identity.Technician},
+		{"runa", identity.Technician},
+		{"malik", identity.Technician},
+		{"tove", identity.Technician},
+		{"bruno", identity.Technician},
+		{"selma", identity.Technician},
 	}
 )
 
@@ -93,7 +97,7 @@ func (d *day) live(ctx context.Context) error {
 			gap = time.Minute
 		}
 		if err := d.nextArrival(ctx, gap); err != nil {
-			return nil //nolint:nilerr // the day was told to end
+			return nil // the day was told to end
 		}
 	}
 }

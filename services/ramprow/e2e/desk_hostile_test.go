@@ -1,6 +1,7 @@
 package e2e_test
 
 import (
+	"errors"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
@@ -29,27 +30,39 @@ func newGuest(t *testing.T, w *workshop) *guest {
 	return &guest{t: t, url: w.Desk.URL(), client: &http.Client{Jar: jar, Timeout: 20 * time.Second}}
 }
 
-func (g *guest) read(r *http.Response, err error) (int, string) {
+func (g *guest) ask(r *http.Request) (int, string) {
 	g.t.Helper()
+	answer, err := g.client.Do(r)
 	if err != nil {
 		g.t.Fatal(err)
 	}
-	defer func() { _ = r.Body.Close() }()
-	body, err := io.ReadAll(r.Body)
-	if err != nil {
+	body, err := io.ReadAll(answer.Body)
+	if err := errors.Join(err, answer.Body.Close()); err != nil {
 		g.t.Fatal(err)
 	}
-	return r.StatusCode, string(body)
+	return answer.StatusCode, string(body)
 }
 
 func (g *guest) get(path string) (int, string) {
 	g.t.Helper()
-	return g.read(g.client.Get(g.url + path))
+	return g.ask(g.request(http.MethodGet, path, nil))
 }
 
 func (g *guest) post(path string, fields url.Values) (int, string) {
 	g.t.Helper()
-	return g.read(g.client.PostForm(g.url+path, fields))
+	return g.ask(g.request(http.MethodPost, path, fields))
+}
+
+func (g *guest) request(method, path string, fields url.Values) *http.Request {
+	g.t.Helper()
+	r, err := http.NewRequestWithContext(g.t.Context(), method, g.url+path, strings.NewReader(fields.Encode()))
+	if err != nil {
+		g.t.Fatal(err)
+	}
+	if method == http.MethodPost {
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	}
+	return r
 }
 
 func (g *guest) signIn(w *workshop, person string, role identity.Role) {
@@ -80,12 +93,9 @@ func TestDeskHostileInput(t *testing.T) {
 			}
 		})
 		t.Run("cookie", func(t *testing.T) {
-			r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, g.url+"/jobs/"+job+"/invoice", nil)
-			if err != nil {
-				t.Fatal(err)
-			}
+			r := g.request(http.MethodPost, "/jobs/"+job+"/invoice", nil)
 			r.AddCookie(&http.Cookie{Name: "ramprow_session", Value: "AAAAAAAAAAAAAAAAAAAAAAAAAA"})
-			if status, body := g.read(http.DefaultClient.Do(r)); status != http.StatusUnauthorized {
+			if status, body := newGuest(t, w).ask(r); status != http.StatusUnauthorized {
 				t.Errorf("a cookie of one's own making gets %d %s", status, body)
 			}
 		})
