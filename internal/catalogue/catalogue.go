@@ -1,6 +1,9 @@
 package catalogue
 
-import pb "ramprow/proto/ramprow/catalogue/v1"
+import (
+	"ramprow/internal/engine/teardown/effort"
+	pb "ramprow/proto/ramprow/catalogue/v1"
+)
 
 // Catalogue is a loaded catalogue with its lookups. It never changes after Load
 // and may be used by many at once; nobody may write to what it hands out.
@@ -23,6 +26,8 @@ type Catalogue struct {
 	tests      map[string]*pb.Test
 	causes     map[string]*pb.Cause
 	bayKinds   map[string]*pb.BayKind
+
+	times Times
 }
 
 // newCatalogue prepares the lookups. Of several with one id the first counts;
@@ -56,6 +61,42 @@ func index[T any](list []T, id func(T) string) map[string]T {
 		}
 	}
 	return byID
+}
+
+// Times gives what a workshop has learned of how long a piece of work takes, from
+// the catalogue's own estimate. Work is named as in open.valve-cover-off,
+// refit.valve-cover-off, enter.raised, leave.raised and repair.coil-1.
+type Times func(work string, written effort.ThreePoint) effort.ThreePoint
+
+// WithTimes is the catalogue with learned times in place of the written ones, in
+// all that it makes for the teardown engine. What is written stays as it is.
+func (c *Catalogue) WithTimes(times Times) *Catalogue {
+	timed := *c
+	timed.times = times
+	return &timed
+}
+
+// AllWork asks the learned times about every piece of work that the catalogue knows.
+func (c *Catalogue) AllWork() {
+	for _, o := range c.message.GetOperations() {
+		c.effort("open", o.GetId(), o.GetEffort())
+		c.effort("refit", o.GetId(), o.GetRefit())
+	}
+	for _, s := range c.message.GetStates() {
+		c.effort("enter", s.GetId(), s.GetEnter())
+		c.effort("leave", s.GetId(), s.GetLeave())
+	}
+	for _, cause := range c.message.GetCauses() {
+		c.effort("repair", cause.GetId(), cause.GetRepair().GetEffort())
+	}
+}
+
+// effort of a piece of work, as far as it is known now.
+func (c *Catalogue) effort(verb, id string, written *pb.ThreePointMinutes) effort.ThreePoint {
+	if c.times == nil {
+		return threePoint(written)
+	}
+	return c.times(verb+"."+id, threePoint(written))
 }
 
 // Version names exactly this content, as in marlow-orrin@3+1f0c9a2b77de: the id,

@@ -42,7 +42,7 @@ func (c *Catalogue) TeardownModel(facts Facts, done ...string) teardown.Model {
 		}
 	}
 	for _, state := range c.message.GetStates() {
-		model.States = append(model.States, teardownState(state, present))
+		model.States = append(model.States, c.teardownState(state, present))
 	}
 	return model
 }
@@ -112,7 +112,7 @@ func (c *Catalogue) teardownOperation(operation *pb.Operation, facts Facts, pres
 		TakesOff: present.of(operation.GetTakesOff()), Reaches: present.of(operation.GetReaches()),
 		NeedsOff: present.of(operation.GetNeedsOff()), NeedsReached: present.of(operation.GetNeedsReached()),
 		NeedsStates: operation.GetNeedsStates(), ForbidsStates: operation.GetForbidsStates(),
-		Effort: threePoint(operation.GetEffort()), Refit: threePoint(operation.GetRefit()),
+		Effort: c.effort("open", operation.GetId(), operation.GetEffort()), Refit: c.effort("refit", operation.GetId(), operation.GetRefit()),
 		Resources: teardown.Resources{
 			Skills: operation.GetSkills(), Tools: operation.GetTools(), Hazards: operation.GetHazards(),
 			BayKinds: operation.GetBayKinds(), Position: positionWord(operation.GetPosition()),
@@ -130,10 +130,10 @@ func (c *Catalogue) jointsThatMayBe(ids []string, facts Facts) []string {
 	})
 }
 
-func teardownState(state *pb.State, present presence) teardown.State {
+func (c *Catalogue) teardownState(state *pb.State, present presence) teardown.State {
 	return teardown.State{
 		ID: state.GetId(), Title: state.GetTitle(),
-		Enter: threePoint(state.GetEnter()), Leave: threePoint(state.GetLeave()),
+		Enter: c.effort("enter", state.GetId(), state.GetEnter()), Leave: c.effort("leave", state.GetId(), state.GetLeave()),
 		Resources:   teardown.Resources{Skills: state.GetSkills(), Tools: state.GetTools(), Hazards: state.GetHazards()},
 		ToolsLeftOn: state.GetToolsLeftOn(), NeedsStates: state.GetNeedsStates(),
 		NeedsOff: present.of(state.GetNeedsOff()),
@@ -146,7 +146,7 @@ func (c *Catalogue) RepairTask(cause string, facts Facts) teardown.Task {
 	return teardown.Task{
 		ID: cause, Title: repair.GetTitle(), Kind: teardown.Repair,
 		Targets: c.onCar(repair.GetTargets(), facts), NeedsStates: repair.GetNeedsStates(),
-		Effort:    threePoint(repair.GetEffort()),
+		Effort:    c.effort("repair", cause, repair.GetEffort()),
 		Resources: teardown.Resources{Skills: repair.GetSkills(), Tools: repair.GetTools(), Hazards: repair.GetHazards()},
 		Parts:     usesOf(repair.GetParts(), facts),
 	}

@@ -33,8 +33,10 @@ func evolve(s *State, e sitelog.Event) {
 		s.seller = m.GetSeller()
 	case *jobv1.CaseStruck:
 		s.lessons.mark(m.GetCase(), true, m.GetReason(), h)
+		s.times = sumUp(&s.lessons)
 	case *jobv1.CaseRestored:
 		s.lessons.mark(m.GetCase(), false, m.GetReason(), h)
+		s.times = sumUp(&s.lessons)
 	case numbered:
 		s.invoices[m.GetSeries()] = max(s.invoices[m.GetSeries()], m.GetSequence())
 		s.evolveJob(m, h)

@@ -16,8 +16,12 @@ import (
 // catalogueCases is how many of the site's own cases the catalogue's numbers weigh as much as. Judgement, no source.
 const catalogueCases = 50
 
-// maxCases is how many cases a site keeps: the newest. What is older taught of cars that hardly come any more.
-const maxCases = 5000
+// maxCases is how many cases a site keeps at least: the newest. What is older taught of cars that hardly come any more,
+// and goes casesDropped at a time.
+const (
+	maxCases     = 5000
+	casesDropped = 500
+)
 
 // lessons is what the finished jobs of a site teach. The zero value is empty.
 type lessons struct {
@@ -42,16 +46,21 @@ func (s *State) learn(name string, h happening) {
 	for _, o := range j.evidence(c).Observations {
 		made.Observations = append(made.Observations, &jobv1.CaseObservation{Of: o.Of, Present: o.Present})
 	}
+	made.Times = j.timesTaken()
 	if s.lessons.Cases == nil {
 		s.lessons.Cases = map[string]*jobv1.Case{}
 	}
 	s.lessons.Cases[name] = made
 	s.lessons.Order = append(s.lessons.Order, name)
-	if len(s.lessons.Order) > maxCases {
-		delete(s.lessons.Cases, s.lessons.Order[0])
-		s.lessons.Order = slices.Delete(s.lessons.Order, 0, 1)
-	}
+	s.times.sumUp(made)
 	s.lessons.Revision++
+	if len(s.lessons.Order) >= maxCases+casesDropped {
+		for _, old := range s.lessons.Order[:casesDropped] {
+			delete(s.lessons.Cases, old)
+		}
+		s.lessons.Order = slices.Delete(s.lessons.Order, 0, casesDropped)
+		s.times = sumUp(&s.lessons)
+	}
 }
 
 // mark strikes a case out or restores it.

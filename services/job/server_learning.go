@@ -43,6 +43,21 @@ func (s *learningServer) ListRates(ctx context.Context, req *jobv1.ListRatesRequ
 	return rates(c, t, req.GetAll())
 }
 
+// ListTimes gives how long each piece of work takes, as written and as learned.
+func (s *learningServer) ListTimes(ctx context.Context, req *jobv1.ListTimesRequest) (*jobv1.ListTimesResponse, error) {
+	var c *catalogue.Catalogue
+	var sheet *timesheet
+	err := s.view(ctx, func(st *State) (err error) {
+		c, err = st.edition(req.GetCatalogue())
+		sheet = st.times[req.GetCatalogue()]
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	return sheet.learnedTimes(c), nil
+}
+
 // ListCases gives a catalogue's cases, the newest first.
 func (s *learningServer) ListCases(ctx context.Context, req *jobv1.ListCasesRequest) (*jobv1.ListCasesResponse, error) {
 	response := &jobv1.ListCasesResponse{}

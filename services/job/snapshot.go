@@ -56,6 +56,7 @@ func restore(site string, data []byte) (*State, error) {
 	s := newState(site)
 	s.jobs, s.lastJob, s.newest, s.invoices, s.seller = k.Jobs, k.LastJob, k.Newest, k.Invoices, k.Seller
 	s.shelf, s.lessons = k.Shelf.Shelf(), k.Lessons
+	s.times = sumUp(&s.lessons)
 	for version, message := range k.Editions {
 		s.editions[version] = catalogue.Prepared(message, version)
 	}

@@ -30,6 +30,7 @@ type State struct {
 	// invoices is the last number used in each series.
 	invoices map[string]uint64
 	lessons  lessons
+	times    timesheets // made of the lessons
 	// seller is the workshop on its invoices; nil until the owner has set it.
 	seller *jobv1.Seller
 }
@@ -40,6 +41,7 @@ func newState(site string) *State {
 		jobs:     map[string]*Job{},
 		editions: map[string]*catalogue.Catalogue{},
 		newest:   map[string]string{},
+		times:    timesheets{},
 		invoices: map[string]uint64{},
 	}
 }
@@ -96,7 +98,7 @@ func (s *State) edition(version string) (*catalogue.Catalogue, error) {
 		version = newest
 	}
 	if c, ok := s.editions[version]; ok {
-		return c, nil
+		return s.times.timed(c), nil
 	}
 	return nil, fault.New(fault.NotFound, "CATALOGUE_NOT_FOUND",
 		"this site has no catalogue %s; the owner imports one with 'ramprow catalogue import FILE'", version).

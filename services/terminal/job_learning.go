@@ -44,6 +44,42 @@ func jobRates(o *options) *cobra.Command {
 	return command
 }
 
+func jobTimes(o *options) *cobra.Command {
+	return &cobra.Command{
+		Use:   "times CATALOGUE",
+		Short: "Show what finished jobs have taught of how long work takes",
+		Long: "Shows the median time of each piece of work as the catalogue has it and as posted times have moved it, and everybody's\n" +
+			"pace: above 1 is slower than expected. Plans go by the learned times, at everybody's pace.",
+		Example: "  ramprow job times marlow-orrin",
+		RunE: o.run(func(ctx context.Context, s *session, args []string) error {
+			r, err := s.Learning.ListTimes(ctx, &jobv1.ListTimesRequest{Catalogue: args[0]})
+			if err != nil {
+				return err
+			}
+			if s.json {
+				return s.showJSON(r)
+			}
+			if err := s.say("The catalogue's estimate counts as %.0f posted times.", r.GetPriorTimes()); err != nil {
+				return err
+			}
+			err = showList(s, r.GetTimes(), "No time was learned yet: a job teaches when it has repaired something and is closed.", []column[*jobv1.LearnedTime]{
+				left("WORK", (*jobv1.LearnedTime).GetWork),
+				figure("CATALOGUE", func(t *jobv1.LearnedTime) string { return span(t.GetPrior()) }),
+				figure("LEARNED", func(t *jobv1.LearnedTime) string { return span(t.GetLearned()) }),
+				figure("TIMES", func(t *jobv1.LearnedTime) string { return fmt.Sprint(t.GetTimes()) }),
+			})
+			if err != nil || len(r.GetPaces()) == 0 {
+				return err
+			}
+			return showList(s, r.GetPaces(), "", []column[*jobv1.Pace]{
+				left("WHO", (*jobv1.Pace).GetPerson),
+				figure("PACE", func(p *jobv1.Pace) string { return fmt.Sprintf("%.2f", p.GetFactor()) }),
+				figure("TIMES", func(p *jobv1.Pace) string { return fmt.Sprint(p.GetTimes()) }),
+			})
+		}),
+	}
+}
+
 func jobCases(o *options) *cobra.Command {
 	return &cobra.Command{
 		Use:     "cases CATALOGUE",

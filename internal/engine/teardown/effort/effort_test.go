@@ -3,6 +3,8 @@ package effort
 import (
 	"math"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 func near(t *testing.T, name string, got, want, tolerance float64) {
@@ -126,4 +128,43 @@ func TestPaceShrinks(t *testing.T) {
 		p = p.Observe(20, 10)
 	}
 	near(t, "after many", p.Factor(), 2, .05)
+}
+
+// Three points made from a distribution give it back: mean and variance are theirs.
+func TestThreePointFromGivesTheDistributionBack(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		d := LogNormal{Mu: rapid.Float64Range(-3, 6).Draw(t, "mu"), Sigma: rapid.Float64Range(0.01, 0.7).Draw(t, "sigma")}
+		points := ThreePointFrom(d)
+		if !points.Valid() {
+			t.Fatalf("%+v gives %+v", d, points)
+		}
+		back := points.LogNormal()
+		if math.Abs(back.Mu-d.Mu) > 1e-6 || math.Abs(back.Sigma-d.Sigma) > 1e-6 {
+			t.Fatalf("%+v gives %+v, and back %+v", d, points, back)
+		}
+	})
+	if points := ThreePointFrom(LogNormal{Mu: 2, Sigma: 2}); !points.Valid() || math.Abs(points.Mean()-LogNormal{Mu: 2, Sigma: 2}.Mean()) > 1e-9 {
+		t.Errorf("a very wide one gives %+v", points)
+	}
+}
+
+// Summed up and divided by a pace, durations teach what they teach one by one.
+func TestLogsTeachLikeDurations(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		durations := rapid.SliceOfN(rapid.Float64Range(0.1, 500), 1, 30).Draw(t, "durations")
+		factor := rapid.Float64Range(0.3, 3).Draw(t, "factor")
+		prior := BeliefFrom(ThreePoint{4, 6, 12}, 5)
+		var sum Logs
+		var divided []float64
+		for _, d := range durations {
+			sum = sum.Add(d)
+			divided = append(divided, d/factor)
+		}
+		got, want := prior.ObserveLogs(sum.Slower(factor)), prior.Observe(divided...)
+		for _, pair := range [][2]float64{{got.Mu, want.Mu}, {got.Kappa, want.Kappa}, {got.Alpha, want.Alpha}, {got.Beta, want.Beta}} {
+			if math.Abs(pair[0]-pair[1]) > 1e-8*(1+math.Abs(pair[1])) {
+				t.Fatalf("%+v, want %+v", got, want)
+			}
+		}
+	})
 }

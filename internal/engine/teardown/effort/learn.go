@@ -29,17 +29,43 @@ func BeliefFrom(t ThreePoint, observations float64) Belief {
 
 // Observe takes in measured durations, all above 0. One at a time gives the same as all at once.
 func (b Belief) Observe(durations ...float64) Belief {
-	n := float64(len(durations))
-	if n == 0 {
+	sum := Logs{}
+	for _, d := range durations {
+		sum = sum.Add(d)
+	}
+	return b.ObserveLogs(sum)
+}
+
+// Logs sums up measured durations as far as a Belief needs them: their number, the
+// sum of their logarithms, and of the squares of those.
+type Logs struct {
+	Count   float64
+	Sum     float64
+	Squares float64
+}
+
+// Add takes in one duration above 0.
+func (l Logs) Add(duration float64) Logs {
+	log := math.Log(duration)
+	return Logs{l.Count + 1, l.Sum + log, l.Squares + log*log}
+}
+
+// Slower is the sum of the same durations, each divided by a factor above 0.
+func (l Logs) Slower(factor float64) Logs {
+	shift := math.Log(factor)
+	return Logs{l.Count, l.Sum - l.Count*shift, l.Squares - 2*shift*l.Sum + l.Count*shift*shift}
+}
+
+// Plus adds up the durations of two sums.
+func (l Logs) Plus(m Logs) Logs { return Logs{l.Count + m.Count, l.Sum + m.Sum, l.Squares + m.Squares} }
+
+// ObserveLogs is Observe of durations that were summed up.
+func (b Belief) ObserveLogs(l Logs) Belief {
+	if l.Count == 0 {
 		return b
 	}
-	mean, squares := 0.0, 0.0
-	for _, d := range durations {
-		mean += math.Log(d) / n
-	}
-	for _, d := range durations {
-		squares += (math.Log(d) - mean) * (math.Log(d) - mean)
-	}
+	n, mean := l.Count, l.Sum/l.Count
+	squares := max(0, l.Squares-n*mean*mean)
 	off := mean - b.Mu
 	return Belief{
 		Mu:    (b.Kappa*b.Mu + n*mean) / (b.Kappa + n),
@@ -75,6 +101,9 @@ type Pace struct {
 // paceWeight is how many observations of everybody's pace, 1, weigh against a technician's own.
 // Judgement, no source.
 const paceWeight = 10
+
+// PaceFrom is the pace of somebody whose measured over expected times were summed up.
+func PaceFrom(ratios Logs) Pace { return Pace{Ratio: ratios.Sum, Count: ratios.Count} }
 
 // Observe takes in a measured duration where a median was expected, both above 0.
 func (p Pace) Observe(measured, median float64) Pace {

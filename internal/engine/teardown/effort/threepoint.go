@@ -36,6 +36,22 @@ func (t ThreePoint) Variance() float64 {
 	return (mean - t.Optimistic) * (t.Pessimistic - mean) / 7
 }
 
+// ThreePointFrom is the estimate whose LogNormal has the distribution's mean and
+// variance, and points that lie about as skewed as the distribution does. Where no
+// three points spread that wide, above a Sigma of about .73, they spread as wide as they can.
+func ThreePointFrom(d LogNormal) ThreePoint {
+	mean, variance := d.Mean(), d.StdDev()*d.StdDev()
+	if variance == 0 {
+		return Exactly(mean)
+	}
+	// With O = mean - below and P = mean + above the variance is below*above/7, and
+	// M = mean + (below-above)/4 stays within them while neither is five times the other.
+	skew := min(5, (d.Quantile(.95)-mean)/(mean-d.Quantile(.05)))
+	below := min(mean, math.Sqrt(7*variance/skew))
+	above := min(5*below, 7*variance/below)
+	return ThreePoint{Optimistic: mean - below, Likely: mean + (below-above)/4, Pessimistic: mean + above}
+}
+
 // LogNormal is the log-normal distribution with the estimate's mean and variance. Measured removal
 // times are skewed, and their logarithms are not, which is why it is used instead of the beta.
 func (t ThreePoint) LogNormal() LogNormal {

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/common/v1"
 	reflect "reflect"
@@ -76,7 +77,7 @@ func (x Rate_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Rate_Kind.Descriptor instead.
 func (Rate_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{4, 0}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{5, 0}
 }
 
 // Case is one finished job, as far as it teaches.
@@ -90,9 +91,10 @@ type Case struct {
 	Observations []*CaseObservation     `protobuf:"bytes,4,rep,name=observations,proto3" json:"observations,omitempty"`
 	At           *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=at,proto3" json:"at,omitempty"`
 	// It does not count; why, and who said so.
-	Struck        bool   `protobuf:"varint,6,opt,name=struck,proto3" json:"struck,omitempty"`
-	Reason        string `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
-	By            string `protobuf:"bytes,8,opt,name=by,proto3" json:"by,omitempty"`
+	Struck        bool        `protobuf:"varint,6,opt,name=struck,proto3" json:"struck,omitempty"`
+	Reason        string      `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	By            string      `protobuf:"bytes,8,opt,name=by,proto3" json:"by,omitempty"`
+	Times         []*CaseTime `protobuf:"bytes,9,rep,name=times,proto3" json:"times,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -183,6 +185,84 @@ func (x *Case) GetBy() string {
 	return ""
 }
 
+func (x *Case) GetTimes() []*CaseTime {
+	if x != nil {
+		return x.Times
+	}
+	return nil
+}
+
+// CaseTime is how long a step took.
+type CaseTime struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As in open.valve-cover-off, refit.valve-cover-off, enter.raised, leave.raised, repair.coil-1.
+	Work   string               `protobuf:"bytes,1,opt,name=work,proto3" json:"work,omitempty"`
+	Worked *durationpb.Duration `protobuf:"bytes,2,opt,name=worked,proto3" json:"worked,omitempty"`
+	// The median that was expected when it was planned.
+	Expected      *durationpb.Duration `protobuf:"bytes,3,opt,name=expected,proto3" json:"expected,omitempty"`
+	By            string               `protobuf:"bytes,4,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CaseTime) Reset() {
+	*x = CaseTime{}
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CaseTime) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CaseTime) ProtoMessage() {}
+
+func (x *CaseTime) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CaseTime.ProtoReflect.Descriptor instead.
+func (*CaseTime) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *CaseTime) GetWork() string {
+	if x != nil {
+		return x.Work
+	}
+	return ""
+}
+
+func (x *CaseTime) GetWorked() *durationpb.Duration {
+	if x != nil {
+		return x.Worked
+	}
+	return nil
+}
+
+func (x *CaseTime) GetExpected() *durationpb.Duration {
+	if x != nil {
+		return x.Expected
+	}
+	return nil
+}
+
+func (x *CaseTime) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
 // CaseObservation is a code, a symptom or a test result as it stood.
 type CaseObservation struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -194,7 +274,7 @@ type CaseObservation struct {
 
 func (x *CaseObservation) Reset() {
 	*x = CaseObservation{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[1]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -206,7 +286,7 @@ func (x *CaseObservation) String() string {
 func (*CaseObservation) ProtoMessage() {}
 
 func (x *CaseObservation) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[1]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -219,7 +299,7 @@ func (x *CaseObservation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CaseObservation.ProtoReflect.Descriptor instead.
 func (*CaseObservation) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{1}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *CaseObservation) GetOf() string {
@@ -247,7 +327,7 @@ type CaseStruck struct {
 
 func (x *CaseStruck) Reset() {
 	*x = CaseStruck{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[2]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -259,7 +339,7 @@ func (x *CaseStruck) String() string {
 func (*CaseStruck) ProtoMessage() {}
 
 func (x *CaseStruck) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[2]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -272,7 +352,7 @@ func (x *CaseStruck) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CaseStruck.ProtoReflect.Descriptor instead.
 func (*CaseStruck) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{2}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *CaseStruck) GetCase() string {
@@ -299,7 +379,7 @@ type CaseRestored struct {
 
 func (x *CaseRestored) Reset() {
 	*x = CaseRestored{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[3]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -311,7 +391,7 @@ func (x *CaseRestored) String() string {
 func (*CaseRestored) ProtoMessage() {}
 
 func (x *CaseRestored) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[3]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -324,7 +404,7 @@ func (x *CaseRestored) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CaseRestored.ProtoReflect.Descriptor instead.
 func (*CaseRestored) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CaseRestored) GetCase() string {
@@ -359,7 +439,7 @@ type Rate struct {
 
 func (x *Rate) Reset() {
 	*x = Rate{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[4]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -371,7 +451,7 @@ func (x *Rate) String() string {
 func (*Rate) ProtoMessage() {}
 
 func (x *Rate) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[4]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -384,7 +464,7 @@ func (x *Rate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Rate.ProtoReflect.Descriptor instead.
 func (*Rate) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Rate) GetKind() Rate_Kind {
@@ -447,7 +527,7 @@ type ListRatesRequest struct {
 
 func (x *ListRatesRequest) Reset() {
 	*x = ListRatesRequest{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[5]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -459,7 +539,7 @@ func (x *ListRatesRequest) String() string {
 func (*ListRatesRequest) ProtoMessage() {}
 
 func (x *ListRatesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[5]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -472,7 +552,7 @@ func (x *ListRatesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRatesRequest.ProtoReflect.Descriptor instead.
 func (*ListRatesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *ListRatesRequest) GetCatalogue() string {
@@ -500,7 +580,7 @@ type ListRatesResponse struct {
 
 func (x *ListRatesResponse) Reset() {
 	*x = ListRatesResponse{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[6]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -512,7 +592,7 @@ func (x *ListRatesResponse) String() string {
 func (*ListRatesResponse) ProtoMessage() {}
 
 func (x *ListRatesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[6]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -525,7 +605,7 @@ func (x *ListRatesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRatesResponse.ProtoReflect.Descriptor instead.
 func (*ListRatesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListRatesResponse) GetRates() []*Rate {
@@ -549,6 +629,242 @@ func (x *ListRatesResponse) GetPriorCases() float64 {
 	return 0
 }
 
+type ListTimesRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Catalogue     string                 `protobuf:"bytes,1,opt,name=catalogue,proto3" json:"catalogue,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTimesRequest) Reset() {
+	*x = ListTimesRequest{}
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTimesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTimesRequest) ProtoMessage() {}
+
+func (x *ListTimesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTimesRequest.ProtoReflect.Descriptor instead.
+func (*ListTimesRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ListTimesRequest) GetCatalogue() string {
+	if x != nil {
+		return x.Catalogue
+	}
+	return ""
+}
+
+type ListTimesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Times []*LearnedTime         `protobuf:"bytes,1,rep,name=times,proto3" json:"times,omitempty"`
+	Paces []*Pace                `protobuf:"bytes,2,rep,name=paces,proto3" json:"paces,omitempty"`
+	// The catalogue's estimate counts as so many times that were posted.
+	PriorTimes    float64 `protobuf:"fixed64,3,opt,name=prior_times,json=priorTimes,proto3" json:"prior_times,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListTimesResponse) Reset() {
+	*x = ListTimesResponse{}
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListTimesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListTimesResponse) ProtoMessage() {}
+
+func (x *ListTimesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListTimesResponse.ProtoReflect.Descriptor instead.
+func (*ListTimesResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListTimesResponse) GetTimes() []*LearnedTime {
+	if x != nil {
+		return x.Times
+	}
+	return nil
+}
+
+func (x *ListTimesResponse) GetPaces() []*Pace {
+	if x != nil {
+		return x.Paces
+	}
+	return nil
+}
+
+func (x *ListTimesResponse) GetPriorTimes() float64 {
+	if x != nil {
+		return x.PriorTimes
+	}
+	return 0
+}
+
+// LearnedTime is one piece of work: medians of its log-normal time.
+type LearnedTime struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Work    string                 `protobuf:"bytes,1,opt,name=work,proto3" json:"work,omitempty"`
+	Prior   *durationpb.Duration   `protobuf:"bytes,2,opt,name=prior,proto3" json:"prior,omitempty"`
+	Learned *durationpb.Duration   `protobuf:"bytes,3,opt,name=learned,proto3" json:"learned,omitempty"`
+	// Times that were posted.
+	Times         uint32 `protobuf:"varint,4,opt,name=times,proto3" json:"times,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LearnedTime) Reset() {
+	*x = LearnedTime{}
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LearnedTime) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LearnedTime) ProtoMessage() {}
+
+func (x *LearnedTime) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LearnedTime.ProtoReflect.Descriptor instead.
+func (*LearnedTime) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *LearnedTime) GetWork() string {
+	if x != nil {
+		return x.Work
+	}
+	return ""
+}
+
+func (x *LearnedTime) GetPrior() *durationpb.Duration {
+	if x != nil {
+		return x.Prior
+	}
+	return nil
+}
+
+func (x *LearnedTime) GetLearned() *durationpb.Duration {
+	if x != nil {
+		return x.Learned
+	}
+	return nil
+}
+
+func (x *LearnedTime) GetTimes() uint32 {
+	if x != nil {
+		return x.Times
+	}
+	return 0
+}
+
+// Pace is how somebody's times compare with what was expected: 1 is as expected, above 1 is slower. Few times hardly move it.
+type Pace struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	Factor        float64                `protobuf:"fixed64,2,opt,name=factor,proto3" json:"factor,omitempty"`
+	Times         uint32                 `protobuf:"varint,3,opt,name=times,proto3" json:"times,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Pace) Reset() {
+	*x = Pace{}
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Pace) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Pace) ProtoMessage() {}
+
+func (x *Pace) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Pace.ProtoReflect.Descriptor instead.
+func (*Pace) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *Pace) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *Pace) GetFactor() float64 {
+	if x != nil {
+		return x.Factor
+	}
+	return 0
+}
+
+func (x *Pace) GetTimes() uint32 {
+	if x != nil {
+		return x.Times
+	}
+	return 0
+}
+
 type ListCasesRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Catalogue     string                 `protobuf:"bytes,1,opt,name=catalogue,proto3" json:"catalogue,omitempty"`
@@ -558,7 +874,7 @@ type ListCasesRequest struct {
 
 func (x *ListCasesRequest) Reset() {
 	*x = ListCasesRequest{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[7]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -570,7 +886,7 @@ func (x *ListCasesRequest) String() string {
 func (*ListCasesRequest) ProtoMessage() {}
 
 func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[7]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -583,7 +899,7 @@ func (x *ListCasesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesRequest.ProtoReflect.Descriptor instead.
 func (*ListCasesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ListCasesRequest) GetCatalogue() string {
@@ -603,7 +919,7 @@ type ListCasesResponse struct {
 
 func (x *ListCasesResponse) Reset() {
 	*x = ListCasesResponse{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[8]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -615,7 +931,7 @@ func (x *ListCasesResponse) String() string {
 func (*ListCasesResponse) ProtoMessage() {}
 
 func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[8]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -628,7 +944,7 @@ func (x *ListCasesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCasesResponse.ProtoReflect.Descriptor instead.
 func (*ListCasesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListCasesResponse) GetCases() []*Case {
@@ -649,7 +965,7 @@ type StrikeCaseRequest struct {
 
 func (x *StrikeCaseRequest) Reset() {
 	*x = StrikeCaseRequest{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[9]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -661,7 +977,7 @@ func (x *StrikeCaseRequest) String() string {
 func (*StrikeCaseRequest) ProtoMessage() {}
 
 func (x *StrikeCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[9]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -674,7 +990,7 @@ func (x *StrikeCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StrikeCaseRequest.ProtoReflect.Descriptor instead.
 func (*StrikeCaseRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *StrikeCaseRequest) GetRequestId() string {
@@ -708,7 +1024,7 @@ type StrikeCaseResponse struct {
 
 func (x *StrikeCaseResponse) Reset() {
 	*x = StrikeCaseResponse{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[10]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -720,7 +1036,7 @@ func (x *StrikeCaseResponse) String() string {
 func (*StrikeCaseResponse) ProtoMessage() {}
 
 func (x *StrikeCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[10]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -733,7 +1049,7 @@ func (x *StrikeCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StrikeCaseResponse.ProtoReflect.Descriptor instead.
 func (*StrikeCaseResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *StrikeCaseResponse) GetCase() *Case {
@@ -761,7 +1077,7 @@ type RestoreCaseRequest struct {
 
 func (x *RestoreCaseRequest) Reset() {
 	*x = RestoreCaseRequest{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[11]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -773,7 +1089,7 @@ func (x *RestoreCaseRequest) String() string {
 func (*RestoreCaseRequest) ProtoMessage() {}
 
 func (x *RestoreCaseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[11]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -786,7 +1102,7 @@ func (x *RestoreCaseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RestoreCaseRequest.ProtoReflect.Descriptor instead.
 func (*RestoreCaseRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RestoreCaseRequest) GetRequestId() string {
@@ -820,7 +1136,7 @@ type RestoreCaseResponse struct {
 
 func (x *RestoreCaseResponse) Reset() {
 	*x = RestoreCaseResponse{}
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[12]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -832,7 +1148,7 @@ func (x *RestoreCaseResponse) String() string {
 func (*RestoreCaseResponse) ProtoMessage() {}
 
 func (x *RestoreCaseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[12]
+	mi := &file_ramprow_job_v1_learning_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -845,7 +1161,7 @@ func (x *RestoreCaseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RestoreCaseResponse.ProtoReflect.Descriptor instead.
 func (*RestoreCaseResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_job_v1_learning_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RestoreCaseResponse) GetCase() *Case {
@@ -866,7 +1182,7 @@ var File_ramprow_job_v1_learning_service_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_learning_service_proto_rawDesc = "" +
 	"\n" +
-	"%ramprow/job/v1/learning_service.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\"\xfd\x01\n" +
+	"%ramprow/job/v1/learning_service.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\"\xad\x02\n" +
 	"\x04Case\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
 	"\tcatalogue\x18\x02 \x01(\tR\tcatalogue\x12\x14\n" +
@@ -875,7 +1191,13 @@ const file_ramprow_job_v1_learning_service_proto_rawDesc = "" +
 	"\x02at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x16\n" +
 	"\x06struck\x18\x06 \x01(\bR\x06struck\x12\x16\n" +
 	"\x06reason\x18\a \x01(\tR\x06reason\x12\x0e\n" +
-	"\x02by\x18\b \x01(\tR\x02by\";\n" +
+	"\x02by\x18\b \x01(\tR\x02by\x12.\n" +
+	"\x05times\x18\t \x03(\v2\x18.ramprow.job.v1.CaseTimeR\x05times\"\x98\x01\n" +
+	"\bCaseTime\x12\x12\n" +
+	"\x04work\x18\x01 \x01(\tR\x04work\x121\n" +
+	"\x06worked\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x06worked\x125\n" +
+	"\bexpected\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\bexpected\x12\x0e\n" +
+	"\x02by\x18\x04 \x01(\tR\x02by\";\n" +
 	"\x0fCaseObservation\x12\x0e\n" +
 	"\x02of\x18\x01 \x01(\tR\x02of\x12\x18\n" +
 	"\apresent\x18\x02 \x01(\bR\apresent\"8\n" +
@@ -909,6 +1231,22 @@ const file_ramprow_job_v1_learning_service_proto_rawDesc = "" +
 	"\x05cases\x18\x02 \x01(\rR\x05cases\x12\x1f\n" +
 	"\vprior_cases\x18\x03 \x01(\x01R\n" +
 	"priorCases\"R\n" +
+	"\x10ListTimesRequest\x12>\n" +
+	"\tcatalogue\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\tcatalogue\"\x93\x01\n" +
+	"\x11ListTimesResponse\x121\n" +
+	"\x05times\x18\x01 \x03(\v2\x1b.ramprow.job.v1.LearnedTimeR\x05times\x12*\n" +
+	"\x05paces\x18\x02 \x03(\v2\x14.ramprow.job.v1.PaceR\x05paces\x12\x1f\n" +
+	"\vprior_times\x18\x03 \x01(\x01R\n" +
+	"priorTimes\"\x9d\x01\n" +
+	"\vLearnedTime\x12\x12\n" +
+	"\x04work\x18\x01 \x01(\tR\x04work\x12/\n" +
+	"\x05prior\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x05prior\x123\n" +
+	"\alearned\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\alearned\x12\x14\n" +
+	"\x05times\x18\x04 \x01(\rR\x05times\"L\n" +
+	"\x04Pace\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x16\n" +
+	"\x06factor\x18\x02 \x01(\x01R\x06factor\x12\x14\n" +
+	"\x05times\x18\x03 \x01(\rR\x05times\"R\n" +
 	"\x10ListCasesRequest\x12>\n" +
 	"\tcatalogue\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\tcatalogue\"?\n" +
 	"\x11ListCasesResponse\x12*\n" +
@@ -930,9 +1268,11 @@ const file_ramprow_job_v1_learning_service_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"u\n" +
 	"\x13RestoreCaseResponse\x12(\n" +
 	"\x04case\x18\x01 \x01(\v2\x14.ramprow.job.v1.CaseR\x04case\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt2\x88\x03\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt2\xe4\x03\n" +
 	"\x0fLearningService\x12Z\n" +
 	"\tListRates\x12 .ramprow.job.v1.ListRatesRequest\x1a!.ramprow.job.v1.ListRatesResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04\x12Z\n" +
+	"\tListTimes\x12 .ramprow.job.v1.ListTimesRequest\x1a!.ramprow.job.v1.ListTimesResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12Z\n" +
 	"\tListCases\x12 .ramprow.job.v1.ListCasesRequest\x1a!.ramprow.job.v1.ListCasesResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12\\\n" +
@@ -955,48 +1295,63 @@ func file_ramprow_job_v1_learning_service_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_learning_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ramprow_job_v1_learning_service_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_ramprow_job_v1_learning_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_ramprow_job_v1_learning_service_proto_goTypes = []any{
 	(Rate_Kind)(0),                // 0: ramprow.job.v1.Rate.Kind
 	(*Case)(nil),                  // 1: ramprow.job.v1.Case
-	(*CaseObservation)(nil),       // 2: ramprow.job.v1.CaseObservation
-	(*CaseStruck)(nil),            // 3: ramprow.job.v1.CaseStruck
-	(*CaseRestored)(nil),          // 4: ramprow.job.v1.CaseRestored
-	(*Rate)(nil),                  // 5: ramprow.job.v1.Rate
-	(*ListRatesRequest)(nil),      // 6: ramprow.job.v1.ListRatesRequest
-	(*ListRatesResponse)(nil),     // 7: ramprow.job.v1.ListRatesResponse
-	(*ListCasesRequest)(nil),      // 8: ramprow.job.v1.ListCasesRequest
-	(*ListCasesResponse)(nil),     // 9: ramprow.job.v1.ListCasesResponse
-	(*StrikeCaseRequest)(nil),     // 10: ramprow.job.v1.StrikeCaseRequest
-	(*StrikeCaseResponse)(nil),    // 11: ramprow.job.v1.StrikeCaseResponse
-	(*RestoreCaseRequest)(nil),    // 12: ramprow.job.v1.RestoreCaseRequest
-	(*RestoreCaseResponse)(nil),   // 13: ramprow.job.v1.RestoreCaseResponse
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
-	(*v1.Receipt)(nil),            // 15: ramprow.common.v1.Receipt
+	(*CaseTime)(nil),              // 2: ramprow.job.v1.CaseTime
+	(*CaseObservation)(nil),       // 3: ramprow.job.v1.CaseObservation
+	(*CaseStruck)(nil),            // 4: ramprow.job.v1.CaseStruck
+	(*CaseRestored)(nil),          // 5: ramprow.job.v1.CaseRestored
+	(*Rate)(nil),                  // 6: ramprow.job.v1.Rate
+	(*ListRatesRequest)(nil),      // 7: ramprow.job.v1.ListRatesRequest
+	(*ListRatesResponse)(nil),     // 8: ramprow.job.v1.ListRatesResponse
+	(*ListTimesRequest)(nil),      // 9: ramprow.job.v1.ListTimesRequest
+	(*ListTimesResponse)(nil),     // 10: ramprow.job.v1.ListTimesResponse
+	(*LearnedTime)(nil),           // 11: ramprow.job.v1.LearnedTime
+	(*Pace)(nil),                  // 12: ramprow.job.v1.Pace
+	(*ListCasesRequest)(nil),      // 13: ramprow.job.v1.ListCasesRequest
+	(*ListCasesResponse)(nil),     // 14: ramprow.job.v1.ListCasesResponse
+	(*StrikeCaseRequest)(nil),     // 15: ramprow.job.v1.StrikeCaseRequest
+	(*StrikeCaseResponse)(nil),    // 16: ramprow.job.v1.StrikeCaseResponse
+	(*RestoreCaseRequest)(nil),    // 17: ramprow.job.v1.RestoreCaseRequest
+	(*RestoreCaseResponse)(nil),   // 18: ramprow.job.v1.RestoreCaseResponse
+	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 20: google.protobuf.Duration
+	(*v1.Receipt)(nil),            // 21: ramprow.common.v1.Receipt
 }
 var file_ramprow_job_v1_learning_service_proto_depIdxs = []int32{
-	2,  // 0: ramprow.job.v1.Case.observations:type_name -> ramprow.job.v1.CaseObservation
-	14, // 1: ramprow.job.v1.Case.at:type_name -> google.protobuf.Timestamp
-	0,  // 2: ramprow.job.v1.Rate.kind:type_name -> ramprow.job.v1.Rate.Kind
-	5,  // 3: ramprow.job.v1.ListRatesResponse.rates:type_name -> ramprow.job.v1.Rate
-	1,  // 4: ramprow.job.v1.ListCasesResponse.cases:type_name -> ramprow.job.v1.Case
-	1,  // 5: ramprow.job.v1.StrikeCaseResponse.case:type_name -> ramprow.job.v1.Case
-	15, // 6: ramprow.job.v1.StrikeCaseResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	1,  // 7: ramprow.job.v1.RestoreCaseResponse.case:type_name -> ramprow.job.v1.Case
-	15, // 8: ramprow.job.v1.RestoreCaseResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	6,  // 9: ramprow.job.v1.LearningService.ListRates:input_type -> ramprow.job.v1.ListRatesRequest
-	8,  // 10: ramprow.job.v1.LearningService.ListCases:input_type -> ramprow.job.v1.ListCasesRequest
-	10, // 11: ramprow.job.v1.LearningService.StrikeCase:input_type -> ramprow.job.v1.StrikeCaseRequest
-	12, // 12: ramprow.job.v1.LearningService.RestoreCase:input_type -> ramprow.job.v1.RestoreCaseRequest
-	7,  // 13: ramprow.job.v1.LearningService.ListRates:output_type -> ramprow.job.v1.ListRatesResponse
-	9,  // 14: ramprow.job.v1.LearningService.ListCases:output_type -> ramprow.job.v1.ListCasesResponse
-	11, // 15: ramprow.job.v1.LearningService.StrikeCase:output_type -> ramprow.job.v1.StrikeCaseResponse
-	13, // 16: ramprow.job.v1.LearningService.RestoreCase:output_type -> ramprow.job.v1.RestoreCaseResponse
-	13, // [13:17] is the sub-list for method output_type
-	9,  // [9:13] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	3,  // 0: ramprow.job.v1.Case.observations:type_name -> ramprow.job.v1.CaseObservation
+	19, // 1: ramprow.job.v1.Case.at:type_name -> google.protobuf.Timestamp
+	2,  // 2: ramprow.job.v1.Case.times:type_name -> ramprow.job.v1.CaseTime
+	20, // 3: ramprow.job.v1.CaseTime.worked:type_name -> google.protobuf.Duration
+	20, // 4: ramprow.job.v1.CaseTime.expected:type_name -> google.protobuf.Duration
+	0,  // 5: ramprow.job.v1.Rate.kind:type_name -> ramprow.job.v1.Rate.Kind
+	6,  // 6: ramprow.job.v1.ListRatesResponse.rates:type_name -> ramprow.job.v1.Rate
+	11, // 7: ramprow.job.v1.ListTimesResponse.times:type_name -> ramprow.job.v1.LearnedTime
+	12, // 8: ramprow.job.v1.ListTimesResponse.paces:type_name -> ramprow.job.v1.Pace
+	20, // 9: ramprow.job.v1.LearnedTime.prior:type_name -> google.protobuf.Duration
+	20, // 10: ramprow.job.v1.LearnedTime.learned:type_name -> google.protobuf.Duration
+	1,  // 11: ramprow.job.v1.ListCasesResponse.cases:type_name -> ramprow.job.v1.Case
+	1,  // 12: ramprow.job.v1.StrikeCaseResponse.case:type_name -> ramprow.job.v1.Case
+	21, // 13: ramprow.job.v1.StrikeCaseResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	1,  // 14: ramprow.job.v1.RestoreCaseResponse.case:type_name -> ramprow.job.v1.Case
+	21, // 15: ramprow.job.v1.RestoreCaseResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	7,  // 16: ramprow.job.v1.LearningService.ListRates:input_type -> ramprow.job.v1.ListRatesRequest
+	9,  // 17: ramprow.job.v1.LearningService.ListTimes:input_type -> ramprow.job.v1.ListTimesRequest
+	13, // 18: ramprow.job.v1.LearningService.ListCases:input_type -> ramprow.job.v1.ListCasesRequest
+	15, // 19: ramprow.job.v1.LearningService.StrikeCase:input_type -> ramprow.job.v1.StrikeCaseRequest
+	17, // 20: ramprow.job.v1.LearningService.RestoreCase:input_type -> ramprow.job.v1.RestoreCaseRequest
+	8,  // 21: ramprow.job.v1.LearningService.ListRates:output_type -> ramprow.job.v1.ListRatesResponse
+	10, // 22: ramprow.job.v1.LearningService.ListTimes:output_type -> ramprow.job.v1.ListTimesResponse
+	14, // 23: ramprow.job.v1.LearningService.ListCases:output_type -> ramprow.job.v1.ListCasesResponse
+	16, // 24: ramprow.job.v1.LearningService.StrikeCase:output_type -> ramprow.job.v1.StrikeCaseResponse
+	18, // 25: ramprow.job.v1.LearningService.RestoreCase:output_type -> ramprow.job.v1.RestoreCaseResponse
+	21, // [21:26] is the sub-list for method output_type
+	16, // [16:21] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_learning_service_proto_init() }
@@ -1010,7 +1365,7 @@ func file_ramprow_job_v1_learning_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_learning_service_proto_rawDesc), len(file_ramprow_job_v1_learning_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   13,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	LearningService_ListRates_FullMethodName   = "/ramprow.job.v1.LearningService/ListRates"
+	LearningService_ListTimes_FullMethodName   = "/ramprow.job.v1.LearningService/ListTimes"
 	LearningService_ListCases_FullMethodName   = "/ramprow.job.v1.LearningService/ListCases"
 	LearningService_StrikeCase_FullMethodName  = "/ramprow.job.v1.LearningService/StrikeCase"
 	LearningService_RestoreCase_FullMethodName = "/ramprow.job.v1.LearningService/RestoreCase"
@@ -29,10 +30,13 @@ const (
 //
 // For semantics around ctx use and closing/ending streaming RPCs, please refer to https://pkg.go.dev/google.golang.org/grpc/?tab=doc#ClientConn.NewStream.
 //
-// LearningService shows what finished jobs have taught this site about its cars' faults, and takes lessons back.
+// LearningService shows what finished jobs have taught this site about its cars' faults and about how long work on them takes,
+// and takes lessons back.
 type LearningServiceClient interface {
 	// ListRates gives every rate as the catalogue has it and as the site's cases have moved it.
 	ListRates(ctx context.Context, in *ListRatesRequest, opts ...grpc.CallOption) (*ListRatesResponse, error)
+	// ListTimes gives how long each piece of work takes by the catalogue and by the site's cases, and everybody's pace.
+	ListTimes(ctx context.Context, in *ListTimesRequest, opts ...grpc.CallOption) (*ListTimesResponse, error)
 	// ListCases gives the finished jobs that count, and those that were struck out.
 	ListCases(ctx context.Context, in *ListCasesRequest, opts ...grpc.CallOption) (*ListCasesResponse, error)
 	// StrikeCase makes a finished job count no more, as when its repair did not help. Everything it taught is taken back.
@@ -53,6 +57,16 @@ func (c *learningServiceClient) ListRates(ctx context.Context, in *ListRatesRequ
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListRatesResponse)
 	err := c.cc.Invoke(ctx, LearningService_ListRates_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *learningServiceClient) ListTimes(ctx context.Context, in *ListTimesRequest, opts ...grpc.CallOption) (*ListTimesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListTimesResponse)
+	err := c.cc.Invoke(ctx, LearningService_ListTimes_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -93,10 +107,13 @@ func (c *learningServiceClient) RestoreCase(ctx context.Context, in *RestoreCase
 // All implementations must embed UnimplementedLearningServiceServer
 // for forward compatibility.
 //
-// LearningService shows what finished jobs have taught this site about its cars' faults, and takes lessons back.
+// LearningService shows what finished jobs have taught this site about its cars' faults and about how long work on them takes,
+// and takes lessons back.
 type LearningServiceServer interface {
 	// ListRates gives every rate as the catalogue has it and as the site's cases have moved it.
 	ListRates(context.Context, *ListRatesRequest) (*ListRatesResponse, error)
+	// ListTimes gives how long each piece of work takes by the catalogue and by the site's cases, and everybody's pace.
+	ListTimes(context.Context, *ListTimesRequest) (*ListTimesResponse, error)
 	// ListCases gives the finished jobs that count, and those that were struck out.
 	ListCases(context.Context, *ListCasesRequest) (*ListCasesResponse, error)
 	// StrikeCase makes a finished job count no more, as when its repair did not help. Everything it taught is taken back.
@@ -115,6 +132,9 @@ type UnimplementedLearningServiceServer struct{}
 
 func (UnimplementedLearningServiceServer) ListRates(context.Context, *ListRatesRequest) (*ListRatesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListRates not implemented")
+}
+func (UnimplementedLearningServiceServer) ListTimes(context.Context, *ListTimesRequest) (*ListTimesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListTimes not implemented")
 }
 func (UnimplementedLearningServiceServer) ListCases(context.Context, *ListCasesRequest) (*ListCasesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListCases not implemented")
@@ -160,6 +180,24 @@ func _LearningService_ListRates_Handler(srv interface{}, ctx context.Context, de
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(LearningServiceServer).ListRates(ctx, req.(*ListRatesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _LearningService_ListTimes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListTimesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(LearningServiceServer).ListTimes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: LearningService_ListTimes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(LearningServiceServer).ListTimes(ctx, req.(*ListTimesRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -228,6 +266,10 @@ var LearningService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListRates",
 			Handler:    _LearningService_ListRates_Handler,
+		},
+		{
+			MethodName: "ListTimes",
+			Handler:    _LearningService_ListTimes_Handler,
 		},
 		{
 			MethodName: "ListCases",

@@ -1,0 +1,110 @@
+package job
+
+import (
+	"math"
+	"reflect"
+	"testing"
+
+	"ramprow/internal/engine/teardown/effort"
+	jobv1 "ramprow/proto/ramprow/job/v1"
+)
+
+// What a closed job's steps took moves the times of the next plan, by the conjugate normal-gamma rule (Gelman et al.,
+// Bayesian Data Analysis, section 3.3): the log-median is (k mu + log t) / (k + 1) after one time t that counts as one
+// against k. Struck out, plans are as before to the second; restored and from a snapshot, as they were.
+func TestPostedTimesMovePlans(t *testing.T) {
+	s := proved(t, "coil-4")
+	c := loaded()[car]
+	if _, err := s.close(job1); err != nil {
+		t.Fatal(err)
+	}
+	made := s.st.lessons.Cases[job1]
+	if len(made.GetTimes()) == 0 {
+		t.Fatal("no step taught a time")
+	}
+	var ratios, count float64
+	for _, time := range made.GetTimes() {
+		ratios += math.Log(time.GetWorked().AsDuration().Minutes() / time.GetExpected().AsDuration().Minutes())
+		count++
+	}
+	pace := math.Exp(ratios / (count + 10)) // all by one person; 10 is the weight of everybody's pace
+	sheet := s.st.times[car]
+	written := map[string]effort.ThreePoint{}
+	c.WithTimes(func(work string, e effort.ThreePoint) effort.ThreePoint {
+		written[work] = e
+		return e
+	}).AllWork()
+	for _, time := range made.GetTimes() {
+		before := written[time.GetWork()].LogNormal()
+		want := (catalogueTimes*before.Mu + math.Log(time.GetWorked().AsDuration().Minutes()/pace)) / (catalogueTimes + 1)
+		if effort.BeliefFrom(written[time.GetWork()], catalogueTimes).ObserveLogs(sheet.posted(time.GetWork())).Predict().Sigma > .7 {
+			continue // so wide that three points hold its mean alone
+		}
+		if got := sheet.estimate(time.GetWork(), written[time.GetWork()]).LogNormal(); math.Abs(got.Mu-want) > 1e-9 {
+			t.Errorf("%s: the log-median is %v, want %v", time.GetWork(), got.Mu, want)
+		}
+	}
+	moved := func() bool {
+		t.Helper()
+		timed, err := s.st.edition(car)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plan, err := planFor(s.job().undone([]string{"coil-4"}), timed, []string{"coil-4"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		written, err := planFor(s.job().undone([]string{"coil-4"}), c, []string{"coil-4"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return plan.GetEffort().GetMean().AsDuration() != written.GetEffort().GetMean().AsDuration()
+	}
+	if !moved() {
+		t.Error("the plan does not go by the learned times")
+	}
+	for _, struck := range []bool{true, false} {
+		events, err := striking(s, struck)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.commit(events)
+		if moved() == struck {
+			t.Errorf("struck out %v, and the plan moved %v", struck, moved())
+		}
+	}
+	if !reflect.DeepEqual(s.st.times[car], sheet) {
+		t.Error("restored, the times are not what they were")
+	}
+	data, err := snapshot(s.st)()
+	if err != nil {
+		t.Fatal(err)
+	}
+	restored, err := restore("north", data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(restored.times, s.st.times) {
+		t.Error("from a snapshot, the times are others")
+	}
+	shown := sheet.learnedTimes(c)
+	if len(shown.GetTimes()) != len(sheet.work) || len(shown.GetPaces()) != 1 || math.Abs(shown.GetPaces()[0].GetFactor()-pace) > 1e-9 {
+		t.Errorf("shown is %v", shown)
+	}
+}
+
+// What was freed for longer because it was seized says nothing about the next car.
+func TestSeizedWorkTeachesNoTime(t *testing.T) {
+	s := proved(t, "coil-4")
+	j := s.job().clone()
+	taught := len(j.timesTaken())
+	for _, step := range j.Plan.GetSteps() {
+		if step.GetKind() == jobv1.PlannedStep_KIND_TAKE_OFF {
+			j.Plan.Way = &jobv1.Way{Delays: []*jobv1.Delay{{Operation: step.GetSource()}}}
+			break
+		}
+	}
+	if now := len(j.timesTaken()); now >= taught {
+		t.Errorf("%d times are taught with something seized, %d without", now, taught)
+	}
+}
