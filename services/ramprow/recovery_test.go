@@ -28,6 +28,8 @@ type twoSites struct {
 	w       *stack.Workshop
 	clients *terminal.Clients
 	close   func()
+	// newest revision of each site that was acknowledged.
+	newest map[string]uint64
 }
 
 func openTwoSites(t *testing.T, dir string) *twoSites {
@@ -49,7 +51,7 @@ func openTwoSites(t *testing.T, dir string) *twoSites {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return &twoSites{t: t, w: w, clients: clients, close: func() {
+	return &twoSites{t: t, w: w, clients: clients, newest: map[string]uint64{}, close: func() {
 		_ = clients.Close()
 		stop()
 		if err := <-ended; err != nil {
@@ -69,19 +71,20 @@ func (s *twoSites) as(site string) context.Context {
 
 // setBay gives a bay of a site its title.
 func (s *twoSites) setBay(site, bay string) error {
-	_, err := s.clients.Scheduling.SetResource(s.as(site), &schedulingv1.SetResourceRequest{
+	r, err := s.clients.Scheduling.SetResource(s.as(site), &schedulingv1.SetResourceRequest{
 		RequestId: site + "-set-" + bay,
 		Resource: &schedulingv1.Resource{
 			Name: "bays/" + bay, Kind: schedulingv1.ResourceKind_RESOURCE_KIND_BAY, Title: site + " " + bay, Type: "lift",
 		},
 	})
+	s.newest[site] = max(s.newest[site], r.GetReceipt().GetRevision())
 	return err
 }
 
 // bays gives what a site's resources are, encoded.
 func (s *twoSites) bays(site string) string {
 	s.t.Helper()
-	list, err := s.clients.Scheduling.ListResources(s.as(site), &schedulingv1.ListResourcesRequest{})
+	list, err := s.clients.Scheduling.ListResources(s.as(site), &schedulingv1.ListResourcesRequest{MinRevision: s.newest[site]})
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -140,7 +143,7 @@ func TestRecovery(t *testing.T) {
 			}
 		}
 	}
-	north, south := s.bays("north"), s.bays("south")
+	north, south, newest := s.bays("north"), s.bays("south"), s.newest
 	s.close()
 	backup := copyFolder(t, healthy)
 
@@ -197,6 +200,7 @@ func TestRecovery(t *testing.T) {
 	has(t, notes, "9 of 9 commits")
 	s = openTwoSites(t, backup)
 	defer s.close()
+	s.newest = newest
 	if s.bays("north") != north || s.bays("south") != south {
 		t.Error("the copy holds another state")
 	}
