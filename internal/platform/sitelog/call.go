@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"maps"
+	"sync"
 	"time"
 	"unicode/utf8"
 
@@ -61,7 +62,7 @@ func (r *Runner[S]) Describe(ctx context.Context, site string) (Description, err
 		return nil
 	})
 	if err != nil {
-		return Description{}, err // the writer may still be filling it
+		return Description{}, err
 	}
 	d.Revision = revision
 	return d, nil
@@ -101,13 +102,24 @@ func (r *Runner[S]) call(ctx context.Context, site string, actor Actor, cause *l
 	return a.outcome, a.err
 }
 
-// look sends a reading task to the writer.
+// look sends a reading task to the writer. After it has returned, fn does not run
+// any more: what fn fills in is the caller's.
 func (r *Runner[S]) look(ctx context.Context, site string, fn func(*writer[S]) error) (uint64, error) {
+	var running sync.Mutex
+	left := false
 	t := &task[S]{done: make(chan answer, 1), decide: func(w *writer[S], _ Input) (draft, error) {
+		running.Lock()
+		defer running.Unlock()
+		if left {
+			return draft{}, context.Canceled
+		}
 		return draft{}, fn(w)
 	}}
 	a, err := r.submit(ctx, site, t)
 	if err != nil {
+		running.Lock()
+		defer running.Unlock()
+		left = true
 		return 0, err
 	}
 	return a.outcome.Revision, a.err

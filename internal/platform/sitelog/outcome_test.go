@@ -276,3 +276,23 @@ func insist(t *testing.T, r *sitelog.Runner[*board], c sitelog.Command[*board]) 
 		}
 	}
 }
+
+// A caller who left is not written to: what View filled in is the caller's, the
+// moment it has returned. The race detector is the judge.
+func TestAViewThatEndedFillsNothingIn(t *testing.T) {
+	r := open(t, memory.New(), boardMachine("job"), sitelog.Options{})
+	mustDo(t, r, add("req-0001", "anvil"))
+	for range 200 {
+		ctx, cancel := context.WithCancel(t.Context())
+		seen := 0
+		go cancel()
+		_, err := r.View(ctx, site, func(*board) error {
+			seen++
+			return nil
+		})
+		if err == nil && seen == 0 {
+			t.Fatal("nothing was seen, and nothing went wrong")
+		}
+		seen++
+	}
+}

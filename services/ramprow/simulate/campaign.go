@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"context"
+	"errors"
 	"sync"
 )
 
@@ -45,11 +46,19 @@ func (c Campaign) Run(ctx context.Context) error {
 	ended := false
 	for range max(1, c.Workers) {
 		workers.Go(func() {
+			// A day that takes its goroutine with it, as a data race in a test does, must
+			// not leave the others waiting for work that nobody takes.
+			lost := true
+			defer func() {
+				if lost {
+					stop(errLost)
+				}
+			}()
 			for seed := range seeds {
 				v, err := c.day(seed).Judge()
 				if err != nil {
 					stop(err)
-					return
+					break
 				}
 				mu.Lock()
 				if !ended && !c.Each(v) {
@@ -58,6 +67,7 @@ func (c Campaign) Run(ctx context.Context) error {
 				}
 				mu.Unlock()
 			}
+			lost = false
 		})
 	}
 	c.deal(ctx, seeds)
@@ -68,6 +78,8 @@ func (c Campaign) Run(ctx context.Context) error {
 	}
 	return context.Cause(ctx)
 }
+
+var errLost = errors.New("a day ended without a verdict")
 
 func (c Campaign) deal(ctx context.Context, seeds chan<- uint64) {
 	for i := range c.Seeds {
