@@ -20,7 +20,14 @@ const catalogueCases = 50
 // and goes casesDropped at a time.
 const (
 	maxCases     = 5000
-	casesDropped = 500
+	casesDropped = 500 // a multiple of timesDropped
+)
+
+// timedCases is how many of the newest cases teach how long work takes, at least; the times of older ones go timesDropped
+// cases at a time. They are most of a case's size, and hands and tools change faster than faults do.
+const (
+	timedCases   = 500
+	timesDropped = 100
 )
 
 // lessons is what the finished jobs of a site teach. The zero value is empty.
@@ -54,13 +61,29 @@ func (s *State) learn(name string, h happening) {
 	s.lessons.Order = append(s.lessons.Order, name)
 	s.times.sumUp(made)
 	s.lessons.Revision++
-	if len(s.lessons.Order) >= maxCases+casesDropped {
-		for _, old := range s.lessons.Order[:casesDropped] {
-			delete(s.lessons.Cases, old)
-		}
-		s.lessons.Order = slices.Delete(s.lessons.Order, 0, casesDropped)
+	if s.lessons.forget() {
 		s.times = sumUp(&s.lessons)
 	}
+}
+
+// forget drops what is too old to be kept, and says whether it did.
+func (l *lessons) forget() bool {
+	timeless := len(l.Order) - timedCases
+	if timeless <= 0 || timeless%timesDropped != 0 {
+		return false
+	}
+	for _, name := range l.Order[max(0, timeless-timesDropped):timeless] {
+		now := proto.CloneOf(l.Cases[name])
+		now.Times = nil
+		l.Cases[name] = now
+	}
+	if len(l.Order) >= maxCases+casesDropped {
+		for _, old := range l.Order[:casesDropped] {
+			delete(l.Cases, old)
+		}
+		l.Order = slices.Delete(l.Order, 0, casesDropped)
+	}
+	return true
 }
 
 // mark strikes a case out or restores it.

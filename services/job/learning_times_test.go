@@ -108,3 +108,34 @@ func TestSeizedWorkTeachesNoTime(t *testing.T) {
 		t.Errorf("%d times are taught with something seized, %d without", now, taught)
 	}
 }
+
+// Times are kept of the newest cases alone, and cases are bounded: what a site has learned does not grow for ever.
+func TestLessonsAreBounded(t *testing.T) {
+	l := &lessons{Cases: map[string]*jobv1.Case{}}
+	sheets := timesheets{}
+	for i := range maxCases + 3*casesDropped + 70 {
+		name := jobName(uint64(i + 1))
+		c := &jobv1.Case{Job: name, Catalogue: car, Times: []*jobv1.CaseTime{{Work: "open.x", Worked: minutes(float64(1 + i%7)), Expected: minutes(3), By: "tomas"}}}
+		l.Cases[name] = c
+		l.Order = append(l.Order, name)
+		sheets.sumUp(c)
+		if l.forget() {
+			sheets = sumUp(l)
+		}
+		timed := 0
+		for _, name := range l.Order {
+			if len(l.Cases[name].GetTimes()) > 0 {
+				timed++
+			}
+		}
+		if timed >= timedCases+timesDropped || timed < min(i+1, timedCases) || len(l.Order) >= maxCases+casesDropped || len(l.Cases) != len(l.Order) {
+			t.Fatalf("after %d cases %d of %d have times, and %d are in order", i+1, timed, len(l.Cases), len(l.Order))
+		}
+		if got := sheets[car].work["open.x"]["tomas"].Count; got != float64(timed) {
+			t.Fatalf("after %d cases %v times are summed up, and %d kept", i+1, got, timed)
+		}
+	}
+	if len(l.Cases[l.Order[0]].GetTimes()) != 0 || !reflect.DeepEqual(sheets, sumUp(l)) {
+		t.Error("the sums are not the fold of what is kept")
+	}
+}
