@@ -154,9 +154,6 @@ type frame struct {
 	Problem *problem
 	// Done says in words what was just done.
 	Done string
-	// Request is a fresh request_id for the page's form.
-	Request string
-	Now     time.Time
 }
 
 func (v *visit) render(page string, view any) error {
@@ -166,16 +163,15 @@ func (v *visit) render(page string, view any) error {
 func (v *visit) renderStatus(status int, page string, view any, p *problem) error {
 	f := frame{
 		View: view, Path: v.refreshPath(), Who: v.who, Page: page, Problem: p, Done: v.d.words.done(v.r.URL.Query().Get("done")),
-		Request: newRequestID(), Now: v.d.Now(),
 	}
-	var page2 bytes.Buffer
-	if err := v.d.pages[page].ExecuteTemplate(&page2, "frame", f); err != nil {
+	var text bytes.Buffer
+	if err := v.d.pages[page].ExecuteTemplate(&text, "frame", f); err != nil {
 		return err
 	}
 	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	v.w.Header().Set("Cache-Control", "no-store")
 	v.w.WriteHeader(status)
-	_, err := v.w.Write(page2.Bytes())
+	_, err := v.w.Write(text.Bytes())
 	return err
 }
 

@@ -84,13 +84,18 @@ func bindSections(command *cobra.Command, sections ...config.Section) error {
 	return err
 }
 
-// serve runs a role until a signal comes or ctx ends.
-func (c *serveConfig) serve(ctx context.Context, notes io.Writer, role stack.Role) (err error) {
+// verifier believes the tokens of the keys that were named.
+func (c *serveConfig) verifier() (*identity.Verifier, error) {
 	keys, err := identity.LoadPublicKeys(c.tokens.Files()...)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: keys})
+	return identity.NewVerifier(identity.VerifierConfig{Keys: keys})
+}
+
+// serve runs a role until a signal comes or ctx ends.
+func (c *serveConfig) serve(ctx context.Context, notes io.Writer, role stack.Role) (err error) {
+	verifier, err := c.verifier()
 	if err != nil {
 		return err
 	}

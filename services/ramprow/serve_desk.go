@@ -67,11 +67,7 @@ func (c *serveConfig) serveDesk(ctx context.Context, notes io.Writer) (err error
 	if err := config.Validate(&c.redis, &c.listen, &c.tokens, &c.peers); err != nil {
 		return err
 	}
-	keys, err := identity.LoadPublicKeys(c.tokens.Files()...)
-	if err != nil {
-		return err
-	}
-	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: keys})
+	verifier, err := c.verifier()
 	if err != nil {
 		return err
 	}

@@ -166,11 +166,10 @@
     const svg = bar.ownerSVGElement, at = boardAt(svg, event);
     const lane = [...svg.querySelectorAll("g[data-bay]")].find(g => { const r = g.querySelector("rect.lane"); return at.y >= +r.getAttribute("y") && at.y <= +r.getAttribute("y") + 58; });
     const rect = bar.querySelector("rect.bar");
-    const from = boardAt(svg, { clientX: event.clientX, clientY: event.clientY }).x;
     bar.removeAttribute("transform");
     bar.classList.remove("dragged");
     if (!lane) return;
-    const minutes = Math.round((from - 170) / 1000 * 14 * 60 / 15) * 15 - Math.round(+rect.getAttribute("width") / 1000 * 14 * 60 / 2 / 15) * 15;
+    const minutes = Math.round((at.x - 170) / 1000 * 14 * 60 / 15) * 15 - Math.round(+rect.getAttribute("width") / 1000 * 14 * 60 / 2 / 15) * 15;
     const start = new Date(svg.dataset.board + "T06:00");
     start.setMinutes(start.getMinutes() + Math.max(0, minutes));
     const two = n => String(n).padStart(2, "0");

@@ -16,6 +16,7 @@ import (
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/rpc"
+	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
 	"ramprow/services/terminal"
 )
 
@@ -63,6 +64,7 @@ type day struct {
 
 	tokens     map[string]string
 	catalogues []*catalogue.Catalogue
+	register   []*torqueauditv1.Wrench
 }
 
 // Open furnishes a workshop; Run lets it live. The site must be empty.

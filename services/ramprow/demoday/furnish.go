@@ -31,7 +31,8 @@ func (d *day) furnish(ctx context.Context) error {
 			return fmt.Errorf("register %s: %w", r.GetName(), err)
 		}
 	}
-	for _, w := range d.wrenches() {
+	d.register = d.wrenches()
+	for _, w := range d.register {
 		if _, err := d.Clients.Audit.SetWrench(d.as(ctx, owner), &torqueauditv1.SetWrenchRequest{RequestId: once(), Wrench: w}); err != nil {
 			return fmt.Errorf("register %s: %w", w.GetName(), err)
 		}

@@ -93,7 +93,7 @@ func (d *day) tighten(ctx context.Context, v *visit) error {
 // wrenchFor is one that may do a stage and measures well in its range.
 func (d *day) wrenchFor(s *cataloguev1.Stage) string {
 	fallback := ""
-	for _, w := range d.wrenches() {
+	for _, w := range d.register {
 		allowed := len(s.GetTools()) == 0 || slices.Contains(s.GetTools(), w.GetTool())
 		if !allowed || slices.Contains(s.GetBarredTools(), w.GetTool()) {
 			continue

@@ -151,7 +151,7 @@ func (g generator) payment(inv *en16931.Invoice) {
 	p := en16931.PaymentMeans{Code: rapid.SampledFrom([]string{"30", "58", "48", "10", "59", "1"}).Draw(g.t, "means")}
 	switch p.Code {
 	case "30", "58":
-		p.Account, p.AccountName, p.Provider = "DE02100100100006820101", g.text("holder"), "GENODEF1XXX"
+		p.Account, p.AccountName, p.Provider = "DE02100100100006820101", g.text("holder"), "QUELDEF1ABC"
 		p.Remittance = inv.Number
 	case "48":
 		p.Card, p.CardNetwork = "1234", "NA"
