@@ -194,6 +194,8 @@
     } else if (event.key.length === 1) typed += event.key;
   });
 
+  document.addEventListener("click", event => { if (event.target.closest("[data-print]")) print(); });
+
   addEventListener("online", send);
   show();
   send();

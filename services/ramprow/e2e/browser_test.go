@@ -170,11 +170,11 @@ func (b *browser) picture(name string) {
 	}
 	for size, width := range map[string]int64{"terminal": 1024, "phone": 390} {
 		b.do(chromedp.EmulateViewport(width, 768))
-		picture, err := attempt(b, chromedp.FullScreenshot(90))
+		picture, err := attempt(b, chromedp.FullScreenshot(100))
 		if err != nil {
 			b.fail(err)
 		}
-		if err := os.WriteFile(filepath.Join("screenshots", fmt.Sprintf("%s-%s.jpg", name, size)), picture, 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join("screenshots", fmt.Sprintf("%s-%s.png", name, size)), picture, 0o644); err != nil {
 			b.t.Fatal(err)
 		}
 	}

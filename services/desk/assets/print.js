@@ -1,0 +1,3 @@
+// The bar above a document that is made for print.
+"use strict";
+document.getElementById("print").addEventListener("click", () => print());
