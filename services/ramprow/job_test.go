@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 )
 
 // jobSeen is what the tests read of a job's JSON.
@@ -41,6 +42,7 @@ func TestAShortJobFromTheTerminal(t *testing.T) {
 		return j.Parts.State == "PARTS_STATE_HELD" && j.Booking.When.Start != ""
 	})
 	has(t, h.as("dispatcher", "bay", "booking", "1"), "bays/1", "people/tomas")
+	h.moves(t)
 	has(t, h.as("dispatcher", "job", "authorise", "1", "200", "--by", "Marta Quell", "--how", "telephone"), "Marta Quell authorises up to 200.00 EUR without tax")
 	has(t, h.as("parts-clerk", "parts", "issue", "1"), "issued; jobs/1: parts settled\n")
 	h.work()
@@ -49,6 +51,31 @@ func TestAShortJobFromTheTerminal(t *testing.T) {
 	h.pay(t)
 	h.wrenchFails(t)
 }
+
+// moves asks for a promise, moves the booking, and takes that back.
+func (h *house) moves(t *testing.T) {
+	t.Helper()
+	has(t, h.as("dispatcher", "bay", "promise", "--likely", "2h", "--skill", "petrol"), "four times of five", "bays/1", "Nothing is booked.")
+	start := h.job().Booking.When.Start
+	later := time.Now().AddDate(0, 0, 2).Format("2006-01-02") + " 10:00"
+	has(t, h.as("dispatcher", "bay", "move", "1", "--start", later, "--preview"), "jobs/1: bays/1", previewed)
+	_, _, err := h.try("", "dispatcher", "bay", "undo")
+	if err == nil || !strings.Contains(explain(err), "nothing to take back") {
+		t.Errorf("undoing before any move: %v", err)
+	}
+	h.as("dispatcher", "bay", "move", "1", "--start", later, "--pin")
+	h.await("the move", func() bool { return h.job().Booking.When.Start != start })
+	has(t, h.as("dispatcher", "bay", "undo", "--preview"), "Taken back: the move of jobs/1", previewed)
+	has(t, h.as("dispatcher", "bay", "undo", "--move", "move-1"), "Taken back: the move of jobs/1")
+	for _, line := range []string{"bay swap 1 1", "bay swap 1 99", "bay swap 1 x", "bay promise --likely soon", "bay promise --likely 1h --skill none-has-it"} {
+		if _, _, err := h.try("", "dispatcher", strings.Fields(line)...); err == nil {
+			t.Errorf("%s was done", line)
+		}
+	}
+}
+
+// previewed is what every preview ends with.
+const previewed = "Nothing is changed yet: the same without --preview does it."
 
 // wrenchFails finds a wrench out after the car is gone: the closed job is listed
 // with its customer, and the owner says that it is known.

@@ -26,13 +26,16 @@ func (st *State) correctBegun(w *work, req *schedulingv1.MoveBookingRequest, in 
 	}
 	d := newDraft(st, in)
 	out, err := d.replan(order{
-		cause: req.GetJob() + " was handed over", moving: req.GetJob(),
-		wish: planner.Wish{Bay: req.GetBay(), Person: req.GetTechnician()},
+		cause: req.GetJob() + " was handed over",
+		asked: map[string]asked{req.GetJob(): {wish: planner.Wish{Bay: req.GetBay(), Person: req.GetTechnician()}}},
 	})
 	if err != nil {
 		return nil, nil, err
 	}
-	resp := &schedulingv1.MoveBookingResponse{Booking: d.state.open[req.GetJob()].booking, Changes: out.changes}
+	resp := &schedulingv1.MoveBookingResponse{
+		Booking: d.state.open[req.GetJob()].booking, Changes: out.changes,
+		Move: d.remember(st, req.GetValidateOnly(), "the handing over of "+req.GetJob(), req.GetJob()),
+	}
 	if req.GetValidateOnly() {
 		return nil, resp, nil
 	}

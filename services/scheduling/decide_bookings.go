@@ -24,9 +24,11 @@ func (st *State) moveBooking(req *schedulingv1.MoveBookingRequest, in sitelog.In
 	}
 	d := newDraft(st, in)
 	out, err := d.replan(order{
-		cause:  req.GetJob() + " was moved by hand",
-		moving: req.GetJob(), pin: req.GetPin(),
-		wish: planner.Wish{Bay: req.GetBay(), Person: req.GetTechnician(), Start: timeOf(req.GetStart())},
+		cause: req.GetJob() + " was moved by hand",
+		asked: map[string]asked{req.GetJob(): {
+			wish: planner.Wish{Bay: req.GetBay(), Person: req.GetTechnician(), Start: timeOf(req.GetStart())},
+			pin:  req.GetPin(),
+		}},
 	})
 	switch {
 	case err != nil:
@@ -34,7 +36,10 @@ func (st *State) moveBooking(req *schedulingv1.MoveBookingRequest, in sitelog.In
 	case out.refused != nil:
 		return nil, nil, impossible(out.refused)
 	}
-	resp := &schedulingv1.MoveBookingResponse{Booking: d.state.open[req.GetJob()].booking, Changes: out.changes}
+	resp := &schedulingv1.MoveBookingResponse{
+		Booking: d.state.open[req.GetJob()].booking, Changes: out.changes,
+		Move: d.remember(st, req.GetValidateOnly(), "the move of "+req.GetJob(), req.GetJob()),
+	}
 	if req.GetValidateOnly() {
 		return nil, resp, nil
 	}
@@ -79,7 +84,8 @@ func (st *State) unpinBooking(req *schedulingv1.UnpinBookingRequest, in sitelog.
 	d := newDraft(st, in)
 	d.add(&schedulingv1.BookingUnpinned{Booking: w.booking.GetName()})
 	out, err := d.replan(order{cause: req.GetJob() + " is no longer pinned"})
-	return d.events, &schedulingv1.UnpinBookingResponse{Booking: d.state.open[req.GetJob()].booking, Changes: out.changes}, err
+	resp := &schedulingv1.UnpinBookingResponse{Booking: d.state.open[req.GetJob()].booking, Changes: out.changes}
+	return d.unless(req.GetValidateOnly()), resp, err
 }
 
 // movable finds a job that is booked or waits; begun and ended work stays.

@@ -14,7 +14,8 @@ import (
 
 // setResource registers a resource or changes it whole, but for its blocks: they
 // have commands of their own.
-func (st *State) setResource(r *schedulingv1.Resource, in sitelog.Input) ([]proto.Message, *schedulingv1.SetResourceResponse, error) {
+func (st *State) setResource(req *schedulingv1.SetResourceRequest, in sitelog.Input) ([]proto.Message, *schedulingv1.SetResourceResponse, error) {
+	r := req.GetResource()
 	if err := checkResource(r); err != nil {
 		return nil, nil, err
 	}
@@ -33,7 +34,7 @@ func (st *State) setResource(r *schedulingv1.Resource, in sitelog.Input) ([]prot
 	d := newDraft(st, in)
 	d.add(&schedulingv1.ResourceSet{Resource: r})
 	out, err := d.replan(order{cause: r.GetName() + " was changed"})
-	return d.events, &schedulingv1.SetResourceResponse{Resource: r, Changes: out.changes}, err
+	return d.unless(req.GetValidateOnly()), &schedulingv1.SetResourceResponse{Resource: r, Changes: out.changes}, err
 }
 
 // begunOn gives the job whose begun work holds a resource.
@@ -131,7 +132,8 @@ func (st *State) unblockResource(req *schedulingv1.UnblockResourceRequest, in si
 	d := newDraft(st, in)
 	d.add(&schedulingv1.ResourceUnblocked{Resource: name, Block: req.GetBlock()})
 	out, err := d.replan(order{cause: name + " is back"})
-	return d.events, &schedulingv1.UnblockResourceResponse{Resource: d.state.resources[name], Changes: out.changes}, err
+	resp := &schedulingv1.UnblockResourceResponse{Resource: d.state.resources[name], Changes: out.changes}
+	return d.unless(req.GetValidateOnly()), resp, err
 }
 
 func noResource(name string) error {

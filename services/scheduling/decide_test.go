@@ -183,19 +183,19 @@ func TestResources(t *testing.T) {
 		"shift of no time":  {Name: "people/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_PERSON, Shifts: []*schedulingv1.Shift{{Weekday: 1, FromMinute: 60, ToMinute: 60}}},
 		"blocks":            {Name: "people/x", Title: "x", Kind: schedulingv1.ResourceKind_RESOURCE_KIND_PERSON, Blocks: []*schedulingv1.Block{{Id: "b"}}},
 	} {
-		_, _, err := s.st.setResource(r, s.input())
+		_, _, err := s.st.setResource(&schedulingv1.SetResourceRequest{Resource: r}, s.input())
 		if f := wantFault(t, err, fault.Invalid, "RESOURCE_INVALID"); len(f.Fields) != 1 {
 			t.Errorf("%s: fields %v", name, f.Fields)
 		}
 	}
-	if events, _, err := s.st.setResource(bay("bays/one", "lift"), s.input()); err != nil || len(events) > 0 {
+	if events, _, err := s.st.setResource(&schedulingv1.SetResourceRequest{Resource: bay("bays/one", "lift")}, s.input()); err != nil || len(events) > 0 {
 		t.Errorf("nothing changed and %v was written (%v)", events, err)
 	}
 	s.book("jobs/1", time.Hour)
 	s.hear(began("jobs/1"))
 	gone := bay("bays/one", "lift")
 	gone.Retired = true
-	_, _, err := s.st.setResource(gone, s.input())
+	_, _, err := s.st.setResource(&schedulingv1.SetResourceRequest{Resource: gone}, s.input())
 	_ = wantFault(t, err, fault.Precondition, "RESOURCE_IN_USE")
 }
 
@@ -208,7 +208,7 @@ func TestAWaitingJobIsTriedAgainWhenResourcesChange(t *testing.T) {
 	if why := s.booking("jobs/1").GetWaitingFor(); !strings.Contains(why, "nobody has engine") {
 		t.Errorf("waits for %q", why)
 	}
-	events, resp, err := s.st.setResource(person("people/anna", "engine"), s.input())
+	events, resp, err := s.st.setResource(&schedulingv1.SetResourceRequest{Resource: person("people/anna", "engine")}, s.input())
 	if err != nil || len(resp.GetChanges()) != 1 {
 		t.Fatalf("got %v, %v", resp, err)
 	}

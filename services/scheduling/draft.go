@@ -30,11 +30,19 @@ func (d *draft) add(event proto.Message) {
 	evolve(d.state, sitelog.Event{Message: event, Site: d.in.Site, Time: d.in.Now, Actor: d.in.Actor})
 }
 
+// unless gives the events, or none if the consequence shall only be shown.
+func (d *draft) unless(onlyShown bool) []proto.Message {
+	if onlyShown {
+		return nil
+	}
+	return d.events
+}
+
 // outcome is what a new plan changed.
 type outcome struct {
-	// changes are the bookings other than the one that was asked for.
+	// changes are the bookings other than those that were asked for.
 	changes []*schedulingv1.Change
-	// refused says why the job that was asked for cannot go where it should.
+	// refused says why a job that was asked for cannot go where it should.
 	refused *planner.Impossible
 }
 
@@ -48,7 +56,7 @@ func (d *draft) replan(o order) (outcome, error) {
 	out := outcome{}
 	waiting := map[string]string{}
 	for _, u := range plan.Unplaced {
-		if u.Job == o.moving {
+		if o.asks(u.Job) {
 			return outcome{refused: u}, nil
 		}
 		waiting[u.Job] = u.Error()
@@ -62,7 +70,7 @@ func (d *draft) replan(o order) (outcome, error) {
 		} else if w.demand.GetPlanRevision() > 0 {
 			change = d.wait(w, orElse(waiting[job], w.waitsFor()), o)
 		}
-		if change != nil && job != o.moving {
+		if change != nil && !o.asks(job) {
 			out.changes = append(out.changes, change)
 		}
 	}
@@ -129,11 +137,11 @@ func (d *draft) settle(w *work, p planner.Placement, o order) *schedulingv1.Chan
 		}
 		d.add(&schedulingv1.BookingMoved{Booking: b, From: old.GetWhen(), Reason: d.reason(w, p, o)})
 	case !w.booked():
-		b.State, b.Pinned = schedulingv1.BookingState_BOOKING_STATE_BOOKED, o.pin && p.Job == o.moving
+		b.State, b.Pinned = schedulingv1.BookingState_BOOKING_STATE_BOOKED, o.asked[p.Job].pin
 		d.add(&schedulingv1.BookingMade{Booking: b})
 	default:
-		if p.Job == o.moving {
-			b.Pinned, b.PinReason = o.pin, ""
+		if a, ok := o.asked[p.Job]; ok {
+			b.Pinned, b.PinReason = a.pin, a.pinReason
 		}
 		if samePlace(old, b) && old.GetPinned() == b.GetPinned() {
 			return nil

@@ -43,6 +43,10 @@ func evolve(st *State, e sitelog.Event) {
 		st.pin(m.GetBooking(), true, m.GetReason())
 	case *schedulingv1.BookingUnpinned:
 		st.pin(m.GetBooking(), false, "")
+	case *schedulingv1.MoveMade:
+		st.moveMade(m, e.Time)
+	case *schedulingv1.MoveUndone:
+		st.moveUndone(m.GetMove())
 	case *schedulingv1.BookingFinished:
 		st.end(m.GetBooking(), e.Time)
 	case *schedulingv1.BookingCancelled:

@@ -30,10 +30,22 @@ type order struct {
 	cause string
 	// starting is the job whose work begins now.
 	starting string
-	// moving is the job that shall go where wish says, and stay there if pin is set.
-	moving string
-	wish   planner.Wish
-	pin    bool
+	// asked are the jobs that shall go somewhere.
+	asked map[string]asked
+	// before is where other jobs shall lie again, if they can.
+	before map[string]*schedulingv1.Place
+}
+
+// asked is where a job shall go, and whether it shall stay there.
+type asked struct {
+	wish      planner.Wish
+	pin       bool
+	pinReason string
+}
+
+func (o order) asks(job string) bool {
+	_, ok := o.asked[job]
+	return ok
 }
 
 // problem is the site as the planner sees it: resources in use, and the jobs
@@ -100,27 +112,40 @@ func (st *State) planned(w *work, now time.Time, o order) planner.Job {
 	}
 	j.Release, j.ReleaseWhy = st.release(d)
 	if w.booked() {
-		j.Current = &planner.Current{
-			Bay: b.GetBay(), Person: b.GetTechnician(), Tools: b.GetTools(),
-			When: planner.Interval{Start: timeOf(b.GetWhen().GetStart()), End: timeOf(b.GetWhen().GetEnd())},
-		}
+		j.Current = currentOf(b)
 		j.Pinned = b.GetPinned()
+		if p := o.before[d.GetJob()]; p.GetWhen() != nil {
+			j.Current = currentOf(p)
+		}
 	}
+	a, isAsked := o.asked[d.GetJob()]
 	switch {
 	case d.GetJob() == o.starting:
 		j.Started = st.begun(w, now)
 	case w.started():
 		// After a clock was set back, work still began no later than now: its bay is taken.
 		j.Started = startedOf(w, earlier(timeOf(b.GetStartedAt()), now), earlier(w.since(), now))
-		if d.GetJob() == o.moving {
-			j.Started.Bay = orElse(o.wish.Bay, j.Started.Bay)
-			j.Started.Person = orElse(o.wish.Person, j.Started.Person)
-		}
-	case d.GetJob() == o.moving:
-		wish := o.wish
-		j.Wish, j.Current, j.Pinned = &wish, nil, false
+		j.Started.Bay = orElse(a.wish.Bay, j.Started.Bay)
+		j.Started.Person = orElse(a.wish.Person, j.Started.Person)
+	case isAsked:
+		j.Wish, j.Current, j.Pinned = &a.wish, nil, false
 	}
 	return j
+}
+
+// lying is a booking, or a place that one had.
+type lying interface {
+	GetBay() string
+	GetTechnician() string
+	GetTools() []string
+	GetWhen() *commonv1.Interval
+}
+
+func currentOf(l lying) *planner.Current {
+	return &planner.Current{
+		Bay: l.GetBay(), Person: l.GetTechnician(), Tools: l.GetTools(),
+		When: planner.Interval{Start: timeOf(l.GetWhen().GetStart()), End: timeOf(l.GetWhen().GetEnd())},
+	}
 }
 
 // release is the earliest start: the car must be there, and the parts when they

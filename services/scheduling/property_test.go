@@ -60,7 +60,7 @@ func (w *walk) step() {
 		func() { w.hear(&jobv1.WorkFinished{Job: w.job()}) },
 		func() { w.hear(&jobv1.JobCancelled{Job: w.job(), Reason: "sold"}) },
 		func() { w.wait(w.hours("wait", 0, 30)) },
-		w.block, w.unblock, w.move, w.pin, w.resource,
+		w.block, w.unblock, w.move, w.swap, w.undo, w.pin, w.resource,
 	}
 	rapid.SampledFrom(steps).Draw(w.t, "step")()
 	for _, m := range w.last {
@@ -142,6 +142,18 @@ func (w *walk) move() {
 	w.decided(events, err)
 }
 
+func (w *walk) swap() {
+	events, _, err := w.st.swapBookings(&schedulingv1.SwapBookingsRequest{
+		Job: w.job(), Other: w.job(), ValidateOnly: rapid.Bool().Draw(w.t, "only shown"),
+	}, w.input())
+	w.decided(events, err)
+}
+
+func (w *walk) undo() {
+	events, _, err := w.st.undoMove(&schedulingv1.UndoMoveRequest{ValidateOnly: rapid.Bool().Draw(w.t, "only shown")}, w.input())
+	w.decided(events, err)
+}
+
 func (w *walk) pin() {
 	job := w.job()
 	events, _, err := w.st.pinBooking(&schedulingv1.PinBookingRequest{Job: job}, w.input())
@@ -154,7 +166,7 @@ func (w *walk) pin() {
 func (w *walk) resource() {
 	r := clone(w.st.resources[w.name()])
 	r.Blocks, r.Retired = nil, rapid.Bool().Draw(w.t, "retired")
-	events, _, err := w.st.setResource(r, w.input())
+	events, _, err := w.st.setResource(&schedulingv1.SetResourceRequest{Resource: r}, w.input())
 	w.decided(events, err)
 }
 

@@ -95,7 +95,7 @@ func (s *shop) wait(d time.Duration) {
 
 func (s *shop) set(r *schedulingv1.Resource) {
 	s.t.Helper()
-	events, _, err := s.st.setResource(r, s.input())
+	events, _, err := s.st.setResource(&schedulingv1.SetResourceRequest{Resource: r}, s.input())
 	if err != nil {
 		s.t.Fatalf("set %s: %v", r.GetName(), err)
 	}

@@ -19,12 +19,13 @@ type Server struct {
 
 	runner *sitelog.Runner[*State]
 	views  *readmodel.Views[*State]
+	now    func() time.Time
 }
 
-// NewServer makes a server over a runner and its read models. No answer of this
-// service needs a clock: what is decided takes its time from the log.
-func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], _ func() time.Time) *Server {
-	return &Server{runner: runner, views: views}
+// NewServer makes a server over a runner and its read models. What is decided takes
+// its time from the log; now is for questions that decide nothing.
+func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
+	return &Server{runner: runner, views: views, now: now}
 }
 
 // Register offers the service.
@@ -36,7 +37,7 @@ func (s *Server) Register(reg grpc.ServiceRegistrar) {
 func (s *Server) SetResource(ctx context.Context, req *schedulingv1.SetResourceRequest) (*schedulingv1.SetResourceResponse, error) {
 	resp, receipt, err := command.Run(ctx, s.runner, req,
 		func(st *State, in sitelog.Input) ([]proto.Message, *schedulingv1.SetResourceResponse, error) {
-			return st.setResource(req.GetResource(), in)
+			return st.setResource(req, in)
 		})
 	if err != nil {
 		return nil, err
@@ -76,6 +77,32 @@ func (s *Server) MoveBooking(ctx context.Context, req *schedulingv1.MoveBookingR
 	resp, receipt, err := command.Run(ctx, s.runner, req,
 		func(st *State, in sitelog.Input) ([]proto.Message, *schedulingv1.MoveBookingResponse, error) {
 			return st.moveBooking(req, in)
+		})
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
+// SwapBookings implements the service.
+func (s *Server) SwapBookings(ctx context.Context, req *schedulingv1.SwapBookingsRequest) (*schedulingv1.SwapBookingsResponse, error) {
+	resp, receipt, err := command.Run(ctx, s.runner, req,
+		func(st *State, in sitelog.Input) ([]proto.Message, *schedulingv1.SwapBookingsResponse, error) {
+			return st.swapBookings(req, in)
+		})
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
+// UndoMove implements the service.
+func (s *Server) UndoMove(ctx context.Context, req *schedulingv1.UndoMoveRequest) (*schedulingv1.UndoMoveResponse, error) {
+	resp, receipt, err := command.Run(ctx, s.runner, req,
+		func(st *State, in sitelog.Input) ([]proto.Message, *schedulingv1.UndoMoveResponse, error) {
+			return st.undoMove(req, in)
 		})
 	if err != nil {
 		return nil, err

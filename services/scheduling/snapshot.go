@@ -2,6 +2,7 @@ package scheduling
 
 import (
 	"maps"
+	"slices"
 	"time"
 
 	"ramprow/internal/platform/shelf"
@@ -20,6 +21,8 @@ type kept struct {
 	Blocks      uint64
 	Shelf       shelf.Kept
 	ArchivedTo  time.Time
+	Moves       []handMove
+	Moved       uint64
 }
 
 type keptWork struct {
@@ -30,7 +33,7 @@ type keptWork struct {
 // snapshot copies the maps alone: what hangs in them is never changed in place.
 func snapshot(st *State) func() ([]byte, error) {
 	resources, open, ended := maps.Clone(st.resources), maps.Clone(st.open), maps.Clone(st.ended)
-	k := kept{Blocks: st.blocks, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo}
+	k := kept{Blocks: st.blocks, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved}
 	return func() ([]byte, error) {
 		k.Resources, k.Open, k.Ended = resources, keepWork(open), keepWork(ended)
 		return statecode.Encode(&k)
@@ -52,6 +55,7 @@ func restore(site string, data []byte) (*State, error) {
 	}
 	st := newState(site)
 	st.resources, st.blocks = k.Resources, k.Blocks
+	st.moves, st.moved = k.Moves, k.Moved
 	st.shelf, st.archivedTo = k.Shelf.Shelf(), k.ArchivedTo
 	for job, w := range k.Open {
 		st.open[job] = &work{demand: w.Demand, booking: w.Booking}

@@ -24,6 +24,9 @@ type State struct {
 	archivedTo time.Time
 	// blocks counts the blocks ever made, for their names.
 	blocks uint64
+	// moves are the last ones made by hand, the newest last; moved counts all of them.
+	moves []handMove
+	moved uint64
 }
 
 // work is what is known of one job.
@@ -45,7 +48,7 @@ func newState(string) *State {
 // fork is a copy to try events on. Jobs that are over are left out: no plan looks at them.
 func (st *State) fork() *State {
 	return &State{
-		zone: st.zone, blocks: st.blocks,
+		zone: st.zone, blocks: st.blocks, moves: slices.Clone(st.moves), moved: st.moved,
 		resources: maps.Clone(st.resources), open: maps.Clone(st.open), ended: map[string]*work{},
 	}
 }

@@ -121,7 +121,7 @@ func bayMove(o *options) *cobra.Command {
 			}
 			lines := bookingLines(s, r)
 			if preview {
-				lines = append(lines, "Nothing is changed yet: the same without --preview does it.")
+				lines = append(lines, previewed)
 			}
 			return s.answer(r, lines...)
 		}),

@@ -83,6 +83,7 @@ type resourceChange struct {
 	title, kind      string
 	skills, shifts   []string
 	retired, forever bool
+	preview          bool
 }
 
 func baySet(o *options) *cobra.Command {
@@ -92,6 +93,7 @@ func baySet(o *options) *cobra.Command {
 		Short: "Register a bay, a person or a tool, or change it; flags that are left out stay",
 		Example: `  ramprow bay set bays/1 --title 'Bay 1' --type two-post
   ramprow bay set people/tomas --title Tomas --skill petrol,timing --shift mon-fri=08:00-16:30
+  ramprow bay set people/rosa --skill 'refrigerant until 2027-01-31' --preview
   ramprow bay set tools/cam-lock --title 'Camshaft lock' --type cam-lock`,
 	}
 	command.RunE = o.run(func(ctx context.Context, s *session, args []string) error {
@@ -99,22 +101,29 @@ func baySet(o *options) *cobra.Command {
 		if err != nil {
 			return err
 		}
-		if err := in.apply(resource, command.Flags().Changed); err != nil {
+		if err := in.apply(resource, s.now(), command.Flags().Changed); err != nil {
 			return err
 		}
-		r, err := s.Scheduling.SetResource(ctx, &schedulingv1.SetResourceRequest{RequestId: s.once(), Resource: resource})
+		r, err := s.Scheduling.SetResource(ctx, &schedulingv1.SetResourceRequest{
+			RequestId: s.once(), Resource: resource, ValidateOnly: in.preview,
+		})
 		if err != nil {
 			return err
 		}
-		return s.answer(r, append([]string{r.GetResource().GetName() + ": kept" + repeated(r.GetReceipt())}, changeLines(s, r.GetChanges())...)...)
+		lines := append([]string{r.GetResource().GetName() + ": kept" + repeated(r.GetReceipt())}, changeLines(s, r.GetChanges())...)
+		if in.preview {
+			lines = append(lines[1:], previewed)
+		}
+		return s.answer(r, lines...)
 	})
 	flags := command.Flags()
 	flags.StringVar(&in.title, "title", "", "what people call it")
 	flags.StringVar(&in.kind, "type", "", "for a bay its kind in the catalogue, for a tool the catalogue's tool")
-	flags.StringSliceVar(&in.skills, "skill", nil, "what a person can do; may be repeated")
+	flags.StringSliceVar(&in.skills, "skill", nil, "what a person can do, or a licence with the day it ends; may be repeated")
 	flags.StringArrayVar(&in.shifts, "shift", nil, "when it can be used, as in mon-fri=08:00-16:30; may be repeated")
 	flags.BoolVar(&in.forever, "always", false, "can be used at any time: no shifts")
 	flags.BoolVar(&in.retired, "retired", false, "is not used any more")
+	flags.BoolVar(&in.preview, "preview", false, "show the consequence only")
 	command.MarkFlagsMutuallyExclusive("shift", "always")
 	return command
 }
@@ -137,13 +146,14 @@ func (s *session) resourceOrNew(ctx context.Context, name string) (*schedulingv1
 	}
 	for _, r := range all {
 		if r.GetName() == name {
+			r.Blocks = nil // they have commands of their own and stay
 			return r, nil
 		}
 	}
 	return &schedulingv1.Resource{Name: name, Kind: kind, Title: number(name)}, nil
 }
 
-func (in *resourceChange) apply(r *schedulingv1.Resource, given func(string) bool) error {
+func (in *resourceChange) apply(r *schedulingv1.Resource, now time.Time, given func(string) bool) error {
 	if given("title") {
 		r.Title = in.title
 	}
@@ -155,8 +165,12 @@ func (in *resourceChange) apply(r *schedulingv1.Resource, given func(string) boo
 	}
 	if given("skill") {
 		r.Skills = nil
-		for _, skill := range in.skills {
-			r.Skills = append(r.Skills, &schedulingv1.Qualification{Skill: skill})
+		for _, text := range in.skills {
+			skill, err := parseSkill(text, now)
+			if err != nil {
+				return err
+			}
+			r.Skills = append(r.Skills, skill)
 		}
 	}
 	if given("shift") || in.forever {

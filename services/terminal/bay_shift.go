@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -78,4 +81,20 @@ func parseMinute(text string) (uint32, bool) {
 	m, err2 := strconv.ParseUint(minutes, 10, 8)
 	total := uint32(h*60 + m)
 	return total, ok && err == nil && err2 == nil && len(minutes) == 2 && m < 60 && total <= 24*60
+}
+
+// parseSkill reads a skill, or one with its end as in refrigerant until 2027-01-31.
+// A licence is good for the whole of its last day.
+func parseSkill(text string, now time.Time) (*schedulingv1.Qualification, error) {
+	name, until, ends := strings.Cut(text, " until ")
+	q := &schedulingv1.Qualification{Skill: strings.TrimSpace(name)}
+	if !ends {
+		return q, nil
+	}
+	day, err := parseDay(strings.TrimSpace(until), now)
+	if err != nil {
+		return nil, fmt.Errorf("--skill %q: %w", text, err)
+	}
+	q.Expires = timestamppb.New(day.AddDate(0, 0, 1))
+	return q, nil
 }

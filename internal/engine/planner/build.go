@@ -38,9 +38,11 @@ func (s *shop) given() *board {
 	b := newBoard(s)
 	b.freeze()
 	b.pin()
-	for _, job := range s.urgency {
-		if j := s.jobs[job]; j.Wish != nil && j.Started == nil {
-			b.putWish(job)
+	for _, timed := range []bool{true, false} { // what has a time first: the others can go around it
+		for _, job := range s.urgency {
+			if j := s.jobs[job]; j.Wish != nil && j.Started == nil && j.Wish.Start.IsZero() != timed {
+				b.putWish(job)
+			}
 		}
 	}
 	return b

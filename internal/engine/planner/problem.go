@@ -120,6 +120,8 @@ type Current struct {
 type Wish struct {
 	Bay, Person string
 	Start       time.Time
+	// NotBefore is the earliest start where Start is open; zero: none.
+	NotBefore time.Time
 }
 
 // Started is work that has begun. An empty Bay or Person means that nobody has

@@ -47,6 +47,9 @@ func timesOf(j *Job) times {
 	if !j.Due.IsZero() {
 		t.due = at(j.Due)
 	}
+	if j.Wish != nil && j.Wish.NotBefore.After(j.Release) {
+		t.release = at(j.Wish.NotBefore)
+	}
 	if j.Current != nil {
 		t.start, t.end = at(j.Current.When.Start), at(j.Current.When.End)
 	}

@@ -162,6 +162,9 @@ func values(m protoreflect.Message, f protoreflect.FieldDescriptor, depth int) [
 	if f.Kind() == protoreflect.MessageKind {
 		nested := m.NewField(f)
 		fill(nested.Message(), depth+1)
+		if f.Message().FullName() == "google.protobuf.Duration" { // one second: most that are asked for must not be empty
+			nested.Message().Set(f.Message().Fields().ByName("seconds"), protoreflect.ValueOfInt64(1))
+		}
 		return []protoreflect.Value{nested}
 	}
 	return scalars(f)

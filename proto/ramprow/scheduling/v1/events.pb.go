@@ -792,6 +792,217 @@ func (x *BookingCancelled) GetReason() string {
 	return ""
 }
 
+// MoveMade keeps where everything lay before somebody moved a booking by hand, so that it can be taken back.
+type MoveMade struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// move-{n}
+	Move string `protobuf:"bytes,1,opt,name=move,proto3" json:"move,omitempty"`
+	// What was done, in words.
+	What string `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	// The jobs that were moved, and not only made room.
+	Jobs          []string `protobuf:"bytes,3,rep,name=jobs,proto3" json:"jobs,omitempty"`
+	Before        []*Place `protobuf:"bytes,4,rep,name=before,proto3" json:"before,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MoveMade) Reset() {
+	*x = MoveMade{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveMade) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveMade) ProtoMessage() {}
+
+func (x *MoveMade) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveMade.ProtoReflect.Descriptor instead.
+func (*MoveMade) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *MoveMade) GetMove() string {
+	if x != nil {
+		return x.Move
+	}
+	return ""
+}
+
+func (x *MoveMade) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *MoveMade) GetJobs() []string {
+	if x != nil {
+		return x.Jobs
+	}
+	return nil
+}
+
+func (x *MoveMade) GetBefore() []*Place {
+	if x != nil {
+		return x.Before
+	}
+	return nil
+}
+
+// MoveUndone takes the last move back.
+type MoveUndone struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Move          string                 `protobuf:"bytes,1,opt,name=move,proto3" json:"move,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MoveUndone) Reset() {
+	*x = MoveUndone{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MoveUndone) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MoveUndone) ProtoMessage() {}
+
+func (x *MoveUndone) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MoveUndone.ProtoReflect.Descriptor instead.
+func (*MoveUndone) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *MoveUndone) GetMove() string {
+	if x != nil {
+		return x.Move
+	}
+	return ""
+}
+
+// Place is where a booking lay.
+type Place struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// Absent: it was not booked.
+	When          *v1.Interval `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
+	Bay           string       `protobuf:"bytes,3,opt,name=bay,proto3" json:"bay,omitempty"`
+	Technician    string       `protobuf:"bytes,4,opt,name=technician,proto3" json:"technician,omitempty"`
+	Tools         []string     `protobuf:"bytes,5,rep,name=tools,proto3" json:"tools,omitempty"`
+	Pinned        bool         `protobuf:"varint,6,opt,name=pinned,proto3" json:"pinned,omitempty"`
+	PinReason     string       `protobuf:"bytes,7,opt,name=pin_reason,json=pinReason,proto3" json:"pin_reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Place) Reset() {
+	*x = Place{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Place) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Place) ProtoMessage() {}
+
+func (x *Place) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Place.ProtoReflect.Descriptor instead.
+func (*Place) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *Place) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *Place) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
+func (x *Place) GetBay() string {
+	if x != nil {
+		return x.Bay
+	}
+	return ""
+}
+
+func (x *Place) GetTechnician() string {
+	if x != nil {
+		return x.Technician
+	}
+	return ""
+}
+
+func (x *Place) GetTools() []string {
+	if x != nil {
+		return x.Tools
+	}
+	return nil
+}
+
+func (x *Place) GetPinned() bool {
+	if x != nil {
+		return x.Pinned
+	}
+	return false
+}
+
+func (x *Place) GetPinReason() string {
+	if x != nil {
+		return x.PinReason
+	}
+	return ""
+}
+
 var File_ramprow_scheduling_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
@@ -848,7 +1059,26 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\x06in_bay\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x05inBay\"d\n" +
 	"\x10BookingCancelled\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reasonB2Z0ramprow/proto/ramprow/scheduling/v1;schedulingv1b\x06proto3"
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"|\n" +
+	"\bMoveMade\x12\x12\n" +
+	"\x04move\x18\x01 \x01(\tR\x04move\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\x12\x12\n" +
+	"\x04jobs\x18\x03 \x03(\tR\x04jobs\x124\n" +
+	"\x06before\x18\x04 \x03(\v2\x1c.ramprow.scheduling.v1.PlaceR\x06before\" \n" +
+	"\n" +
+	"MoveUndone\x12\x12\n" +
+	"\x04move\x18\x01 \x01(\tR\x04move\"\xc9\x01\n" +
+	"\x05Place\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12/\n" +
+	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x10\n" +
+	"\x03bay\x18\x03 \x01(\tR\x03bay\x12\x1e\n" +
+	"\n" +
+	"technician\x18\x04 \x01(\tR\n" +
+	"technician\x12\x14\n" +
+	"\x05tools\x18\x05 \x03(\tR\x05tools\x12\x16\n" +
+	"\x06pinned\x18\x06 \x01(\bR\x06pinned\x12\x1d\n" +
+	"\n" +
+	"pin_reason\x18\a \x01(\tR\tpinReasonB2Z0ramprow/proto/ramprow/scheduling/v1;schedulingv1b\x06proto3"
 
 var (
 	file_ramprow_scheduling_v1_events_proto_rawDescOnce sync.Once
@@ -862,7 +1092,7 @@ func file_ramprow_scheduling_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_events_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_ramprow_scheduling_v1_events_proto_goTypes = []any{
 	(*ResourceSet)(nil),           // 0: ramprow.scheduling.v1.ResourceSet
 	(*ResourceBlocked)(nil),       // 1: ramprow.scheduling.v1.ResourceBlocked
@@ -877,39 +1107,44 @@ var file_ramprow_scheduling_v1_events_proto_goTypes = []any{
 	(*BookingStarted)(nil),        // 10: ramprow.scheduling.v1.BookingStarted
 	(*BookingFinished)(nil),       // 11: ramprow.scheduling.v1.BookingFinished
 	(*BookingCancelled)(nil),      // 12: ramprow.scheduling.v1.BookingCancelled
-	(*Resource)(nil),              // 13: ramprow.scheduling.v1.Resource
-	(*Block)(nil),                 // 14: ramprow.scheduling.v1.Block
-	(*v1.Spread)(nil),             // 15: ramprow.common.v1.Spread
-	(*EffortShare)(nil),           // 16: ramprow.scheduling.v1.EffortShare
-	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 18: google.protobuf.Duration
-	(*Booking)(nil),               // 19: ramprow.scheduling.v1.Booking
-	(*v1.Interval)(nil),           // 20: ramprow.common.v1.Interval
+	(*MoveMade)(nil),              // 13: ramprow.scheduling.v1.MoveMade
+	(*MoveUndone)(nil),            // 14: ramprow.scheduling.v1.MoveUndone
+	(*Place)(nil),                 // 15: ramprow.scheduling.v1.Place
+	(*Resource)(nil),              // 16: ramprow.scheduling.v1.Resource
+	(*Block)(nil),                 // 17: ramprow.scheduling.v1.Block
+	(*v1.Spread)(nil),             // 18: ramprow.common.v1.Spread
+	(*EffortShare)(nil),           // 19: ramprow.scheduling.v1.EffortShare
+	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 21: google.protobuf.Duration
+	(*Booking)(nil),               // 22: ramprow.scheduling.v1.Booking
+	(*v1.Interval)(nil),           // 23: ramprow.common.v1.Interval
 }
 var file_ramprow_scheduling_v1_events_proto_depIdxs = []int32{
-	13, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
-	14, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
+	16, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
+	17, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
 	4,  // 2: ramprow.scheduling.v1.DemandNoted.demand:type_name -> ramprow.scheduling.v1.Demand
-	15, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
-	16, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
-	17, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
-	17, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
-	18, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
-	17, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
-	17, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
-	19, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
-	19, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
-	20, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
-	19, // 13: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
-	19, // 14: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
-	19, // 15: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
-	18, // 16: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
-	19, // 17: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	18, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
+	19, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
+	20, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
+	20, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
+	21, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
+	20, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
+	20, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
+	22, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
+	22, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
+	23, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
+	22, // 13: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
+	22, // 14: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
+	22, // 15: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
+	21, // 16: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
+	22, // 17: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
+	15, // 18: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
+	23, // 19: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_events_proto_init() }
@@ -924,7 +1159,7 @@ func file_ramprow_scheduling_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_events_proto_rawDesc), len(file_ramprow_scheduling_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -10,6 +10,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/common/v1"
 	reflect "reflect"
@@ -25,9 +26,11 @@ const (
 )
 
 type SetResourceRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Resource      *Resource              `protobuf:"bytes,2,opt,name=resource,proto3" json:"resource,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Resource  *Resource              `protobuf:"bytes,2,opt,name=resource,proto3" json:"resource,omitempty"`
+	// Show the consequence only.
+	ValidateOnly  bool `protobuf:"varint,3,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -74,6 +77,13 @@ func (x *SetResourceRequest) GetResource() *Resource {
 		return x.Resource
 	}
 	return nil
+}
+
+func (x *SetResourceRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
 }
 
 type SetResourceResponse struct {
@@ -274,10 +284,12 @@ func (x *BlockResourceResponse) GetReceipt() *v1.Receipt {
 }
 
 type UnblockResourceRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Resource      string                 `protobuf:"bytes,2,opt,name=resource,proto3" json:"resource,omitempty"`
-	Block         string                 `protobuf:"bytes,3,opt,name=block,proto3" json:"block,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Resource  string                 `protobuf:"bytes,2,opt,name=resource,proto3" json:"resource,omitempty"`
+	Block     string                 `protobuf:"bytes,3,opt,name=block,proto3" json:"block,omitempty"`
+	// Show the consequence only.
+	ValidateOnly  bool `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -331,6 +343,13 @@ func (x *UnblockResourceRequest) GetBlock() string {
 		return x.Block
 	}
 	return ""
+}
+
+func (x *UnblockResourceRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
 }
 
 type UnblockResourceResponse struct {
@@ -931,8 +950,10 @@ type MoveBookingResponse struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
 	Booking *Booking               `protobuf:"bytes,1,opt,name=booking,proto3" json:"booking,omitempty"`
 	// Every other booking that moved with it.
-	Changes       []*Change   `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
-	Receipt       *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	Changes []*Change   `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
+	Receipt *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	// Names the move for UndoMove; empty if nothing was moved.
+	Move          string `protobuf:"bytes,4,opt,name=move,proto3" json:"move,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -988,6 +1009,482 @@ func (x *MoveBookingResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+func (x *MoveBookingResponse) GetMove() string {
+	if x != nil {
+		return x.Move
+	}
+	return ""
+}
+
+type SwapBookingsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Other         string                 `protobuf:"bytes,3,opt,name=other,proto3" json:"other,omitempty"`
+	ValidateOnly  bool                   `protobuf:"varint,4,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SwapBookingsRequest) Reset() {
+	*x = SwapBookingsRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SwapBookingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SwapBookingsRequest) ProtoMessage() {}
+
+func (x *SwapBookingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SwapBookingsRequest.ProtoReflect.Descriptor instead.
+func (*SwapBookingsRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *SwapBookingsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SwapBookingsRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *SwapBookingsRequest) GetOther() string {
+	if x != nil {
+		return x.Other
+	}
+	return ""
+}
+
+func (x *SwapBookingsRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+type SwapBookingsResponse struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Booking *Booking               `protobuf:"bytes,1,opt,name=booking,proto3" json:"booking,omitempty"`
+	Other   *Booking               `protobuf:"bytes,2,opt,name=other,proto3" json:"other,omitempty"`
+	// Every booking but these two that moved with them.
+	Changes []*Change `protobuf:"bytes,3,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Names the move for UndoMove.
+	Move          string      `protobuf:"bytes,4,opt,name=move,proto3" json:"move,omitempty"`
+	Receipt       *v1.Receipt `protobuf:"bytes,5,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SwapBookingsResponse) Reset() {
+	*x = SwapBookingsResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SwapBookingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SwapBookingsResponse) ProtoMessage() {}
+
+func (x *SwapBookingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SwapBookingsResponse.ProtoReflect.Descriptor instead.
+func (*SwapBookingsResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *SwapBookingsResponse) GetBooking() *Booking {
+	if x != nil {
+		return x.Booking
+	}
+	return nil
+}
+
+func (x *SwapBookingsResponse) GetOther() *Booking {
+	if x != nil {
+		return x.Other
+	}
+	return nil
+}
+
+func (x *SwapBookingsResponse) GetChanges() []*Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *SwapBookingsResponse) GetMove() string {
+	if x != nil {
+		return x.Move
+	}
+	return ""
+}
+
+func (x *SwapBookingsResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type UndoMoveRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// As the move's answer named it: if another was made since, nothing is undone. Empty: whatever was last.
+	Move          string `protobuf:"bytes,2,opt,name=move,proto3" json:"move,omitempty"`
+	ValidateOnly  bool   `protobuf:"varint,3,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UndoMoveRequest) Reset() {
+	*x = UndoMoveRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UndoMoveRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UndoMoveRequest) ProtoMessage() {}
+
+func (x *UndoMoveRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UndoMoveRequest.ProtoReflect.Descriptor instead.
+func (*UndoMoveRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *UndoMoveRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *UndoMoveRequest) GetMove() string {
+	if x != nil {
+		return x.Move
+	}
+	return ""
+}
+
+func (x *UndoMoveRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+type UndoMoveResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is taken back, in words.
+	Undone string `protobuf:"bytes,1,opt,name=undone,proto3" json:"undone,omitempty"`
+	// Every booking that goes elsewhere.
+	Changes       []*Change   `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
+	Receipt       *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *UndoMoveResponse) Reset() {
+	*x = UndoMoveResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *UndoMoveResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*UndoMoveResponse) ProtoMessage() {}
+
+func (x *UndoMoveResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use UndoMoveResponse.ProtoReflect.Descriptor instead.
+func (*UndoMoveResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *UndoMoveResponse) GetUndone() string {
+	if x != nil {
+		return x.Undone
+	}
+	return ""
+}
+
+func (x *UndoMoveResponse) GetChanges() []*Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *UndoMoveResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type GetEarliestPromiseRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// When the car comes; absent: now.
+	Arrives *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=arrives,proto3" json:"arrives,omitempty"`
+	// Hands-on time that half of such work does not exceed, and four cases of five; without the second, it is the first.
+	P50 *durationpb.Duration `protobuf:"bytes,2,opt,name=p50,proto3" json:"p50,omitempty"`
+	P80 *durationpb.Duration `protobuf:"bytes,3,opt,name=p80,proto3" json:"p80,omitempty"`
+	// Kinds of bay it can be done in; empty: any.
+	BayKinds []string `protobuf:"bytes,4,rep,name=bay_kinds,json=bayKinds,proto3" json:"bay_kinds,omitempty"`
+	Skills   []string `protobuf:"bytes,5,rep,name=skills,proto3" json:"skills,omitempty"`
+	// Catalogue tools, one piece of each.
+	Tools    []string `protobuf:"bytes,6,rep,name=tools,proto3" json:"tools,omitempty"`
+	Priority uint32   `protobuf:"varint,7,opt,name=priority,proto3" json:"priority,omitempty"`
+	// When the parts come, and how long the work goes on without them; absent: they are there.
+	PartsEta         *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=parts_eta,json=partsEta,proto3" json:"parts_eta,omitempty"`
+	UntilPartsNeeded *durationpb.Duration   `protobuf:"bytes,9,opt,name=until_parts_needed,json=untilPartsNeeded,proto3" json:"until_parts_needed,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *GetEarliestPromiseRequest) Reset() {
+	*x = GetEarliestPromiseRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEarliestPromiseRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEarliestPromiseRequest) ProtoMessage() {}
+
+func (x *GetEarliestPromiseRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEarliestPromiseRequest.ProtoReflect.Descriptor instead.
+func (*GetEarliestPromiseRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *GetEarliestPromiseRequest) GetArrives() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Arrives
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetP50() *durationpb.Duration {
+	if x != nil {
+		return x.P50
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetP80() *durationpb.Duration {
+	if x != nil {
+		return x.P80
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetBayKinds() []string {
+	if x != nil {
+		return x.BayKinds
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetSkills() []string {
+	if x != nil {
+		return x.Skills
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetTools() []string {
+	if x != nil {
+		return x.Tools
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetPriority() uint32 {
+	if x != nil {
+		return x.Priority
+	}
+	return 0
+}
+
+func (x *GetEarliestPromiseRequest) GetPartsEta() *timestamppb.Timestamp {
+	if x != nil {
+		return x.PartsEta
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseRequest) GetUntilPartsNeeded() *durationpb.Duration {
+	if x != nil {
+		return x.UntilPartsNeeded
+	}
+	return nil
+}
+
+type GetEarliestPromiseResponse struct {
+	state      protoimpl.MessageState `protogen:"open.v1"`
+	When       *v1.Interval           `protobuf:"bytes,1,opt,name=when,proto3" json:"when,omitempty"`
+	Bay        string                 `protobuf:"bytes,2,opt,name=bay,proto3" json:"bay,omitempty"`
+	Technician string                 `protobuf:"bytes,3,opt,name=technician,proto3" json:"technician,omitempty"`
+	// When it is done, four times of five.
+	Promised *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=promised,proto3" json:"promised,omitempty"`
+	// Why not sooner, in words.
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// What would make room for it.
+	Changes       []*Change `protobuf:"bytes,6,rep,name=changes,proto3" json:"changes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetEarliestPromiseResponse) Reset() {
+	*x = GetEarliestPromiseResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEarliestPromiseResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEarliestPromiseResponse) ProtoMessage() {}
+
+func (x *GetEarliestPromiseResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEarliestPromiseResponse.ProtoReflect.Descriptor instead.
+func (*GetEarliestPromiseResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *GetEarliestPromiseResponse) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseResponse) GetBay() string {
+	if x != nil {
+		return x.Bay
+	}
+	return ""
+}
+
+func (x *GetEarliestPromiseResponse) GetTechnician() string {
+	if x != nil {
+		return x.Technician
+	}
+	return ""
+}
+
+func (x *GetEarliestPromiseResponse) GetPromised() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Promised
+	}
+	return nil
+}
+
+func (x *GetEarliestPromiseResponse) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *GetEarliestPromiseResponse) GetChanges() []*Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
 type PinBookingRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -999,7 +1496,7 @@ type PinBookingRequest struct {
 
 func (x *PinBookingRequest) Reset() {
 	*x = PinBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1011,7 +1508,7 @@ func (x *PinBookingRequest) String() string {
 func (*PinBookingRequest) ProtoMessage() {}
 
 func (x *PinBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1024,7 +1521,7 @@ func (x *PinBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PinBookingRequest.ProtoReflect.Descriptor instead.
 func (*PinBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PinBookingRequest) GetRequestId() string {
@@ -1060,7 +1557,7 @@ type PinBookingResponse struct {
 
 func (x *PinBookingResponse) Reset() {
 	*x = PinBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1072,7 +1569,7 @@ func (x *PinBookingResponse) String() string {
 func (*PinBookingResponse) ProtoMessage() {}
 
 func (x *PinBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1085,7 +1582,7 @@ func (x *PinBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PinBookingResponse.ProtoReflect.Descriptor instead.
 func (*PinBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PinBookingResponse) GetBooking() *Booking {
@@ -1110,16 +1607,18 @@ func (x *PinBookingResponse) GetReceipt() *v1.Receipt {
 }
 
 type UnpinBookingRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	// Show the consequence only.
+	ValidateOnly  bool `protobuf:"varint,3,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *UnpinBookingRequest) Reset() {
 	*x = UnpinBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1131,7 +1630,7 @@ func (x *UnpinBookingRequest) String() string {
 func (*UnpinBookingRequest) ProtoMessage() {}
 
 func (x *UnpinBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1144,7 +1643,7 @@ func (x *UnpinBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnpinBookingRequest.ProtoReflect.Descriptor instead.
 func (*UnpinBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *UnpinBookingRequest) GetRequestId() string {
@@ -1161,6 +1660,13 @@ func (x *UnpinBookingRequest) GetJob() string {
 	return ""
 }
 
+func (x *UnpinBookingRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
 type UnpinBookingResponse struct {
 	state   protoimpl.MessageState `protogen:"open.v1"`
 	Booking *Booking               `protobuf:"bytes,1,opt,name=booking,proto3" json:"booking,omitempty"`
@@ -1173,7 +1679,7 @@ type UnpinBookingResponse struct {
 
 func (x *UnpinBookingResponse) Reset() {
 	*x = UnpinBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1185,7 +1691,7 @@ func (x *UnpinBookingResponse) String() string {
 func (*UnpinBookingResponse) ProtoMessage() {}
 
 func (x *UnpinBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1198,7 +1704,7 @@ func (x *UnpinBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnpinBookingResponse.ProtoReflect.Descriptor instead.
 func (*UnpinBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *UnpinBookingResponse) GetBooking() *Booking {
@@ -1230,7 +1736,7 @@ type WatchBoardRequest struct {
 
 func (x *WatchBoardRequest) Reset() {
 	*x = WatchBoardRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1242,7 +1748,7 @@ func (x *WatchBoardRequest) String() string {
 func (*WatchBoardRequest) ProtoMessage() {}
 
 func (x *WatchBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1255,7 +1761,7 @@ func (x *WatchBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBoardRequest.ProtoReflect.Descriptor instead.
 func (*WatchBoardRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{26}
 }
 
 type WatchBoardResponse struct {
@@ -1271,7 +1777,7 @@ type WatchBoardResponse struct {
 
 func (x *WatchBoardResponse) Reset() {
 	*x = WatchBoardResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1283,7 +1789,7 @@ func (x *WatchBoardResponse) String() string {
 func (*WatchBoardResponse) ProtoMessage() {}
 
 func (x *WatchBoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1296,7 +1802,7 @@ func (x *WatchBoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBoardResponse.ProtoReflect.Descriptor instead.
 func (*WatchBoardResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *WatchBoardResponse) GetBooking() *Booking {
@@ -1338,7 +1844,7 @@ type BoardLane struct {
 
 func (x *BoardLane) Reset() {
 	*x = BoardLane{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1350,7 +1856,7 @@ func (x *BoardLane) String() string {
 func (*BoardLane) ProtoMessage() {}
 
 func (x *BoardLane) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1363,7 +1869,7 @@ func (x *BoardLane) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardLane.ProtoReflect.Descriptor instead.
 func (*BoardLane) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *BoardLane) GetBay() *Resource {
@@ -1384,11 +1890,12 @@ var File_ramprow_scheduling_v1_scheduling_service_proto protoreflect.FileDescrip
 
 const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\n" +
-	".ramprow/scheduling/v1/scheduling_service.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\x98\x01\n" +
+	".ramprow/scheduling/v1/scheduling_service.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\xbd\x01\n" +
 	"\x12SetResourceRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12C\n" +
-	"\bresource\x18\x02 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceB\x06\xbaH\x03\xc8\x01\x01R\bresource\"\xc1\x01\n" +
+	"\bresource\x18\x02 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceB\x06\xbaH\x03\xc8\x01\x01R\bresource\x12#\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"\xc1\x01\n" +
 	"\x13SetResourceResponse\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
@@ -1404,12 +1911,13 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x15BlockResourceResponse\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xca\x01\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xef\x01\n" +
 	"\x16UnblockResourceRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12P\n" +
 	"\bresource\x18\x02 \x01(\tB4\xbaH1r/2-^(bays|people|tools)/[a-z0-9][a-z0-9-]{0,62}$R\bresource\x12\x1f\n" +
-	"\x05block\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\x05block\"\xc5\x01\n" +
+	"\x05block\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18(R\x05block\x12#\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\"\xc5\x01\n" +
 	"\x17UnblockResourceResponse\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
@@ -1455,11 +1963,54 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"technician\x18\x05 \x01(\tB*\xbaH'r%2#^$|^people/[a-z0-9][a-z0-9-]{0,62}$R\n" +
 	"technician\x12\x10\n" +
 	"\x03pin\x18\x06 \x01(\bR\x03pin\x12#\n" +
-	"\rvalidate_only\x18\a \x01(\bR\fvalidateOnly\"\xbe\x01\n" +
+	"\rvalidate_only\x18\a \x01(\bR\fvalidateOnly\"\xd2\x01\n" +
 	"\x13MoveBookingResponse\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xa5\x01\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\x12\x12\n" +
+	"\x04move\x18\x04 \x01(\tR\x04move\"\xdf\x01\n" +
+	"\x13SwapBookingsRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x123\n" +
+	"\x05other\x18\x03 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x05other\x12#\n" +
+	"\rvalidate_only\x18\x04 \x01(\bR\fvalidateOnly\"\x89\x02\n" +
+	"\x14SwapBookingsResponse\x128\n" +
+	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x124\n" +
+	"\x05other\x18\x02 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\x05other\x127\n" +
+	"\achanges\x18\x03 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x12\x12\n" +
+	"\x04move\x18\x04 \x01(\tR\x04move\x124\n" +
+	"\areceipt\x18\x05 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xab\x01\n" +
+	"\x0fUndoMoveRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x124\n" +
+	"\x04move\x18\x02 \x01(\tB \xbaH\x1dr\x1b2\x19^$|^move-[1-9][0-9]{0,9}$R\x04move\x12#\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"\x99\x01\n" +
+	"\x10UndoMoveResponse\x12\x16\n" +
+	"\x06undone\x18\x01 \x01(\tR\x06undone\x127\n" +
+	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x9d\x04\n" +
+	"\x19GetEarliestPromiseRequest\x124\n" +
+	"\aarrives\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\aarrives\x12>\n" +
+	"\x03p50\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xde4*\x00R\x03p50\x12;\n" +
+	"\x03p80\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xde4*\x00R\x03p80\x12-\n" +
+	"\tbay_kinds\x18\x04 \x03(\tB\x10\xbaH\r\x92\x01\n" +
+	"\x10\x14\"\x06r\x04\x10\x01\x18?R\bbayKinds\x12?\n" +
+	"\x06skills\x18\x05 \x03(\tB'\xbaH$\x92\x01!\x10\x14\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x06skills\x12&\n" +
+	"\x05tools\x18\x06 \x03(\tB\x10\xbaH\r\x92\x01\n" +
+	"\x10\x14\"\x06r\x04\x10\x01\x18?R\x05tools\x12#\n" +
+	"\bpriority\x18\a \x01(\rB\a\xbaH\x04*\x02\x18\tR\bpriority\x127\n" +
+	"\tparts_eta\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\bpartsEta\x12W\n" +
+	"\x12until_parts_needed\x18\t \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xde42\x00R\x10untilPartsNeeded\"\x88\x02\n" +
+	"\x1aGetEarliestPromiseResponse\x12/\n" +
+	"\x04when\x18\x01 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x10\n" +
+	"\x03bay\x18\x02 \x01(\tR\x03bay\x12\x1e\n" +
+	"\n" +
+	"technician\x18\x03 \x01(\tR\n" +
+	"technician\x126\n" +
+	"\bpromised\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bpromised\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x127\n" +
+	"\achanges\x18\x06 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\"\xa5\x01\n" +
 	"\x11PinBookingRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
@@ -1468,11 +2019,12 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x12PinBookingResponse\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x85\x01\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xaa\x01\n" +
 	"\x13UnpinBookingRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
-	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"\xbf\x01\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12#\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"\xbf\x01\n" +
 	"\x14UnpinBookingResponse\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
@@ -1485,7 +2037,7 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\tcaught_up\x18\x04 \x01(\bR\bcaughtUp\"z\n" +
 	"\tBoardLane\x121\n" +
 	"\x03bay\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\x03bay\x12:\n" +
-	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings2\xfb\t\n" +
+	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings2\xdb\f\n" +
 	"\x11SchedulingService\x12n\n" +
 	"\vSetResource\x12).ramprow.scheduling.v1.SetResourceRequest\x1a*.ramprow.scheduling.v1.SetResourceResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12t\n" +
@@ -1507,6 +2059,12 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12n\n" +
 	"\vMoveBooking\x12).ramprow.scheduling.v1.MoveBookingRequest\x1a*.ramprow.scheduling.v1.MoveBookingResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12q\n" +
+	"\fSwapBookings\x12*.ramprow.scheduling.v1.SwapBookingsRequest\x1a+.ramprow.scheduling.v1.SwapBookingsResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12e\n" +
+	"\bUndoMove\x12&.ramprow.scheduling.v1.UndoMoveRequest\x1a'.ramprow.scheduling.v1.UndoMoveResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12\x83\x01\n" +
+	"\x12GetEarliestPromise\x120.ramprow.scheduling.v1.GetEarliestPromiseRequest\x1a1.ramprow.scheduling.v1.GetEarliestPromiseResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12k\n" +
 	"\n" +
 	"PinBooking\x12(.ramprow.scheduling.v1.PinBookingRequest\x1a).ramprow.scheduling.v1.PinBookingResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -1530,99 +2088,126 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
+var file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
-	(*SetResourceRequest)(nil),      // 0: ramprow.scheduling.v1.SetResourceRequest
-	(*SetResourceResponse)(nil),     // 1: ramprow.scheduling.v1.SetResourceResponse
-	(*BlockResourceRequest)(nil),    // 2: ramprow.scheduling.v1.BlockResourceRequest
-	(*BlockResourceResponse)(nil),   // 3: ramprow.scheduling.v1.BlockResourceResponse
-	(*UnblockResourceRequest)(nil),  // 4: ramprow.scheduling.v1.UnblockResourceRequest
-	(*UnblockResourceResponse)(nil), // 5: ramprow.scheduling.v1.UnblockResourceResponse
-	(*ListResourcesRequest)(nil),    // 6: ramprow.scheduling.v1.ListResourcesRequest
-	(*ListResourcesResponse)(nil),   // 7: ramprow.scheduling.v1.ListResourcesResponse
-	(*GetBookingRequest)(nil),       // 8: ramprow.scheduling.v1.GetBookingRequest
-	(*GetBookingResponse)(nil),      // 9: ramprow.scheduling.v1.GetBookingResponse
-	(*ListBookingsRequest)(nil),     // 10: ramprow.scheduling.v1.ListBookingsRequest
-	(*ListBookingsResponse)(nil),    // 11: ramprow.scheduling.v1.ListBookingsResponse
-	(*GetBoardRequest)(nil),         // 12: ramprow.scheduling.v1.GetBoardRequest
-	(*GetBoardResponse)(nil),        // 13: ramprow.scheduling.v1.GetBoardResponse
-	(*MoveBookingRequest)(nil),      // 14: ramprow.scheduling.v1.MoveBookingRequest
-	(*MoveBookingResponse)(nil),     // 15: ramprow.scheduling.v1.MoveBookingResponse
-	(*PinBookingRequest)(nil),       // 16: ramprow.scheduling.v1.PinBookingRequest
-	(*PinBookingResponse)(nil),      // 17: ramprow.scheduling.v1.PinBookingResponse
-	(*UnpinBookingRequest)(nil),     // 18: ramprow.scheduling.v1.UnpinBookingRequest
-	(*UnpinBookingResponse)(nil),    // 19: ramprow.scheduling.v1.UnpinBookingResponse
-	(*WatchBoardRequest)(nil),       // 20: ramprow.scheduling.v1.WatchBoardRequest
-	(*WatchBoardResponse)(nil),      // 21: ramprow.scheduling.v1.WatchBoardResponse
-	(*BoardLane)(nil),               // 22: ramprow.scheduling.v1.BoardLane
-	(*Resource)(nil),                // 23: ramprow.scheduling.v1.Resource
-	(*Change)(nil),                  // 24: ramprow.scheduling.v1.Change
-	(*v1.Receipt)(nil),              // 25: ramprow.common.v1.Receipt
-	(*v1.Interval)(nil),             // 26: ramprow.common.v1.Interval
-	(ResourceKind)(0),               // 27: ramprow.scheduling.v1.ResourceKind
-	(*Booking)(nil),                 // 28: ramprow.scheduling.v1.Booking
-	(*timestamppb.Timestamp)(nil),   // 29: google.protobuf.Timestamp
+	(*SetResourceRequest)(nil),         // 0: ramprow.scheduling.v1.SetResourceRequest
+	(*SetResourceResponse)(nil),        // 1: ramprow.scheduling.v1.SetResourceResponse
+	(*BlockResourceRequest)(nil),       // 2: ramprow.scheduling.v1.BlockResourceRequest
+	(*BlockResourceResponse)(nil),      // 3: ramprow.scheduling.v1.BlockResourceResponse
+	(*UnblockResourceRequest)(nil),     // 4: ramprow.scheduling.v1.UnblockResourceRequest
+	(*UnblockResourceResponse)(nil),    // 5: ramprow.scheduling.v1.UnblockResourceResponse
+	(*ListResourcesRequest)(nil),       // 6: ramprow.scheduling.v1.ListResourcesRequest
+	(*ListResourcesResponse)(nil),      // 7: ramprow.scheduling.v1.ListResourcesResponse
+	(*GetBookingRequest)(nil),          // 8: ramprow.scheduling.v1.GetBookingRequest
+	(*GetBookingResponse)(nil),         // 9: ramprow.scheduling.v1.GetBookingResponse
+	(*ListBookingsRequest)(nil),        // 10: ramprow.scheduling.v1.ListBookingsRequest
+	(*ListBookingsResponse)(nil),       // 11: ramprow.scheduling.v1.ListBookingsResponse
+	(*GetBoardRequest)(nil),            // 12: ramprow.scheduling.v1.GetBoardRequest
+	(*GetBoardResponse)(nil),           // 13: ramprow.scheduling.v1.GetBoardResponse
+	(*MoveBookingRequest)(nil),         // 14: ramprow.scheduling.v1.MoveBookingRequest
+	(*MoveBookingResponse)(nil),        // 15: ramprow.scheduling.v1.MoveBookingResponse
+	(*SwapBookingsRequest)(nil),        // 16: ramprow.scheduling.v1.SwapBookingsRequest
+	(*SwapBookingsResponse)(nil),       // 17: ramprow.scheduling.v1.SwapBookingsResponse
+	(*UndoMoveRequest)(nil),            // 18: ramprow.scheduling.v1.UndoMoveRequest
+	(*UndoMoveResponse)(nil),           // 19: ramprow.scheduling.v1.UndoMoveResponse
+	(*GetEarliestPromiseRequest)(nil),  // 20: ramprow.scheduling.v1.GetEarliestPromiseRequest
+	(*GetEarliestPromiseResponse)(nil), // 21: ramprow.scheduling.v1.GetEarliestPromiseResponse
+	(*PinBookingRequest)(nil),          // 22: ramprow.scheduling.v1.PinBookingRequest
+	(*PinBookingResponse)(nil),         // 23: ramprow.scheduling.v1.PinBookingResponse
+	(*UnpinBookingRequest)(nil),        // 24: ramprow.scheduling.v1.UnpinBookingRequest
+	(*UnpinBookingResponse)(nil),       // 25: ramprow.scheduling.v1.UnpinBookingResponse
+	(*WatchBoardRequest)(nil),          // 26: ramprow.scheduling.v1.WatchBoardRequest
+	(*WatchBoardResponse)(nil),         // 27: ramprow.scheduling.v1.WatchBoardResponse
+	(*BoardLane)(nil),                  // 28: ramprow.scheduling.v1.BoardLane
+	(*Resource)(nil),                   // 29: ramprow.scheduling.v1.Resource
+	(*Change)(nil),                     // 30: ramprow.scheduling.v1.Change
+	(*v1.Receipt)(nil),                 // 31: ramprow.common.v1.Receipt
+	(*v1.Interval)(nil),                // 32: ramprow.common.v1.Interval
+	(ResourceKind)(0),                  // 33: ramprow.scheduling.v1.ResourceKind
+	(*Booking)(nil),                    // 34: ramprow.scheduling.v1.Booking
+	(*timestamppb.Timestamp)(nil),      // 35: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),        // 36: google.protobuf.Duration
 }
 var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
-	23, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
-	23, // 1: ramprow.scheduling.v1.SetResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	24, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	25, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	26, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
-	23, // 5: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	24, // 6: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	25, // 7: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	23, // 8: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	24, // 9: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	25, // 10: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	27, // 11: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
-	23, // 12: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
-	28, // 13: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	28, // 14: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
-	26, // 15: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
-	22, // 16: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
-	28, // 17: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
-	29, // 18: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
-	28, // 19: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	24, // 20: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	25, // 21: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	28, // 22: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	24, // 23: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	25, // 24: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	28, // 25: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	24, // 26: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	25, // 27: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	28, // 28: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	23, // 29: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	23, // 30: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
-	28, // 31: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
-	0,  // 32: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
-	2,  // 33: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
-	4,  // 34: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
-	6,  // 35: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
-	8,  // 36: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
-	10, // 37: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
-	12, // 38: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
-	14, // 39: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
-	16, // 40: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
-	18, // 41: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
-	20, // 42: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
-	1,  // 43: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
-	3,  // 44: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
-	5,  // 45: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
-	7,  // 46: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
-	9,  // 47: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
-	11, // 48: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
-	13, // 49: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
-	15, // 50: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
-	17, // 51: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
-	19, // 52: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
-	21, // 53: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
-	43, // [43:54] is the sub-list for method output_type
-	32, // [32:43] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	29, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
+	29, // 1: ramprow.scheduling.v1.SetResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	30, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	32, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
+	29, // 5: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	30, // 6: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 7: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	29, // 8: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	30, // 9: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 10: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	33, // 11: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
+	29, // 12: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
+	34, // 13: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	34, // 14: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
+	32, // 15: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
+	28, // 16: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	34, // 17: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
+	35, // 18: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
+	34, // 19: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	30, // 20: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 21: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	34, // 22: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	34, // 23: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
+	30, // 24: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 25: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	30, // 26: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 27: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	35, // 28: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
+	36, // 29: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
+	36, // 30: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
+	35, // 31: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
+	36, // 32: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
+	32, // 33: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
+	35, // 34: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
+	30, // 35: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	34, // 36: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	30, // 37: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 38: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	34, // 39: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	30, // 40: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	31, // 41: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	34, // 42: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	29, // 43: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	29, // 44: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
+	34, // 45: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
+	0,  // 46: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
+	2,  // 47: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
+	4,  // 48: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
+	6,  // 49: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
+	8,  // 50: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
+	10, // 51: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
+	12, // 52: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
+	14, // 53: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
+	16, // 54: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
+	18, // 55: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
+	20, // 56: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
+	22, // 57: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
+	24, // 58: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
+	26, // 59: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
+	1,  // 60: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
+	3,  // 61: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
+	5,  // 62: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
+	7,  // 63: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
+	9,  // 64: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
+	11, // 65: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
+	13, // 66: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
+	15, // 67: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
+	17, // 68: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
+	19, // 69: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
+	21, // 70: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
+	23, // 71: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
+	25, // 72: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
+	27, // 73: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
+	60, // [60:74] is the sub-list for method output_type
+	46, // [46:60] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_scheduling_service_proto_init() }
@@ -1637,7 +2222,7 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc), len(file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   23,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -19,17 +19,20 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	SchedulingService_SetResource_FullMethodName     = "/ramprow.scheduling.v1.SchedulingService/SetResource"
-	SchedulingService_BlockResource_FullMethodName   = "/ramprow.scheduling.v1.SchedulingService/BlockResource"
-	SchedulingService_UnblockResource_FullMethodName = "/ramprow.scheduling.v1.SchedulingService/UnblockResource"
-	SchedulingService_ListResources_FullMethodName   = "/ramprow.scheduling.v1.SchedulingService/ListResources"
-	SchedulingService_GetBooking_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/GetBooking"
-	SchedulingService_ListBookings_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/ListBookings"
-	SchedulingService_GetBoard_FullMethodName        = "/ramprow.scheduling.v1.SchedulingService/GetBoard"
-	SchedulingService_MoveBooking_FullMethodName     = "/ramprow.scheduling.v1.SchedulingService/MoveBooking"
-	SchedulingService_PinBooking_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/PinBooking"
-	SchedulingService_UnpinBooking_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/UnpinBooking"
-	SchedulingService_WatchBoard_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/WatchBoard"
+	SchedulingService_SetResource_FullMethodName        = "/ramprow.scheduling.v1.SchedulingService/SetResource"
+	SchedulingService_BlockResource_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/BlockResource"
+	SchedulingService_UnblockResource_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/UnblockResource"
+	SchedulingService_ListResources_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/ListResources"
+	SchedulingService_GetBooking_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/GetBooking"
+	SchedulingService_ListBookings_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/ListBookings"
+	SchedulingService_GetBoard_FullMethodName           = "/ramprow.scheduling.v1.SchedulingService/GetBoard"
+	SchedulingService_MoveBooking_FullMethodName        = "/ramprow.scheduling.v1.SchedulingService/MoveBooking"
+	SchedulingService_SwapBookings_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/SwapBookings"
+	SchedulingService_UndoMove_FullMethodName           = "/ramprow.scheduling.v1.SchedulingService/UndoMove"
+	SchedulingService_GetEarliestPromise_FullMethodName = "/ramprow.scheduling.v1.SchedulingService/GetEarliestPromise"
+	SchedulingService_PinBooking_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/PinBooking"
+	SchedulingService_UnpinBooking_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/UnpinBooking"
+	SchedulingService_WatchBoard_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/WatchBoard"
 )
 
 // SchedulingServiceClient is the client API for SchedulingService service.
@@ -55,6 +58,13 @@ type SchedulingServiceClient interface {
 	// MoveBooking puts a job elsewhere and has the rest arranged around it; an impossible wish is refused
 	// with the reason. With validate_only it shows the consequence and changes nothing.
 	MoveBooking(ctx context.Context, in *MoveBookingRequest, opts ...grpc.CallOption) (*MoveBookingResponse, error)
+	// SwapBookings lets two bookings change places and has the rest arranged around them. With validate_only it
+	// shows the consequence and changes nothing.
+	SwapBookings(ctx context.Context, in *SwapBookingsRequest, opts ...grpc.CallOption) (*SwapBookingsResponse, error)
+	// UndoMove takes back the last move or swap made by hand; what can no longer go back is refused with the reason.
+	UndoMove(ctx context.Context, in *UndoMoveRequest, opts ...grpc.CallOption) (*UndoMoveResponse, error)
+	// GetEarliestPromise says when work that is not opened yet could be done, without booking anything.
+	GetEarliestPromise(ctx context.Context, in *GetEarliestPromiseRequest, opts ...grpc.CallOption) (*GetEarliestPromiseResponse, error)
 	// PinBooking keeps a booking where it is.
 	PinBooking(ctx context.Context, in *PinBookingRequest, opts ...grpc.CallOption) (*PinBookingResponse, error)
 	// UnpinBooking lets it be moved again.
@@ -151,6 +161,36 @@ func (c *schedulingServiceClient) MoveBooking(ctx context.Context, in *MoveBooki
 	return out, nil
 }
 
+func (c *schedulingServiceClient) SwapBookings(ctx context.Context, in *SwapBookingsRequest, opts ...grpc.CallOption) (*SwapBookingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SwapBookingsResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_SwapBookings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) UndoMove(ctx context.Context, in *UndoMoveRequest, opts ...grpc.CallOption) (*UndoMoveResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(UndoMoveResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_UndoMove_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) GetEarliestPromise(ctx context.Context, in *GetEarliestPromiseRequest, opts ...grpc.CallOption) (*GetEarliestPromiseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetEarliestPromiseResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_GetEarliestPromise_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *schedulingServiceClient) PinBooking(ctx context.Context, in *PinBookingRequest, opts ...grpc.CallOption) (*PinBookingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PinBookingResponse)
@@ -213,6 +253,13 @@ type SchedulingServiceServer interface {
 	// MoveBooking puts a job elsewhere and has the rest arranged around it; an impossible wish is refused
 	// with the reason. With validate_only it shows the consequence and changes nothing.
 	MoveBooking(context.Context, *MoveBookingRequest) (*MoveBookingResponse, error)
+	// SwapBookings lets two bookings change places and has the rest arranged around them. With validate_only it
+	// shows the consequence and changes nothing.
+	SwapBookings(context.Context, *SwapBookingsRequest) (*SwapBookingsResponse, error)
+	// UndoMove takes back the last move or swap made by hand; what can no longer go back is refused with the reason.
+	UndoMove(context.Context, *UndoMoveRequest) (*UndoMoveResponse, error)
+	// GetEarliestPromise says when work that is not opened yet could be done, without booking anything.
+	GetEarliestPromise(context.Context, *GetEarliestPromiseRequest) (*GetEarliestPromiseResponse, error)
 	// PinBooking keeps a booking where it is.
 	PinBooking(context.Context, *PinBookingRequest) (*PinBookingResponse, error)
 	// UnpinBooking lets it be moved again.
@@ -252,6 +299,15 @@ func (UnimplementedSchedulingServiceServer) GetBoard(context.Context, *GetBoardR
 }
 func (UnimplementedSchedulingServiceServer) MoveBooking(context.Context, *MoveBookingRequest) (*MoveBookingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MoveBooking not implemented")
+}
+func (UnimplementedSchedulingServiceServer) SwapBookings(context.Context, *SwapBookingsRequest) (*SwapBookingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SwapBookings not implemented")
+}
+func (UnimplementedSchedulingServiceServer) UndoMove(context.Context, *UndoMoveRequest) (*UndoMoveResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method UndoMove not implemented")
+}
+func (UnimplementedSchedulingServiceServer) GetEarliestPromise(context.Context, *GetEarliestPromiseRequest) (*GetEarliestPromiseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetEarliestPromise not implemented")
 }
 func (UnimplementedSchedulingServiceServer) PinBooking(context.Context, *PinBookingRequest) (*PinBookingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PinBooking not implemented")
@@ -427,6 +483,60 @@ func _SchedulingService_MoveBooking_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SchedulingService_SwapBookings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SwapBookingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).SwapBookings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_SwapBookings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).SwapBookings(ctx, req.(*SwapBookingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_UndoMove_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(UndoMoveRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).UndoMove(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_UndoMove_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).UndoMove(ctx, req.(*UndoMoveRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_GetEarliestPromise_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetEarliestPromiseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).GetEarliestPromise(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_GetEarliestPromise_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).GetEarliestPromise(ctx, req.(*GetEarliestPromiseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SchedulingService_PinBooking_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PinBookingRequest)
 	if err := dec(in); err != nil {
@@ -512,6 +622,18 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "MoveBooking",
 			Handler:    _SchedulingService_MoveBooking_Handler,
+		},
+		{
+			MethodName: "SwapBookings",
+			Handler:    _SchedulingService_SwapBookings_Handler,
+		},
+		{
+			MethodName: "UndoMove",
+			Handler:    _SchedulingService_UndoMove_Handler,
+		},
+		{
+			MethodName: "GetEarliestPromise",
+			Handler:    _SchedulingService_GetEarliestPromise_Handler,
 		},
 		{
 			MethodName: "PinBooking",

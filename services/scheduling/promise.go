@@ -1,0 +1,74 @@
+package scheduling
+
+import (
+	"context"
+	"time"
+
+	"ramprow/internal/engine/planner"
+	"ramprow/internal/platform/command"
+	"ramprow/internal/platform/fault"
+	commonv1 "ramprow/proto/ramprow/common/v1"
+	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
+)
+
+// notOpened is the name in the planner of work for which there is no job yet.
+const notOpened = "jobs/0"
+
+// GetEarliestPromise implements the service. The site is planned with the work in
+// it, as if its diagnosis were confirmed now; nothing is kept.
+func (s *Server) GetEarliestPromise(ctx context.Context, req *schedulingv1.GetEarliestPromiseRequest) (*schedulingv1.GetEarliestPromiseResponse, error) {
+	who, err := command.Caller(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if req.GetP80() != nil && req.GetP80().AsDuration() < req.GetP50().AsDuration() {
+		return nil, fault.New(fault.Invalid, "SPREAD_INVALID", "four cases of five cannot take less than half of them do").
+			WithField("p80", "must be at least p50")
+	}
+	var st *State
+	if _, err := s.runner.View(ctx, who.Site, func(state *State) error { st = state.fork(); return nil }); err != nil {
+		return nil, err
+	}
+	return st.earliestPromise(req, s.now())
+}
+
+func (st *State) earliestPromise(req *schedulingv1.GetEarliestPromiseRequest, now time.Time) (*schedulingv1.GetEarliestPromiseResponse, error) {
+	demand := &schedulingv1.Demand{
+		Job: notOpened, Effort: &commonv1.Spread{P50: req.GetP50(), P80: req.GetP80()},
+		Skills: req.GetSkills(), Tools: req.GetTools(), BayKinds: req.GetBayKinds(), Priority: req.GetPriority(),
+		EarliestStart: req.GetArrives(), PartsEta: req.GetPartsEta(), UntilPartsNeeded: req.GetUntilPartsNeeded(),
+	}
+	p := st.problem(now, order{})
+	p.Jobs = append(p.Jobs, st.planned(&work{demand: demand}, now, order{}))
+	plan, err := planner.Make(p)
+	if err != nil {
+		return nil, err
+	}
+	for _, u := range plan.Unplaced {
+		if u.Job == notOpened {
+			return nil, impossible(u)
+		}
+	}
+	resp := &schedulingv1.GetEarliestPromiseResponse{}
+	for _, at := range plan.Placements {
+		if at.Job == notOpened {
+			resp.When, resp.Bay, resp.Technician = interval(at.When.Start, at.When.End), at.Bay, at.Person
+			resp.Promised, resp.Reason = stamp(at.When.End), at.Why
+		} else if change := st.madeRoom(at); change != nil {
+			resp.Changes = append(resp.Changes, change)
+		}
+	}
+	return resp, nil
+}
+
+// madeRoom is how a booking would lie elsewhere; nil: it would stay.
+func (st *State) madeRoom(at planner.Placement) *schedulingv1.Change {
+	b := st.open[at.Job].booking
+	to := interval(at.When.Start, at.When.End)
+	if at.Kept || b.GetBay() == at.Bay && timeOf(b.GetWhen().GetStart()).Equal(at.When.Start) && timeOf(b.GetWhen().GetEnd()).Equal(at.When.End) {
+		return nil
+	}
+	return &schedulingv1.Change{
+		Booking: bookingName(at.Job), From: b.GetWhen(), To: to, FromBay: b.GetBay(), ToBay: at.Bay, Reason: at.Why,
+	}
+}
