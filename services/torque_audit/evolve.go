@@ -8,6 +8,7 @@ import (
 
 	"ramprow/internal/platform/sitelog"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	logv1 "ramprow/proto/ramprow/log/v1"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
 
@@ -21,6 +22,9 @@ func evolve(s *State, e sitelog.Event) {
 		return
 	case *pb.WrenchChecked:
 		s.wrenches[m.GetWrench()].check(m.GetCheck())
+		if m.GetCheck().GetPassed() {
+			s.noteChecked(e.Time)
+		}
 		return
 	case *pb.WrenchReminded:
 		if w := s.wrenches[m.GetWrench()]; w != nil {
@@ -28,10 +32,21 @@ func evolve(s *State, e sitelog.Event) {
 		}
 		return
 	case *pb.LookBackMade:
+		s.made++
 		s.noteLookBack(m.GetLookBack())
+		for _, line := range m.GetLookBack().GetLines() {
+			s.noteSheet(line.GetJob(), e.Time)
+		}
 		return
 	case *pb.LookBackSeen:
 		s.seeLookBack(m.GetLookBack(), m.GetBy(), e.Time)
+		s.settleLookBack(m.GetLookBack(), e.Time)
+		return
+	case *logv1.Archived:
+		s.archive(m, e.Number, e.Time)
+		return
+	case *logv1.Recalled:
+		s.recall(m, e.Time)
 		return
 	case *pb.SheetOpened:
 		s.sheets[m.GetJob()] = &sheet{
@@ -44,6 +59,10 @@ func evolve(s *State, e sitelog.Event) {
 	}
 	if m, ok := e.Message.(ofJob); ok && s.sheets[m.GetJob()] != nil {
 		s.sheets[m.GetJob()].apply(e.Message, e.Time)
+		for _, name := range s.doubted[m.GetJob()] {
+			s.settleLookBack(name, e.Time)
+		}
+		s.noteSheet(m.GetJob(), e.Time)
 	}
 }
 

@@ -18,9 +18,9 @@ import (
 // good and opens the audits again, closed jobs included: a tool found out puts
 // all of them in doubt (ISO 9001:2015 7.1.5.2, from memory).
 func (s *State) lookBack(w *wrench, failed *pb.WrenchCheck) []proto.Message {
-	good := w.toolOf().LastGood(failed.GetAt().AsTime())
+	good := w.lastGood()
 	made := &pb.LookBack{
-		Name: fmt.Sprintf("lookbacks/%d", len(s.lookBacks)+1), Wrench: w.tool.GetName(), WrenchTitle: w.tool.GetTitle(),
+		Name: lookBackName(s.made + 1), Wrench: w.tool.GetName(), WrenchTitle: w.tool.GetTitle(),
 		FailedAt: failed.GetAt(), GoodAt: stamp(good), TargetNm: failed.GetTargetNm(), MeasuredNm: failed.GetMeasuredNm(), CheckedBy: failed.GetBy(),
 	}
 	events := []proto.Message{&pb.LookBackMade{LookBack: made}}
@@ -62,7 +62,7 @@ func (s *sheet) inDoubt(wrench string, after time.Time) []*pb.LookBackLine {
 			Job: s.job, Vehicle: s.vehicle, Customer: s.customer, Joint: j.due.GetJoint(), Title: j.due.GetTitle(), WasComplete: s.complete,
 		}
 		for _, r := range j.readings[j.from:] {
-			if r.GetWrench() != wrench || !r.GetCounts() || r.GetCorrectedBy() != 0 || !r.GetAt().AsTime().After(after) {
+			if r.GetWrench() != wrench || !stands(r) || !r.GetAt().AsTime().After(after) {
 				continue
 			}
 			line.Readings++
@@ -106,9 +106,23 @@ func (s *State) inOrder() []*sheet {
 	return sheets
 }
 
+// stands tells whether a joint may rest on a reading.
+func stands(r *pb.Reading) bool { return r.GetCounts() && r.GetCorrectedBy() == 0 }
+
+// lastGood is when a wrench passed a check or calibration last, in the order in
+// which they were recorded; zero: never.
+func (w *wrench) lastGood() time.Time {
+	for _, c := range slices.Backward(w.checks) {
+		if c.GetPassed() {
+			return c.GetAt().AsTime()
+		}
+	}
+	return time.Time{}
+}
+
 // noteLookBack keeps a look-back and finds it by its jobs.
 func (s *State) noteLookBack(l *pb.LookBack) {
-	s.lookBacks = append(s.lookBacks, l)
+	s.lookBacks[l.GetName()] = lookBack{doc: l}
 	for _, line := range l.GetLines() {
 		if names := s.doubted[line.GetJob()]; !slices.Contains(names, l.GetName()) {
 			s.doubted[line.GetJob()] = append(slices.Clip(names), l.GetName())
@@ -116,16 +130,18 @@ func (s *State) noteLookBack(l *pb.LookBack) {
 	}
 }
 
-// lookBackAt finds a look-back's place; -1: there is none.
-func (s *State) lookBackAt(name string) int {
-	return slices.IndexFunc(s.lookBacks, func(l *pb.LookBack) bool { return l.GetName() == name })
+// undoubt forgets that a look-back names a job.
+func (s *State) undoubt(job, name string) {
+	names := slices.DeleteFunc(slices.Clone(s.doubted[job]), func(n string) bool { return n == name })
+	if s.doubted[job] = names; len(names) == 0 {
+		delete(s.doubted, job)
+	}
 }
 
 func (s *State) seeLookBack(name, by string, at time.Time) {
-	if i := s.lookBackAt(name); i >= 0 {
-		s.lookBacks = slices.Clone(s.lookBacks)
-		s.lookBacks[i] = seen(s.lookBacks[i], by, at)
-	}
+	l := s.lookBacks[name]
+	l.doc = seen(l.doc, by, at)
+	s.lookBacks[name] = l
 }
 
 func seen(l *pb.LookBack, by string, at time.Time) *pb.LookBack {
@@ -135,8 +151,11 @@ func seen(l *pb.LookBack, by string, at time.Time) *pb.LookBack {
 }
 
 // renderLookBack shows where each of its joints stands now.
-func (s *State) renderLookBack(l *pb.LookBack) *pb.LookBack {
-	l = proto.CloneOf(l)
+func (s *State) renderLookBack(kept lookBack) *pb.LookBack {
+	if kept.settled {
+		return kept.doc
+	}
+	l := proto.CloneOf(kept.doc)
 	for _, line := range l.GetLines() {
 		sh := s.sheets[line.GetJob()]
 		if sh == nil {
@@ -153,15 +172,17 @@ func (s *State) renderLookBack(l *pb.LookBack) *pb.LookBack {
 }
 
 func decideLookBackSeen(st *State, in sitelog.Input, req *pb.MarkLookBackSeenRequest) ([]proto.Message, *pb.MarkLookBackSeenResponse, error) {
-	i := st.lookBackAt(req.GetLookBack())
-	if i < 0 {
+	if f := st.archived(req.GetLookBack()); f != nil {
+		return nil, nil, f
+	}
+	l, ok := st.lookBacks[req.GetLookBack()]
+	if !ok {
 		return nil, nil, fault.New(fault.NotFound, "LOOK_BACK_NOT_FOUND", "there is no %s; see the list of look-backs", req.GetLookBack()).
 			About("LookBack", req.GetLookBack())
 	}
-	l := st.lookBacks[i]
-	if l.GetSeenBy() != "" {
-		return nil, nil, fault.New(fault.Precondition, "LOOK_BACK_SEEN", "%s was seen by %s already", req.GetLookBack(), l.GetSeenBy())
+	if by := l.doc.GetSeenBy(); by != "" {
+		return nil, nil, fault.New(fault.Precondition, "LOOK_BACK_SEEN", "%s was seen by %s already", req.GetLookBack(), by)
 	}
-	resp := &pb.MarkLookBackSeenResponse{LookBack: st.renderLookBack(seen(l, in.Actor.Person, in.Now))}
-	return []proto.Message{&pb.LookBackSeen{LookBack: l.GetName(), By: in.Actor.Person}}, resp, nil
+	resp := &pb.MarkLookBackSeenResponse{LookBack: st.renderLookBack(lookBack{doc: seen(l.doc, in.Actor.Person, in.Now)})}
+	return []proto.Message{&pb.LookBackSeen{LookBack: req.GetLookBack(), By: in.Actor.Person}}, resp, nil
 }

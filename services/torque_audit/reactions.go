@@ -14,6 +14,9 @@ import (
 // react follows the job's log. What concerns no sheet, a void one or an older
 // plan brings nothing about.
 func react(s *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, error) {
+	if away := s.lacks(f.Message); away != nil {
+		return nil, away
+	}
 	switch m := f.Message.(type) {
 	case *jobv1.DiagnosisConfirmed:
 		return s.follow(in, order{m.GetJob(), m.GetVehicle(), m.GetCustomer()}, m.GetPlan(), nil, "the diagnosis was confirmed"), nil
@@ -31,6 +34,17 @@ func react(s *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, erro
 		}
 	}
 	return nil, nil
+}
+
+// lacks gives the error that brings back the sheet which an event is about.
+func (s *State) lacks(m proto.Message) *sitelog.ArchivedError {
+	switch m.(type) {
+	case *jobv1.DiagnosisConfirmed, *jobv1.PlanRevised, *jobv1.DesignFound, *jobv1.StepStarted, *jobv1.StepDone, *jobv1.JobCancelled:
+		if of, ok := m.(ofJob); ok {
+			return s.archived(of.GetJob())
+		}
+	}
+	return nil
 }
 
 // order is whose car a job is about.

@@ -4,10 +4,13 @@ import (
 	"ramprow/internal/platform/fault"
 )
 
-// sheet gives a job's sheet.
+// sheet gives a job's sheet, or the error that brings it back.
 func (s *State) sheet(job string) (*sheet, error) {
 	if sh := s.sheets[job]; sh != nil {
 		return sh, nil
+	}
+	if f := s.archived(job); f != nil {
+		return nil, f
 	}
 	return nil, noSheet(job)
 }

@@ -8,9 +8,11 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/readmodel/readmodeltest"
 	"ramprow/internal/platform/sitelog"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	logv1 "ramprow/proto/ramprow/log/v1"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
 
@@ -29,6 +31,8 @@ type site struct {
 	log   []proto.Message
 	// events are the same with their times.
 	events []sitelog.Event
+	// numbered numbers events otherwise than by their place, if it is set.
+	numbered func() uint64
 }
 
 func newSite(t testing.TB) *site {
@@ -41,7 +45,10 @@ func (s *site) as(person string) sitelog.Input {
 
 func (s *site) commit(events []proto.Message) {
 	for _, m := range events {
-		e := sitelog.Event{Message: m, Site: "north", Time: s.now}
+		e := sitelog.Event{Message: m, Site: "north", Time: s.now, Number: uint64(len(s.events) + 1)}
+		if s.numbered != nil {
+			e.Number = s.numbered()
+		}
 		evolve(s.state, e)
 		s.events = append(s.events, e)
 	}
@@ -52,6 +59,9 @@ func (s *site) commit(events []proto.Message) {
 func (s *site) hear(m proto.Message) []proto.Message {
 	s.t.Helper()
 	events, err := react(s.state, sitelog.Foreign{Service: "job", Message: m, Site: "north", Time: s.now}, s.as(""))
+	if back := readmodeltest.Recall(s.t, s.events, err); back != nil {
+		return s.again(back, func() []proto.Message { return s.hear(m) })
+	}
 	if err != nil {
 		s.t.Fatalf("react to %T: %v", m, err)
 	}
@@ -59,9 +69,48 @@ func (s *site) hear(m proto.Message) []proto.Message {
 	return events
 }
 
+// again brings something back and does what needed it. If that changes nothing,
+// it was not brought back either.
+func (s *site) again(back []proto.Message, do func() []proto.Message) []proto.Message {
+	before := len(s.events)
+	s.commit(back)
+	events := do()
+	if len(events) == 0 {
+		m, _ := back[0].(*logv1.Recalled)
+		s.log, s.events = s.log[:len(s.log)-1], s.events[:before]
+		evolve(s.state, sitelog.Undo(&sitelog.ArchivedError{Name: m.GetName(), Commit: m.GetCommit()}, "north"))
+	}
+	return events
+}
+
+// wait lets time pass and fires what becomes due on the way.
+func (s *site) wait(d time.Duration) {
+	s.t.Helper()
+	until := s.now.Add(d)
+	for at, pending := due(s.state); pending && !at.After(until); at, pending = due(s.state) {
+		if at.After(s.now) {
+			s.now = at
+		}
+		events, err := fire(s.state, s.as(""))
+		if err != nil || len(events) == 0 {
+			s.t.Fatalf("due at %v, and fire says %v %v", at, events, err)
+		}
+		s.commit(events)
+	}
+	s.now = until
+}
+
 // do runs a decision of a person and commits it.
 func do[Q, R any](s *site, person string, decide func(*State, sitelog.Input, Q) ([]proto.Message, R, error), req Q) (R, error) {
 	events, resp, err := decide(s.state, s.as(person), req)
+	if back := readmodeltest.Recall(s.t, s.events, err); back != nil {
+		s.again(back, func() []proto.Message {
+			before := len(s.events)
+			resp, err = do(s, person, decide, req)
+			return s.log[before:]
+		})
+		return resp, err
+	}
 	if err == nil {
 		s.commit(events)
 	}

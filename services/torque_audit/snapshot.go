@@ -1,10 +1,12 @@
 package torqueaudit
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
 
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/statecode"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
@@ -12,14 +14,17 @@ import (
 
 // foldVersion is raised when evolve makes something else of the same events, so
 // that snapshots of the old fold are not used.
-const foldVersion = 1
+const foldVersion = 2
 
 // kept is what a snapshot holds of a site. Tracks follow from the readings.
 type kept struct {
 	Sheets   []keptSheet
 	Wrenches map[string]keptWrench
-	// LookBacks are never changed in place.
-	LookBacks []*pb.LookBack
+	// LookBacks are never changed in place. Made counts all of them.
+	LookBacks                       []*pb.LookBack
+	Made                            uint64
+	ShelvedSheets, ShelvedLookBacks shelf.Kept
+	History                         history
 }
 
 type keptSheet struct {
@@ -53,7 +58,13 @@ type keptWrench struct {
 // snapshot copies what evolve changes in place. Messages are shared, and so are
 // the lists that are only ever added to.
 func snapshot(s *State) func() ([]byte, error) {
-	k := kept{Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches)), LookBacks: slices.Clip(s.lookBacks)}
+	k := kept{
+		Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches)),
+		Made: s.made, ShelvedSheets: s.shelves.sheets.Keep(), ShelvedLookBacks: s.shelves.lookBacks.Keep(), History: slices.Clip(s.history),
+	}
+	for _, l := range s.lookBacks {
+		k.LookBacks = append(k.LookBacks, l.doc)
+	}
 	for _, sh := range s.sheets {
 		k.Sheets = append(k.Sheets, keepSheet(sh))
 	}
@@ -62,6 +73,7 @@ func snapshot(s *State) func() ([]byte, error) {
 	}
 	return func() ([]byte, error) {
 		slices.SortFunc(k.Sheets, func(a, b keptSheet) int { return strings.Compare(a.Job, b.Job) })
+		slices.SortFunc(k.LookBacks, func(a, b *pb.LookBack) int { return cmp.Compare(numberOf(a.GetName()), numberOf(b.GetName())) })
 		return statecode.Encode(&k)
 	}
 }
@@ -98,6 +110,8 @@ func restore(_ string, data []byte) (*State, error) {
 	for _, l := range k.LookBacks {
 		s.noteLookBack(l)
 	}
+	s.made, s.history = k.Made, k.History
+	s.shelves = shelves{sheets: k.ShelvedSheets.Shelf(), lookBacks: k.ShelvedLookBacks.Shelf()}
 	return s, nil
 }
 

@@ -2,7 +2,6 @@ package torqueaudit
 
 import (
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -22,9 +21,21 @@ const Service = "torque-audit"
 type State struct {
 	sheets   map[string]*sheet // by job
 	wrenches map[string]*wrench
-	// lookBacks, oldest first; messages in it are never changed in place.
-	lookBacks []*pb.LookBack
-	doubted   map[string][]string // names of look-backs, by job
+	// lookBacks by name, made counts them; their messages are never changed in place.
+	lookBacks map[string]lookBack
+	made      uint64
+	doubted   map[string][]string // names of look-backs that are not settled, by job
+	// shelves say where sheets and look-backs are that have left, and history
+	// keeps of their readings what charts need.
+	shelves shelves
+	history history
+}
+
+// lookBack is what a failed wrench put in doubt. One that came back from the
+// archive stays as it was settled.
+type lookBack struct {
+	doc     *pb.LookBack
+	settled bool
 }
 
 // sheet is the audit of one job.
@@ -71,7 +82,7 @@ type wrench struct {
 }
 
 func newState() *State {
-	return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}, doubted: map[string][]string{}}
+	return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}, lookBacks: map[string]lookBack{}, doubted: map[string][]string{}}
 }
 
 // Machine is the service as a state machine over its site's log.
@@ -91,13 +102,7 @@ func Machine() sitelog.Machine[*State] {
 }
 
 // number is the job's running number, which its sheet shares.
-func (s *sheet) number() uint64 {
-	n, err := strconv.ParseUint(strings.TrimPrefix(s.job, "jobs/"), 10, 64)
-	if err != nil {
-		return 0
-	}
-	return n
-}
+func (s *sheet) number() uint64 { return numberOf(s.job) }
 
 func (s *sheet) name() string { return "sheets/" + strings.TrimPrefix(s.job, "jobs/") }
 

@@ -63,12 +63,12 @@ func (s *Server) GetTighteningStatistics(ctx context.Context, req *pb.GetTighten
 
 // chart picks the readings asked about, oldest first.
 func (s *State) chart(req *pb.GetTighteningStatisticsRequest) []charted {
-	var found []charted
+	found := s.history.chart(func(job string) bool { return s.sheets[job] == nil }, req)
 	for _, sh := range s.sheets {
 		for _, j := range sh.joints {
 			for _, r := range j.readings {
 				value, ok := inWindow(r)
-				if !ok || r.GetCorrectedBy() != 0 || !about(req, r) || req.GetSince() != nil && r.GetAt().AsTime().Before(req.GetSince().AsTime()) {
+				if !ok || r.GetCorrectedBy() != 0 || !about(req, r) || before(r.GetAt().AsTime(), req.GetSince()) {
 					continue
 				}
 				found = append(found, charted{at: r.GetAt().AsTime(), job: sh.number(), number: r.GetNumber(), value: value, counts: r.GetCounts()})

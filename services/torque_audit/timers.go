@@ -46,8 +46,9 @@ func (w *wrench) remindAt() (time.Time, bool) {
 	return time.Time{}, false
 }
 
-// due gives the earliest reminder.
+// due gives the time of the earliest reminder, or at which something settled may leave.
 func due(s *State) (earliest time.Time, pending bool) {
+	earliest, pending = s.shelves.due()
 	for _, w := range s.wrenches {
 		if at, ok := w.remindAt(); ok && (!pending || at.Before(earliest)) {
 			earliest, pending = at, true
@@ -56,7 +57,7 @@ func due(s *State) (earliest time.Time, pending bool) {
 	return earliest, pending
 }
 
-// fire reminds of every calibration that is due soon, or due.
+// fire reminds of every calibration that is due soon, or due, and lets leave what is settled.
 func fire(s *State, in sitelog.Input) ([]proto.Message, error) {
 	var events []proto.Message
 	for name, w := range s.wrenches {
@@ -66,7 +67,8 @@ func fire(s *State, in sitelog.Input) ([]proto.Message, error) {
 		}
 	}
 	slices.SortFunc(events, func(a, b proto.Message) int { return cmp.Compare(reminded(a), reminded(b)) })
-	return events, nil
+	archived, err := s.archiveRipe(in.Now)
+	return append(events, archived...), err
 }
 
 func reminded(m proto.Message) string {

@@ -28,6 +28,7 @@ func Projection() readmodel.Projection[*State] {
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
+		Archive: archive(),
 	}
 }
 
@@ -86,12 +87,12 @@ func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
 
 // doubtRow shows a look-back; one that is seen and settled is in one list only.
 func (s *State) doubtRow(name string) (readmodel.Row, bool) {
-	i := s.lookBackAt(name)
-	if i < 0 {
+	kept, ok := s.lookBacks[name]
+	if !ok {
 		return readmodel.Row{}, false
 	}
-	l := s.renderLookBack(s.lookBacks[i])
-	order := fmt.Sprintf("%010d", i+1)
+	l := s.renderLookBack(kept)
+	order := fmt.Sprintf("%010d", numberOf(name))
 	entries := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
 	if l.GetOpen() > 0 || l.GetSeenBy() == "" {
 		entries = append(entries, readmodel.IndexEntry{Name: indexOpen, Order: order})
@@ -118,8 +119,8 @@ func keys(s *State, model string) []readmodel.Key {
 		return found
 	}
 	if model == modelDoubt {
-		for _, l := range s.lookBacks {
-			found = append(found, readmodel.Key{Model: model, ID: l.GetName()})
+		for name := range s.lookBacks {
+			found = append(found, readmodel.Key{Model: model, ID: name})
 		}
 		return found
 	}

@@ -112,6 +112,12 @@ func (s *Shelf) Recall(number uint64, at time.Time) {
 	s.Settle(number, at)
 }
 
+// Rests tells whether a thing is finished and still in the state.
+func (s *Shelf) Rests(number uint64) bool {
+	_, ok := s.resting[number]
+	return ok
+}
+
 // Filed gives the commit that archived a thing; 0: it is not archived.
 func (s *Shelf) Filed(number uint64) uint64 {
 	if page := s.pages[number/pageSize]; page != nil {
