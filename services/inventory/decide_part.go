@@ -66,6 +66,7 @@ func describe(p *inventoryv1.Part) *inventoryv1.Part {
 	about := proto.CloneOf(p)
 	about.Name = partName(p.GetNumber())
 	about.OnHand, about.Held, about.Available, about.OnOrder, about.Wanted = 0, 0, 0, 0, 0
+	about.Value = nil
 	return about
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -68,13 +69,14 @@ func receiveGoods(st *State, in sitelog.Input, req *inventoryv1.ReceiveGoodsRequ
 	}
 	d := newDraft(st, in)
 	reference := "goods-in"
+	paid := st.paid(req)
 	if req.GetOrder() != "" {
 		if err := d.receiveOrder(req); err != nil {
 			return nil, nil, err
 		}
 		reference = req.GetOrder()
 	}
-	for _, l := range req.GetLines() {
+	for i, l := range req.GetLines() {
 		good := l.GetQuantity() - l.GetDamaged()
 		if good == 0 {
 			continue
@@ -85,6 +87,7 @@ func receiveGoods(st *State, in sitelog.Input, req *inventoryv1.ReceiveGoodsRequ
 			quantity:  good,
 			reference: reference,
 			note:      receiptNote(req.GetNote(), l.GetDamaged()),
+			cost:      paid[i],
 		}); err != nil {
 			return nil, nil, err
 		}
@@ -125,5 +128,9 @@ func checkReceipt(st *State, req *inventoryv1.ReceiveGoodsRequest) error {
 	if len(bad.Fields) > 0 {
 		return bad
 	}
-	return nil
+	costs := make([]*commonv1.Money, 0, len(req.GetLines()))
+	for _, l := range req.GetLines() {
+		costs = append(costs, l.GetCost())
+	}
+	return checkCosts("lines", costs)
 }

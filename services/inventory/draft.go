@@ -9,6 +9,7 @@ import (
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -39,6 +40,7 @@ type draft struct {
 type shelf struct {
 	onHand int64
 	held   int64
+	worth  worth
 }
 
 // telling is the event for one job, made once its hold is final.
@@ -66,7 +68,7 @@ func (d *draft) stock(number string) *shelf {
 	s := d.shelf[number]
 	if s == nil {
 		p := d.st.parts[number]
-		s = &shelf{onHand: p.onHand, held: p.held}
+		s = &shelf{onHand: p.onHand, held: p.held, worth: p.worth}
 		d.shelf[number] = s
 	}
 	return s
@@ -132,6 +134,7 @@ type change struct {
 	quantity  int64 // signed
 	reference string
 	note      string
+	cost      *commonv1.Money // of all of it, if that is known
 }
 
 // move changes what is on hand.
@@ -142,6 +145,11 @@ func (d *draft) move(c change) error {
 			"%d of %s would be on hand, more than the %d that can be kept; check the quantity", s.onHand+c.quantity, c.part, int64(MaxOnHand)).
 			About("Part", partName(c.part))
 	}
+	if err := s.worth.priced(c.part, c.quantity, c.cost); err != nil {
+		return err
+	}
+	var value int64
+	s.worth, value = s.worth.moved(d.st.parts[c.part].about, c)
 	s.onHand += c.quantity
 	d.moved++
 	event := &inventoryv1.StockMoved{Movement: &inventoryv1.Movement{
@@ -154,6 +162,10 @@ func (d *draft) move(c change) error {
 		Note:        c.note,
 		At:          d.now(),
 		By:          d.in.Actor.Person,
+
+		ValueMinorUnits:      value,
+		ValueAfterMinorUnits: s.worth.Value,
+		CurrencyCode:         s.worth.currency,
 	}}
 	if c.quantity > 0 {
 		d.first = append(d.first, event)

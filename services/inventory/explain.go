@@ -22,7 +22,7 @@ func (st *State) explain(number string) (*inventoryv1.ExplainPartResponse, error
 	r := &inventoryv1.ExplainPartResponse{Part: p.shown()}
 	for _, kind := range slices.Sorted(maps.Keys(p.moves)) {
 		s := p.moves[kind]
-		r.Movements = append(r.Movements, &inventoryv1.MovementSum{Kind: kind, Quantity: s.quantity, Movements: s.movements})
+		r.Movements = append(r.Movements, &inventoryv1.MovementSum{Kind: kind, Quantity: s.quantity, Movements: s.movements, ValueMinorUnits: s.value})
 	}
 	waits := map[string]bool{}
 	for _, c := range p.waiting.items {
@@ -68,8 +68,7 @@ func inWords(r *inventoryv1.ExplainPartResponse) []string {
 	p := r.GetPart()
 	var terms, holders, waiters, coming []string
 	for _, s := range r.GetMovements() {
-		kind := strings.ToLower(strings.TrimPrefix(s.GetKind().String(), "MOVEMENT_KIND_"))
-		terms = append(terms, fmt.Sprintf("%+d %s", s.GetQuantity(), strings.ReplaceAll(kind, "_", " ")))
+		terms = append(terms, fmt.Sprintf("%+d %s", s.GetQuantity(), kindWord(s.GetKind())))
 	}
 	for _, j := range r.GetJobs() {
 		if j.GetHeld() > 0 {
@@ -86,12 +85,16 @@ func inWords(r *inventoryv1.ExplainPartResponse) []string {
 	for _, c := range r.GetComing() {
 		coming = append(coming, fmt.Sprintf("%d with %s from %s on %s", c.GetQuantity(), c.GetOrder(), c.GetSupplier(), c.GetExpected().AsTime().Format(time.DateOnly)))
 	}
-	return []string{
+	why := []string{
 		figureLine(p.GetOnHand(), "on hand", terms, "nothing has moved yet"),
 		figureLine(p.GetHeld(), "held", holders, "no job holds any"),
 		figureLine(p.GetWanted(), "wanted", waiters, "no job waits"),
 		figureLine(p.GetOnOrder(), "on order", coming, "no open order brings any"),
 	}
+	if p.GetValue() != nil {
+		why = append(why, valueLine(r))
+	}
+	return why
 }
 
 func figureLine(n int64, what string, terms []string, none string) string {

@@ -11,6 +11,7 @@ func (p *part) shown() *inventoryv1.Part {
 	about := proto.CloneOf(p.about)
 	about.OnHand, about.Held, about.Available = p.onHand, p.held, p.onHand-p.held
 	about.OnOrder, about.Wanted = p.onOrder, p.wanted
+	about.Value = p.worth.money()
 	return about
 }
 
@@ -18,7 +19,7 @@ func (p *part) shown() *inventoryv1.Part {
 func (d *draft) part(number string) *inventoryv1.Part {
 	p := *d.st.parts[number]
 	if s := d.shelf[number]; s != nil {
-		p.onHand, p.held = s.onHand, s.held
+		p.onHand, p.held, p.worth = s.onHand, s.held, s.worth
 	}
 	for job, doc := range d.holds {
 		if h := d.st.holds[job]; h != nil {

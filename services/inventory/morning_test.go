@@ -158,6 +158,7 @@ func TestEveryFigureIsExplained(t *testing.T) {
 			"5 held: 3 for jobs/2, 2 for jobs/3",
 			"7 wanted: 7 for jobs/3 (nobody has ordered them)",
 			"4 on order: 4 with orders/1 from northgate on 2031-03-04",
+			"12.50 EUR worth, on average 2.500000 EUR: 25.00 received, -10.00 issued, -2.50 counted",
 		}
 		if !slices.Equal(r.GetWhy(), want) {
 			t.Errorf("told %q", r.GetWhy())

@@ -82,7 +82,7 @@ func (w *world) hear() {
 func (w *world) command() {
 	before := w.tallies()
 	var err error
-	switch rapid.IntRange(0, 9).Draw(w.t, "command") {
+	switch rapid.IntRange(0, 10).Draw(w.t, "command") {
 	case 0, 1:
 		err = w.deliver()
 	case 2:
@@ -110,6 +110,10 @@ func (w *world) command() {
 		}
 	case 9:
 		err = w.ask()
+	case 10:
+		err = run(w, correctCost, &inventoryv1.CorrectCostRequest{
+			Part: w.part(), Quantity: w.some(), Difference: euros(rapid.Int64Range(-300, 300).Draw(w.t, "difference")), Reason: "bill",
+		})
 	}
 	if err != nil && (fault.ReasonOf(err) == "" || fault.KindOf(err) == fault.Internal) {
 		w.t.Fatalf("refused without a reason: %v", err)
@@ -189,9 +193,11 @@ func (w *world) deliver() error {
 	}
 	for range rapid.IntRange(1, 2).Draw(w.t, "deliveries") {
 		quantity := w.some()
-		req.Lines = append(req.Lines, &inventoryv1.ReceivedLine{
-			Part: w.part(), Quantity: quantity, Damaged: rapid.Int64Range(0, quantity).Draw(w.t, "damaged"),
-		})
+		l := &inventoryv1.ReceivedLine{Part: w.part(), Quantity: quantity, Damaged: rapid.Int64Range(0, quantity).Draw(w.t, "damaged")}
+		if cost := rapid.Int64Range(0, 999).Draw(w.t, "cost"); cost > 0 {
+			l.Cost = euros(cost)
+		}
+		req.Lines = append(req.Lines, l)
 	}
 	return run(w, receiveGoods, req)
 }

@@ -31,6 +31,7 @@ func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], n
 // Register makes the methods known to a gRPC server.
 func (s *Server) Register(reg grpc.ServiceRegistrar) {
 	inventoryv1.RegisterInventoryServiceServer(reg, s)
+	inventoryv1.RegisterBuyingServiceServer(reg, &buyingServer{Server: s})
 }
 
 // SetPart implements InventoryServiceServer.

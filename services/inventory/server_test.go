@@ -31,10 +31,11 @@ const patience = 30 * time.Second
 // rig is the whole service: a runner on the memory log, read models in an
 // embedded Redis, and a gRPC server on a pipe.
 type rig struct {
-	t     *testing.T
-	ctx   context.Context
-	log   *memory.Log
-	clerk inventoryv1.InventoryServiceClient
+	t      *testing.T
+	ctx    context.Context
+	log    *memory.Log
+	clerk  inventoryv1.InventoryServiceClient
+	buying inventoryv1.BuyingServiceClient // as the clerk
 	// technician may look, but not change anything.
 	technician inventoryv1.InventoryServiceClient
 	calls      int
@@ -75,6 +76,7 @@ func newRig(t *testing.T) *rig {
 	return &rig{
 		t: t, ctx: ctx, log: log,
 		clerk:      inventoryv1.NewInventoryServiceClient(clerk),
+		buying:     inventoryv1.NewBuyingServiceClient(clerk),
 		technician: inventoryv1.NewInventoryServiceClient(technician),
 	}
 }

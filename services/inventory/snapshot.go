@@ -12,7 +12,7 @@ import (
 
 // foldVersion is raised when evolve makes something else of the same events, so
 // that snapshots of the old fold are not used.
-const foldVersion = 1
+const foldVersion = 2
 
 // kept is what a snapshot holds of a site: what does not follow from anything else.
 type kept struct {
@@ -33,12 +33,18 @@ type kept struct {
 type keptPart struct {
 	About     *inventoryv1.Part
 	OnHand    int64
+	Worth     keptWorth
 	FirstWeek int64
 	Weeks     []keptWeek
 	Moves     map[int32]keptMoves // by kind
 }
 
-type keptMoves struct{ Quantity, Movements int64 }
+type keptMoves struct{ Quantity, Movements, Value int64 }
+
+type keptWorth struct {
+	Value, LastQuantity, LastValue int64
+	Currency                       string
+}
 
 type keptWeek struct{ Week, Taken int64 }
 
@@ -60,12 +66,12 @@ func snapshot(st *State) func() ([]byte, error) {
 		Placed: st.placed, LastExpiry: st.lastExpiry, LastShort: st.lastShort,
 	}
 	for number, p := range st.parts {
-		kp := keptPart{About: p.about, OnHand: p.onHand, FirstWeek: p.usage.first, Moves: make(map[int32]keptMoves, len(p.moves))}
+		kp := keptPart{About: p.about, OnHand: p.onHand, Worth: p.worth.keep(), FirstWeek: p.usage.first, Moves: make(map[int32]keptMoves, len(p.moves))}
 		for _, w := range p.usage.weeks {
 			kp.Weeks = append(kp.Weeks, keptWeek{Week: w.week, Taken: w.taken})
 		}
 		for kind, m := range p.moves {
-			kp.Moves[int32(kind)] = keptMoves{m.quantity, m.movements}
+			kp.Moves[int32(kind)] = keptMoves{m.quantity, m.movements, m.value}
 		}
 		k.Parts[number] = kp
 	}
@@ -86,11 +92,12 @@ func restore(site string, data []byte) (*State, error) {
 	for number, kp := range k.Parts {
 		p := newPart()
 		p.about, p.onHand, p.usage.first = kp.About, kp.OnHand, kp.FirstWeek
+		p.worth = kp.Worth.worth(kp.OnHand)
 		for _, w := range kp.Weeks {
 			p.usage.weeks = append(p.usage.weeks, weekUse{week: w.Week, taken: w.Taken})
 		}
 		for kind, m := range kp.Moves {
-			p.moves[inventoryv1.MovementKind(kind)] = moved{m.Quantity, m.Movements}
+			p.moves[inventoryv1.MovementKind(kind)] = moved{m.Quantity, m.Movements, m.Value}
 		}
 		st.parts[number] = p
 		st.relabel(nil, kp.About)

@@ -40,6 +40,7 @@ type part struct {
 	held    int64
 	wanted  int64
 	onOrder int64
+	worth   worth
 	// dated counts the waiting lines that have been given a date.
 	dated   int
 	holders map[string]int64 // what each job has on the shelf
@@ -50,7 +51,7 @@ type part struct {
 }
 
 // moved sums the movements of one kind.
-type moved struct{ quantity, movements int64 }
+type moved struct{ quantity, movements, value int64 }
 
 // claim is a job's place in the queue for a part.
 type claim struct {
@@ -126,12 +127,13 @@ func newPart() *part {
 // sum counts a movement by its kind.
 func (p *part) sum(m *inventoryv1.Movement) {
 	s := p.moves[m.GetKind()]
-	p.moves[m.GetKind()] = moved{s.quantity + m.GetQuantity(), s.movements + 1}
+	p.moves[m.GetKind()] = moved{s.quantity + m.GetQuantity(), s.movements + 1, s.value + m.GetValueMinorUnits()}
 }
 
 // move is the only place where what is on hand changes.
 func (st *State) move(m *inventoryv1.Movement) {
 	p := st.parts[m.GetPart()]
+	m = p.valued(m)
 	p.onHand += m.GetQuantity()
 	p.usage.note(m)
 	p.sum(m)

@@ -10,7 +10,7 @@ import (
 )
 
 // viewsVersion grows when a row means something else for the same state.
-const viewsVersion = 2
+const viewsVersion = 3
 
 // The models of rows that readers ask for.
 const (

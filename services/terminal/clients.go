@@ -21,6 +21,7 @@ type Clients struct {
 	Billing    jobv1.BillingServiceClient
 	Learning   jobv1.LearningServiceClient
 	Inventory  inventoryv1.InventoryServiceClient
+	Buying     inventoryv1.BuyingServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
 	Audit      torqueauditv1.TorqueAuditServiceClient
 	// Logs answers for each service's log, by role name.
@@ -69,6 +70,7 @@ func Dial(c DialConfig) (*Clients, error) {
 	clients.Learning = jobv1.NewLearningServiceClient(conns[RoleJob])
 	clients.Billing = jobv1.NewBillingServiceClient(conns[RoleJob])
 	clients.Inventory = inventoryv1.NewInventoryServiceClient(conns[RoleInventory])
+	clients.Buying = inventoryv1.NewBuyingServiceClient(conns[RoleInventory])
 	clients.Scheduling = schedulingv1.NewSchedulingServiceClient(conns[RoleScheduling])
 	clients.Audit = torqueauditv1.NewTorqueAuditServiceClient(conns[RoleAudit])
 	return clients, nil

@@ -15,7 +15,7 @@ func partsCommands() *cobra.Command {
 		"  ramprow parts list --needing-order\n  ramprow parts hold 17\n  ramprow parts issue 17",
 		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
 		partsHolds, partsHold, partsHoldFor, partsReallocate, partsIssue, partsReturn, partsRelease, partsRenew,
-		partsMorning, partsWhy, partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
+		partsMorning, partsWhy, partsValue, partsCorrectCost, partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)
 }
 
@@ -94,6 +94,7 @@ func partCard(p *inventoryv1.Part) *card {
 	c.add("Wanted", quantity(p.GetWanted(), p.GetUnit()))
 	c.add("Price", priceOf(p))
 	c.add("Cost", money(p.GetCost()))
+	c.add("Worth", money(p.GetValue()))
 	c.add("Supplier", p.GetSupplier())
 	c.add("Lead time", plural(p.GetLeadTimeDays(), "day"))
 	if p.GetReorderPoint() > 0 {

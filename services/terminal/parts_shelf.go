@@ -112,14 +112,17 @@ func (in *partChange) applyPrices(p *inventoryv1.Part, given func(string) bool) 
 }
 
 func partsReceive(o *options) *cobra.Command {
-	var order, note string
-	var damaged []string
+	var order, note, currency string
+	var damaged, costs []string
 	command := &cobra.Command{
 		Use:     "receive PART:QUANTITY…",
 		Short:   "Put goods on the shelf, with or without an order; jobs that wait are served at once",
-		Example: "  ramprow parts receive MO-4212:16 --order 5\n  ramprow parts receive MO-4212:15 --order 5 --damaged MO-4212:1",
+		Example: "  ramprow parts receive MO-4212:16 --order 5\n  ramprow parts receive MO-4212:15 --order 5 --damaged MO-4212:1\n  ramprow parts receive MO-4212:16 --cost MO-4212:120.50",
 		RunE: o.run(func(ctx context.Context, s *session, args []string) error {
 			lines, err := receivedLines(args, damaged)
+			if err == nil {
+				err = addCosts(lines, costs, currency)
+			}
 			if err != nil {
 				return err
 			}
@@ -142,6 +145,8 @@ func partsReceive(o *options) *cobra.Command {
 	command.Flags().StringVar(&order, "order", "", "the order that they came with")
 	command.Flags().StringVar(&note, "note", "", "delivery note or remark")
 	command.Flags().StringArrayVar(&damaged, "damaged", nil, "PART:QUANTITY that came damaged: counted on the order, not shelved")
+	command.Flags().StringArrayVar(&costs, "cost", nil, "PART:AMOUNT that the good ones of a part cost together; without it what the order or the part says")
+	command.Flags().StringVar(&currency, "currency", "EUR", "currency of --cost")
 	return command
 }
 

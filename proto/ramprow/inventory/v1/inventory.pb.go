@@ -155,18 +155,21 @@ const (
 	MovementKind_MOVEMENT_KIND_COUNTED   MovementKind = 4
 	MovementKind_MOVEMENT_KIND_SCRAPPED  MovementKind = 5
 	MovementKind_MOVEMENT_KIND_SENT_BACK MovementKind = 6
+	// Nothing moved: its cost was corrected.
+	MovementKind_MOVEMENT_KIND_REVALUED MovementKind = 20
 )
 
 // Enum value maps for MovementKind.
 var (
 	MovementKind_name = map[int32]string{
-		0: "MOVEMENT_KIND_UNSPECIFIED",
-		1: "MOVEMENT_KIND_RECEIVED",
-		2: "MOVEMENT_KIND_ISSUED",
-		3: "MOVEMENT_KIND_RETURNED",
-		4: "MOVEMENT_KIND_COUNTED",
-		5: "MOVEMENT_KIND_SCRAPPED",
-		6: "MOVEMENT_KIND_SENT_BACK",
+		0:  "MOVEMENT_KIND_UNSPECIFIED",
+		1:  "MOVEMENT_KIND_RECEIVED",
+		2:  "MOVEMENT_KIND_ISSUED",
+		3:  "MOVEMENT_KIND_RETURNED",
+		4:  "MOVEMENT_KIND_COUNTED",
+		5:  "MOVEMENT_KIND_SCRAPPED",
+		6:  "MOVEMENT_KIND_SENT_BACK",
+		20: "MOVEMENT_KIND_REVALUED",
 	}
 	MovementKind_value = map[string]int32{
 		"MOVEMENT_KIND_UNSPECIFIED": 0,
@@ -176,6 +179,7 @@ var (
 		"MOVEMENT_KIND_COUNTED":     4,
 		"MOVEMENT_KIND_SCRAPPED":    5,
 		"MOVEMENT_KIND_SENT_BACK":   6,
+		"MOVEMENT_KIND_REVALUED":    20,
 	}
 )
 
@@ -301,7 +305,9 @@ type Part struct {
 	Available int64 `protobuf:"varint,32,opt,name=available,proto3" json:"available,omitempty"`
 	OnOrder   int64 `protobuf:"varint,33,opt,name=on_order,json=onOrder,proto3" json:"on_order,omitempty"`
 	// Wanted by jobs and not yet held.
-	Wanted        int64 `protobuf:"varint,34,opt,name=wanted,proto3" json:"wanted,omitempty"`
+	Wanted int64 `protobuf:"varint,34,opt,name=wanted,proto3" json:"wanted,omitempty"`
+	// Of all that is on hand, at moving average cost; absent: no cost was ever known.
+	Value         *v1.Money `protobuf:"bytes,40,opt,name=value,proto3" json:"value,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -509,6 +515,13 @@ func (x *Part) GetWanted() int64 {
 		return x.Wanted
 	}
 	return 0
+}
+
+func (x *Part) GetValue() *v1.Money {
+	if x != nil {
+		return x.Value
+	}
+	return nil
 }
 
 // HoldLine is one wanted line of a job.
@@ -821,12 +834,17 @@ type Movement struct {
 	Quantity    int64 `protobuf:"varint,4,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	OnHandAfter int64 `protobuf:"varint,5,opt,name=on_hand_after,json=onHandAfter,proto3" json:"on_hand_after,omitempty"`
 	// Job, order or reason.
-	Reference     string                 `protobuf:"bytes,6,opt,name=reference,proto3" json:"reference,omitempty"`
-	Note          string                 `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
-	At            *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=at,proto3" json:"at,omitempty"`
-	By            string                 `protobuf:"bytes,9,opt,name=by,proto3" json:"by,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Reference string                 `protobuf:"bytes,6,opt,name=reference,proto3" json:"reference,omitempty"`
+	Note      string                 `protobuf:"bytes,7,opt,name=note,proto3" json:"note,omitempty"`
+	At        *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=at,proto3" json:"at,omitempty"`
+	By        string                 `protobuf:"bytes,9,opt,name=by,proto3" json:"by,omitempty"`
+	// What it changed of the value of stock, at moving average cost, and the value of all that is on hand after it; in
+	// minor units of the currency. Without a currency no cost was known.
+	ValueMinorUnits      int64  `protobuf:"varint,20,opt,name=value_minor_units,json=valueMinorUnits,proto3" json:"value_minor_units,omitempty"`
+	ValueAfterMinorUnits int64  `protobuf:"varint,21,opt,name=value_after_minor_units,json=valueAfterMinorUnits,proto3" json:"value_after_minor_units,omitempty"`
+	CurrencyCode         string `protobuf:"bytes,22,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
 }
 
 func (x *Movement) Reset() {
@@ -922,13 +940,35 @@ func (x *Movement) GetBy() string {
 	return ""
 }
 
+func (x *Movement) GetValueMinorUnits() int64 {
+	if x != nil {
+		return x.ValueMinorUnits
+	}
+	return 0
+}
+
+func (x *Movement) GetValueAfterMinorUnits() int64 {
+	if x != nil {
+		return x.ValueAfterMinorUnits
+	}
+	return 0
+}
+
+func (x *Movement) GetCurrencyCode() string {
+	if x != nil {
+		return x.CurrencyCode
+	}
+	return ""
+}
+
 type OrderLine struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Part          string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
-	Quantity      int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	Received      int64                  `protobuf:"varint,3,opt,name=received,proto3" json:"received,omitempty"`
-	Expected      *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=expected,proto3" json:"expected,omitempty"`
-	Cost          *v1.Money              `protobuf:"bytes,5,opt,name=cost,proto3" json:"cost,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Part     string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Quantity int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Received int64                  `protobuf:"varint,3,opt,name=received,proto3" json:"received,omitempty"`
+	Expected *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=expected,proto3" json:"expected,omitempty"`
+	// Of the whole line, without tax.
+	Cost          *v1.Money `protobuf:"bytes,5,opt,name=cost,proto3" json:"cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1715,12 +1755,14 @@ func (x *HoldingJob) GetSince() *timestamppb.Timestamp {
 
 // MovementSum is all movements of one kind.
 type MovementSum struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Kind          MovementKind           `protobuf:"varint,1,opt,name=kind,proto3,enum=ramprow.inventory.v1.MovementKind" json:"kind,omitempty"`
-	Quantity      int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	Movements     int64                  `protobuf:"varint,3,opt,name=movements,proto3" json:"movements,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Kind      MovementKind           `protobuf:"varint,1,opt,name=kind,proto3,enum=ramprow.inventory.v1.MovementKind" json:"kind,omitempty"`
+	Quantity  int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Movements int64                  `protobuf:"varint,3,opt,name=movements,proto3" json:"movements,omitempty"`
+	// What they changed of the value of stock, in minor units of the part's value.
+	ValueMinorUnits int64 `protobuf:"varint,4,opt,name=value_minor_units,json=valueMinorUnits,proto3" json:"value_minor_units,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *MovementSum) Reset() {
@@ -1770,6 +1812,13 @@ func (x *MovementSum) GetQuantity() int64 {
 func (x *MovementSum) GetMovements() int64 {
 	if x != nil {
 		return x.Movements
+	}
+	return 0
+}
+
+func (x *MovementSum) GetValueMinorUnits() int64 {
+	if x != nil {
+		return x.ValueMinorUnits
 	}
 	return 0
 }
@@ -1847,7 +1896,7 @@ var File_ramprow_inventory_v1_inventory_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/inventory/v1/inventory.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\"\xaa\a\n" +
+	"$ramprow/inventory/v1/inventory.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\"\xda\a\n" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x129\n" +
 	"\x06number\x18\x02 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x06number\x12\x1f\n" +
@@ -1877,7 +1926,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x04held\x18\x1f \x01(\x03R\x04held\x12\x1c\n" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +
 	"\bon_order\x18! \x01(\x03R\aonOrder\x12\x16\n" +
-	"\x06wanted\x18\" \x01(\x03R\x06wanted\"\xb1\x03\n" +
+	"\x06wanted\x18\" \x01(\x03R\x06wanted\x12.\n" +
+	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xb1\x03\n" +
 	"\bHoldLine\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x14\n" +
@@ -1911,7 +1961,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"updated_at\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12.\n" +
 	"\x04turn\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
-	"\x03bay\x18\f \x01(\tR\x03bay\"\x9c\x02\n" +
+	"\x03bay\x18\f \x01(\tR\x03bay\"\xa4\x03\n" +
 	"\bMovement\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\x04R\x06number\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x126\n" +
@@ -1921,7 +1971,10 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\treference\x18\x06 \x01(\tR\treference\x12\x12\n" +
 	"\x04note\x18\a \x01(\tR\x04note\x12*\n" +
 	"\x02at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
-	"\x02by\x18\t \x01(\tR\x02by\"\xef\x01\n" +
+	"\x02by\x18\t \x01(\tR\x02by\x12*\n" +
+	"\x11value_minor_units\x18\x14 \x01(\x03R\x0fvalueMinorUnits\x125\n" +
+	"\x17value_after_minor_units\x18\x15 \x01(\x03R\x14valueAfterMinorUnits\x12#\n" +
+	"\rcurrency_code\x18\x16 \x01(\tR\fcurrencyCode\"\xef\x01\n" +
 	"\tOrderLine\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12)\n" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
@@ -1990,11 +2043,12 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\amissing\x18\x03 \x01(\x03R\amissing\x12,\n" +
 	"\x03eta\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x03eta\x12\x1a\n" +
 	"\bpriority\x18\x05 \x01(\rR\bpriority\x120\n" +
-	"\x05since\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\x7f\n" +
+	"\x05since\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\xab\x01\n" +
 	"\vMovementSum\x126\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\".ramprow.inventory.v1.MovementKindR\x04kind\x12\x1a\n" +
 	"\bquantity\x18\x02 \x01(\x03R\bquantity\x12\x1c\n" +
-	"\tmovements\x18\x03 \x01(\x03R\tmovements\"\x93\x01\n" +
+	"\tmovements\x18\x03 \x01(\x03R\tmovements\x12*\n" +
+	"\x11value_minor_units\x18\x04 \x01(\x03R\x0fvalueMinorUnits\"\x93\x01\n" +
 	"\vComingOrder\x12\x14\n" +
 	"\x05order\x18\x01 \x01(\tR\x05order\x12\x1a\n" +
 	"\bsupplier\x18\x02 \x01(\tR\bsupplier\x12\x1a\n" +
@@ -2013,7 +2067,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x10HOLD_STATE_SHORT\x10\x02\x12\x16\n" +
 	"\x12HOLD_STATE_SETTLED\x10\x03\x12\x17\n" +
 	"\x13HOLD_STATE_RELEASED\x10\x04\x12\x16\n" +
-	"\x12HOLD_STATE_EXPIRED\x10\x05*\xd3\x01\n" +
+	"\x12HOLD_STATE_EXPIRED\x10\x05*\xef\x01\n" +
 	"\fMovementKind\x12\x1d\n" +
 	"\x19MOVEMENT_KIND_UNSPECIFIED\x10\x00\x12\x1a\n" +
 	"\x16MOVEMENT_KIND_RECEIVED\x10\x01\x12\x18\n" +
@@ -2021,7 +2075,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x16MOVEMENT_KIND_RETURNED\x10\x03\x12\x19\n" +
 	"\x15MOVEMENT_KIND_COUNTED\x10\x04\x12\x1a\n" +
 	"\x16MOVEMENT_KIND_SCRAPPED\x10\x05\x12\x1b\n" +
-	"\x17MOVEMENT_KIND_SENT_BACK\x10\x06*\xb0\x01\n" +
+	"\x17MOVEMENT_KIND_SENT_BACK\x10\x06\x12\x1a\n" +
+	"\x16MOVEMENT_KIND_REVALUED\x10\x14*\xb0\x01\n" +
 	"\n" +
 	"OrderState\x12\x1b\n" +
 	"\x17ORDER_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
@@ -2074,40 +2129,41 @@ var file_ramprow_inventory_v1_inventory_proto_depIdxs = []int32{
 	20, // 1: ramprow.inventory.v1.Part.price:type_name -> ramprow.common.v1.Money
 	20, // 2: ramprow.inventory.v1.Part.cost:type_name -> ramprow.common.v1.Money
 	20, // 3: ramprow.inventory.v1.Part.deposit:type_name -> ramprow.common.v1.Money
-	19, // 4: ramprow.inventory.v1.HoldLine.unit:type_name -> ramprow.common.v1.Unit
-	0,  // 5: ramprow.inventory.v1.HoldLine.state:type_name -> ramprow.inventory.v1.LineState
-	21, // 6: ramprow.inventory.v1.HoldLine.eta:type_name -> google.protobuf.Timestamp
-	1,  // 7: ramprow.inventory.v1.Hold.state:type_name -> ramprow.inventory.v1.HoldState
-	5,  // 8: ramprow.inventory.v1.Hold.lines:type_name -> ramprow.inventory.v1.HoldLine
-	21, // 9: ramprow.inventory.v1.Hold.eta:type_name -> google.protobuf.Timestamp
-	21, // 10: ramprow.inventory.v1.Hold.expires_at:type_name -> google.protobuf.Timestamp
-	21, // 11: ramprow.inventory.v1.Hold.updated_at:type_name -> google.protobuf.Timestamp
-	21, // 12: ramprow.inventory.v1.Hold.turn:type_name -> google.protobuf.Timestamp
-	2,  // 13: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
-	21, // 14: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
-	21, // 15: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
-	20, // 16: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
-	3,  // 17: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
-	8,  // 18: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
-	21, // 19: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
-	20, // 20: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
-	21, // 21: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
-	10, // 22: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
-	20, // 23: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
-	21, // 24: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
-	21, // 25: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
-	5,  // 26: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
-	5,  // 27: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
-	20, // 28: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
-	21, // 29: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
-	21, // 30: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
-	2,  // 31: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
-	21, // 32: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
-	33, // [33:33] is the sub-list for method output_type
-	33, // [33:33] is the sub-list for method input_type
-	33, // [33:33] is the sub-list for extension type_name
-	33, // [33:33] is the sub-list for extension extendee
-	0,  // [0:33] is the sub-list for field type_name
+	20, // 4: ramprow.inventory.v1.Part.value:type_name -> ramprow.common.v1.Money
+	19, // 5: ramprow.inventory.v1.HoldLine.unit:type_name -> ramprow.common.v1.Unit
+	0,  // 6: ramprow.inventory.v1.HoldLine.state:type_name -> ramprow.inventory.v1.LineState
+	21, // 7: ramprow.inventory.v1.HoldLine.eta:type_name -> google.protobuf.Timestamp
+	1,  // 8: ramprow.inventory.v1.Hold.state:type_name -> ramprow.inventory.v1.HoldState
+	5,  // 9: ramprow.inventory.v1.Hold.lines:type_name -> ramprow.inventory.v1.HoldLine
+	21, // 10: ramprow.inventory.v1.Hold.eta:type_name -> google.protobuf.Timestamp
+	21, // 11: ramprow.inventory.v1.Hold.expires_at:type_name -> google.protobuf.Timestamp
+	21, // 12: ramprow.inventory.v1.Hold.updated_at:type_name -> google.protobuf.Timestamp
+	21, // 13: ramprow.inventory.v1.Hold.turn:type_name -> google.protobuf.Timestamp
+	2,  // 14: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 15: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
+	21, // 16: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
+	20, // 17: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
+	3,  // 18: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
+	8,  // 19: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
+	21, // 20: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
+	20, // 21: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
+	21, // 22: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
+	10, // 23: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
+	20, // 24: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
+	21, // 25: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
+	21, // 26: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
+	5,  // 27: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
+	5,  // 28: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
+	20, // 29: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
+	21, // 30: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
+	21, // 31: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
+	2,  // 32: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 33: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
+	34, // [34:34] is the sub-list for method output_type
+	34, // [34:34] is the sub-list for method input_type
+	34, // [34:34] is the sub-list for extension type_name
+	34, // [34:34] is the sub-list for extension extendee
+	0,  // [0:34] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_proto_init() }

@@ -3165,7 +3165,9 @@ type ReceivedLine struct {
 	Part     string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
 	Quantity int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// Came damaged: counted on the order, not put on the shelf.
-	Damaged       int64 `protobuf:"varint,3,opt,name=damaged,proto3" json:"damaged,omitempty"`
+	Damaged int64 `protobuf:"varint,3,opt,name=damaged,proto3" json:"damaged,omitempty"`
+	// What the good ones cost together, without tax; absent: as the order says, else as the part master does.
+	Cost          *v1.Money `protobuf:"bytes,10,opt,name=cost,proto3" json:"cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3219,6 +3221,13 @@ func (x *ReceivedLine) GetDamaged() int64 {
 		return x.Damaged
 	}
 	return 0
+}
+
+func (x *ReceivedLine) GetCost() *v1.Money {
+	if x != nil {
+		return x.Cost
+	}
+	return nil
 }
 
 var File_ramprow_inventory_v1_inventory_service_proto protoreflect.FileDescriptor
@@ -3460,13 +3469,15 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x12WatchPartsResponse\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12.\n" +
 	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x1a\n" +
-	"\brevision\x18\x03 \x01(\x04R\brevision\"\x99\x01\n" +
+	"\brevision\x18\x03 \x01(\x04R\brevision\"\xc7\x01\n" +
 	"\fReceivedLine\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12)\n" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged2\x93\x16\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged\x12,\n" +
+	"\x04cost\x18\n" +
+	" \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost2\x93\x16\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
@@ -3620,6 +3631,7 @@ var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*MovementSum)(nil),             // 69: ramprow.inventory.v1.MovementSum
 	(*HoldingJob)(nil),              // 70: ramprow.inventory.v1.HoldingJob
 	(*ComingOrder)(nil),             // 71: ramprow.inventory.v1.ComingOrder
+	(*v1.Money)(nil),                // 72: ramprow.common.v1.Money
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
 	55, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
@@ -3680,63 +3692,64 @@ var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
 	71, // 55: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
 	55, // 56: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
 	57, // 57: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	0,  // 58: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 59: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
-	5,  // 60: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
-	7,  // 61: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	9,  // 62: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	11, // 63: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	13, // 64: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	15, // 65: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	17, // 66: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	19, // 67: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	21, // 68: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	23, // 69: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	25, // 70: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	27, // 71: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	30, // 72: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
-	32, // 73: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
-	34, // 74: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	36, // 75: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	38, // 76: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	40, // 77: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	42, // 78: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	44, // 79: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	46, // 80: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	48, // 81: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
-	50, // 82: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
-	52, // 83: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 84: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	4,  // 85: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
-	6,  // 86: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
-	8,  // 87: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	10, // 88: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	12, // 89: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	14, // 90: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	16, // 91: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	18, // 92: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	20, // 93: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	22, // 94: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	24, // 95: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	26, // 96: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	28, // 97: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	31, // 98: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
-	33, // 99: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
-	35, // 100: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	37, // 101: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	39, // 102: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	41, // 103: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	43, // 104: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	45, // 105: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	47, // 106: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	49, // 107: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
-	51, // 108: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
-	53, // 109: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	84, // [84:110] is the sub-list for method output_type
-	58, // [58:84] is the sub-list for method input_type
-	58, // [58:58] is the sub-list for extension type_name
-	58, // [58:58] is the sub-list for extension extendee
-	0,  // [0:58] is the sub-list for field type_name
+	72, // 58: ramprow.inventory.v1.ReceivedLine.cost:type_name -> ramprow.common.v1.Money
+	0,  // 59: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 60: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
+	5,  // 61: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
+	7,  // 62: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	9,  // 63: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	11, // 64: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	13, // 65: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	15, // 66: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	17, // 67: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	19, // 68: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	21, // 69: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	23, // 70: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	25, // 71: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	27, // 72: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	30, // 73: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	32, // 74: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
+	34, // 75: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	36, // 76: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	38, // 77: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	40, // 78: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	42, // 79: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	44, // 80: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	46, // 81: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	48, // 82: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
+	50, // 83: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
+	52, // 84: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 85: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	4,  // 86: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
+	6,  // 87: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
+	8,  // 88: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	10, // 89: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	12, // 90: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	14, // 91: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	16, // 92: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	18, // 93: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	20, // 94: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	22, // 95: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	24, // 96: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	26, // 97: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	28, // 98: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	31, // 99: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	33, // 100: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
+	35, // 101: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	37, // 102: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	39, // 103: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	41, // 104: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	43, // 105: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	45, // 106: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	47, // 107: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	49, // 108: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
+	51, // 109: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
+	53, // 110: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	85, // [85:111] is the sub-list for method output_type
+	59, // [59:85] is the sub-list for method input_type
+	59, // [59:59] is the sub-list for extension type_name
+	59, // [59:59] is the sub-list for extension extendee
+	0,  // [0:59] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
