@@ -2,11 +2,13 @@ package desk
 
 import (
 	"context"
+	"strconv"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	commonv1 "ramprow/proto/ramprow/common/v1"
+	jobv1 "ramprow/proto/ramprow/job/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -20,7 +22,15 @@ type boardView struct {
 	Now            int // place of the present moment; -1: not on this day
 	Lanes          []lane
 	Waiting        []*schedulingv1.Booking
+	MoreWaiting    int
+	// Others are jobs that scheduling has not heard of yet, and jobs without the customer's word.
+	Others []*jobv1.JobSummary
+	// Undo names the move that was just made; empty: none.
+	Undo string
 }
+
+// mostRows keeps a list on a page short; the list of jobs has all of them.
+const mostRows = 60
 
 // hour is a mark on the board.
 type hour struct {
@@ -66,7 +76,27 @@ func (d *Desk) showBays(v *visit) error {
 	if err != nil {
 		return err
 	}
+	if view.Others, err = d.notPlanned(v); err != nil {
+		return err
+	}
+	if move := v.r.URL.Query().Get("undo"); movePattern.MatchString(move) {
+		view.Undo = move
+	}
 	return v.render("bays", view)
+}
+
+// notPlanned lists jobs that cannot be booked yet: no diagnosis, or no word of the customer.
+func (d *Desk) notPlanned(v *visit) ([]*jobv1.JobSummary, error) {
+	var jobs []*jobv1.JobSummary
+	at, _ := strconv.ParseUint(v.r.URL.Query().Get("jobs-at"), 10, 64) // none: some milliseconds old will do
+	for _, state := range []jobv1.JobState{jobv1.JobState_JOB_STATE_AWAITING_AUTHORITY, jobv1.JobState_JOB_STATE_OPENED} {
+		r, err := d.Services.Job.ListJobs(v.ctx, &jobv1.ListJobsRequest{PageSize: mostRows / 2, State: state, MinRevision: at})
+		if err != nil {
+			return nil, err
+		}
+		jobs = append(jobs, r.GetJobs()...)
+	}
+	return jobs, nil
 }
 
 // boardDay reads which day is wanted; none is today.
@@ -93,6 +123,9 @@ func (d *Desk) board(ctx context.Context, day time.Time, at uint64) (boardView, 
 	view := boardView{
 		Day: day, Date: day.Format(time.DateOnly), Previous: day.AddDate(0, 0, -1).Format(time.DateOnly), Next: day.AddDate(0, 0, 1).Format(time.DateOnly),
 		Now: -1, Waiting: r.GetWaiting(),
+	}
+	if over := len(view.Waiting) - mostRows; over > 0 {
+		view.Waiting, view.MoreWaiting = view.Waiting[:mostRows], over
 	}
 	today, _ := d.boardDay("")
 	view.Today = today.Equal(day)
@@ -134,101 +167,4 @@ func laneOf(l *schedulingv1.BoardLane, from, to time.Time) lane {
 func place(at, from, to time.Time) int {
 	share := float64(at.Sub(from)) / float64(to.Sub(from))
 	return int(boardSpan * min(1, max(0, share)))
-}
-
-// moveView is a booking with where it could go, and what that would do to others.
-type moveView struct {
-	Booking *schedulingv1.Booking
-	Bays    []*schedulingv1.Resource
-	People  []*schedulingv1.Resource
-	// What was asked for.
-	Bay, Technician, Start string
-	// Consequences, if a move was tried and can be made.
-	Tried   bool
-	Changes []*schedulingv1.Change
-}
-
-func (d *Desk) showMove(v *visit) error {
-	view, err := d.moveView(v)
-	if err != nil {
-		return err
-	}
-	q := v.r.URL.Query()
-	if bay := q.Get("bay"); bay != "" {
-		view.Bay = bay
-	}
-	if start := q.Get("start"); start != "" {
-		view.Start = start
-	}
-	return v.render("move", view)
-}
-
-func (d *Desk) moveView(v *visit) (*moveView, error) {
-	b, err := d.Services.Scheduling.GetBooking(v.ctx, &schedulingv1.GetBookingRequest{Job: v.job(), MinRevision: v.at()})
-	if err != nil {
-		return nil, err
-	}
-	r, err := d.Services.Scheduling.ListResources(v.ctx, &schedulingv1.ListResourcesRequest{PageSize: pageSize})
-	if err != nil {
-		return nil, err
-	}
-	view := &moveView{Booking: b.GetBooking(), Bay: b.GetBooking().GetBay(), Technician: b.GetBooking().GetTechnician()}
-	if start := b.GetBooking().GetWhen().GetStart(); start != nil {
-		view.Start = d.fieldTime(start.AsTime())
-	}
-	for _, resource := range r.GetResources() {
-		switch resource.GetKind() {
-		case schedulingv1.ResourceKind_RESOURCE_KIND_BAY:
-			view.Bays = append(view.Bays, resource)
-		case schedulingv1.ResourceKind_RESOURCE_KIND_PERSON:
-			view.People = append(view.People, resource)
-		default:
-		}
-	}
-	return view, nil
-}
-
-// moveBooking tries a move and shows what it would do, or makes it.
-func (d *Desk) moveBooking(v *visit) error {
-	start, err := v.moment("start")
-	if err != nil {
-		return err
-	}
-	request := &schedulingv1.MoveBookingRequest{
-		RequestId: v.requestID(), Job: v.job(), Bay: v.form("bay"), Technician: v.form("technician"),
-		Pin: v.form("pin") != "", ValidateOnly: v.form("deed") != "move",
-	}
-	if !start.IsZero() {
-		request.Start = timestamppb.New(start)
-	}
-	r, err := d.Services.Scheduling.MoveBooking(v.ctx, request)
-	if err != nil {
-		return err
-	}
-	if !request.GetValidateOnly() {
-		return v.done("/bays", "moved", r.GetReceipt())
-	}
-	view, err := d.moveView(v)
-	if err != nil {
-		return err
-	}
-	view.Bay, view.Technician, view.Start = v.form("bay"), v.form("technician"), v.form("start")
-	view.Tried, view.Changes = true, r.GetChanges()
-	return v.render("move", view)
-}
-
-// pinBooking keeps a booking where it lies, or lets it go again.
-func (d *Desk) pinBooking(v *visit) error {
-	if v.form("deed") == "unpin" {
-		r, err := d.Services.Scheduling.UnpinBooking(v.ctx, &schedulingv1.UnpinBookingRequest{RequestId: v.requestID(), Job: v.job()})
-		if err != nil {
-			return err
-		}
-		return v.done("/bays", "pinned", r.GetReceipt())
-	}
-	r, err := d.Services.Scheduling.PinBooking(v.ctx, &schedulingv1.PinBookingRequest{RequestId: v.requestID(), Job: v.job(), Reason: v.form("reason")})
-	if err != nil {
-		return err
-	}
-	return v.done("/bays", "pinned", r.GetReceipt())
 }

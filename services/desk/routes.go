@@ -28,8 +28,11 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("POST /work/{job}/signature", d.closed(d.signSheet, identity.Technician))
 
 	mux.Handle("GET /bays", d.closed(d.showBays, identity.Dispatcher))
+	mux.Handle("GET /bays/undo", d.closed(d.showUndo, identity.Dispatcher))
+	mux.Handle("POST /bays/undo", d.closed(d.undoMove, identity.Dispatcher))
 	mux.Handle("GET /bays/{job}", d.closed(d.showMove, identity.Dispatcher))
 	mux.Handle("POST /bays/{job}/move", d.closed(d.moveBooking, identity.Dispatcher))
+	mux.Handle("POST /bays/{job}/swap", d.closed(d.swapBookings, identity.Dispatcher))
 	mux.Handle("POST /bays/{job}/pin", d.closed(d.pinBooking, identity.Dispatcher))
 	mux.Handle("GET /jobs", d.closed(d.showJobs))
 	mux.Handle("GET /jobs/{job}", d.closed(d.showJob))

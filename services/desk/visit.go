@@ -129,7 +129,10 @@ func (v *visit) decimal(name string) (float64, error) {
 
 // moment reads what a datetime-local field sends; no text is the zero time.
 func (v *visit) moment(name string) (time.Time, error) {
-	text := v.form(name)
+	return v.momentOf(name, v.form(name))
+}
+
+func (v *visit) momentOf(name, text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
@@ -181,6 +184,7 @@ func (v *visit) refreshPath() string {
 	q := u.Query()
 	q.Del("done")
 	q.Del("at")
+	q.Del("jobs-at")
 	u.RawQuery = q.Encode()
 	return u.RequestURI()
 }
@@ -199,7 +203,11 @@ func (v *visit) done(path, what string, receipt *commonv1.Receipt) error {
 		v.w.WriteHeader(http.StatusNoContent)
 		return nil
 	}
-	return v.goTo(path + "?done=" + url.QueryEscape(what) + "&at=" + revision)
+	mark := "?"
+	if strings.Contains(path, "?") {
+		mark = "&"
+	}
+	return v.goTo(path + mark + "done=" + url.QueryEscape(what) + "&at=" + revision)
 }
 
 // fail shows what went wrong, and what to do.

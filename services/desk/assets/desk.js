@@ -48,7 +48,7 @@
         const answer = await fetch(entry.url, {
           method: "POST", headers: { "X-Queued": "1", "Content-Type": "application/x-www-form-urlencoded" }, body: entry.body, redirect: "manual",
         });
-        seen = Math.max(seen, Number(answer.headers.get("X-Revision")) || 0);
+        note("at", answer.headers.get("X-Revision"));
         if (answer.status === 401) { location.href = "/signin"; break; }
         if (answer.status >= 500 || answer.status === 429) throw new Error("later");
         const text = answer.ok ? "" : await answer.text();
@@ -66,10 +66,15 @@
     if (arrived && !load().some(e => !e.refused)) refresh();
   }
 
-  // seen is the newest revision that this page was told of; what it asks for is no older.
-  let seen = Number(new URLSearchParams(location.search).get("at")) || 0;
-  document.addEventListener("htmx:sseBeforeMessage", event => { seen = Math.max(seen, Number(event.detail.data) || 0); });
-  document.addEventListener("htmx:configRequest", event => { if (seen) event.detail.parameters.at = String(seen); });
+  // seen is the newest revision that this page was told of, by the name that it is
+  // asked for with: each service counts its own. What the page asks for is no older.
+  const seen = { at: Number(new URLSearchParams(location.search).get("at")) || 0 };
+  const counted = element => element.closest?.("[sse-connect]")?.dataset.at || "at";
+  const note = (name, revision) => { seen[name] = Math.max(seen[name] || 0, Number(revision) || 0); };
+  document.addEventListener("htmx:sseBeforeMessage", event => note(counted(event.target), event.detail.data));
+  document.addEventListener("htmx:configRequest", event => {
+    for (const name in seen) if (seen[name]) event.detail.parameters[name] = String(seen[name]);
+  });
 
   function refresh() {
     const query = new URLSearchParams(location.search);
@@ -130,20 +135,45 @@
   };
   document.addEventListener("htmx:beforeSwap", event => {
     if (event.detail.xhr.status >= 400) { event.detail.shouldSwap = false; return; }
+    if (drag?.moved && event.detail.target.contains(drag.bar)) { event.detail.shouldSwap = false; return; }
     const field = typing(event.detail.target);
     if (!field) return;
     event.detail.shouldSwap = false;
     field.addEventListener("blur", () => setTimeout(() => { if (field.isConnected && !field.form?.matches(":focus-within")) refresh(); }, 300), { once: true });
   });
 
-  // A booking is dragged to a bay and a time; the page it leads to tells what that
-  // would do to the others before anything is moved.
+  // A booking is dragged to a bay and a time. While it rests over a place, the
+  // page says what a move there would do; letting go leads to where it is made.
   let drag = null;
   const boardAt = (svg, event) => {
     const point = svg.createSVGPoint();
     point.x = event.clientX; point.y = event.clientY;
     return point.matrixTransform(svg.getScreenCTM().inverse());
   };
+  const two = n => String(n).padStart(2, "0");
+  // placeOf gives the address of what a move to where the pointer is would do.
+  function placeOf(bar, event) {
+    const svg = bar.ownerSVGElement, at = boardAt(svg, event);
+    const lane = [...svg.querySelectorAll("g[data-bay]")].find(g => { const r = g.querySelector("rect.lane"); return at.y >= +r.getAttribute("y") && at.y <= +r.getAttribute("y") + 58; });
+    if (!lane) return "";
+    const half = +bar.querySelector("rect.bar").getAttribute("width") / 2;
+    const minutes = Math.max(0, Math.round((at.x - 170 - half) / 1000 * 14 * 60 / 15) * 15);
+    const start = new Date(svg.dataset.board + "T06:00");
+    start.setMinutes(start.getMinutes() + minutes);
+    const text = `${start.getFullYear()}-${two(start.getMonth() + 1)}-${two(start.getDate())}T${two(start.getHours())}:${two(start.getMinutes())}`;
+    return `/bays/${bar.dataset.job}?bay=${encodeURIComponent(lane.dataset.bay)}&start=${text}`;
+  }
+  // preview asks what a place would mean; an answer that comes too late is not shown.
+  async function preview(asked) {
+    const box = document.getElementById("preview");
+    const answer = await fetch(asked).catch(() => null);
+    if (!answer || !box || drag?.place !== asked) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const told = page.querySelector("#consequences") || page.querySelector(".problem strong");
+    box.textContent = told ? [...(told.querySelectorAll("li").length ? told.querySelectorAll("li") : [told])].map(e => e.textContent.trim()).join(" · ") : "";
+    box.classList.toggle("bad", !page.querySelector("#consequences"));
+    box.hidden = !box.textContent;
+  }
   document.addEventListener("pointerdown", event => {
     const bar = event.target.closest("svg[data-board] a[data-job]");
     if (!bar || event.button !== 0) return;
@@ -152,30 +182,30 @@
   document.addEventListener("pointermove", event => {
     if (!drag) return;
     const dx = event.clientX - drag.x, dy = event.clientY - drag.y;
-    if (Math.hypot(dx, dy) < 6) return;
+    if (!drag.moved && Math.hypot(dx, dy) < 6) return;
     drag.moved = true;
     const scale = 1180 / drag.bar.ownerSVGElement.getBoundingClientRect().width;
     drag.bar.classList.add("dragged");
     drag.bar.setAttribute("transform", `translate(${dx * scale} ${dy * scale})`);
+    const place = placeOf(drag.bar, event);
+    if (place === drag.place) return;
+    drag.place = place;
+    clearTimeout(drag.timer);
+    if (place) drag.timer = setTimeout(preview, 150, place);
   });
   document.addEventListener("pointerup", event => {
     if (!drag) return;
-    const { bar, moved } = drag;
+    const { bar, moved, timer } = drag;
     drag = null;
+    clearTimeout(timer);
     if (!moved) return;
-    const svg = bar.ownerSVGElement, at = boardAt(svg, event);
-    const lane = [...svg.querySelectorAll("g[data-bay]")].find(g => { const r = g.querySelector("rect.lane"); return at.y >= +r.getAttribute("y") && at.y <= +r.getAttribute("y") + 58; });
-    const rect = bar.querySelector("rect.bar");
+    const place = placeOf(bar, event);
     bar.removeAttribute("transform");
     bar.classList.remove("dragged");
-    if (!lane) return;
-    const minutes = Math.round((at.x - 170) / 1000 * 14 * 60 / 15) * 15 - Math.round(+rect.getAttribute("width") / 1000 * 14 * 60 / 2 / 15) * 15;
-    const start = new Date(svg.dataset.board + "T06:00");
-    start.setMinutes(start.getMinutes() + Math.max(0, minutes));
-    const two = n => String(n).padStart(2, "0");
-    const text = `${start.getFullYear()}-${two(start.getMonth() + 1)}-${two(start.getDate())}T${two(start.getHours())}:${two(start.getMinutes())}`;
+    document.getElementById("preview").hidden = true;
     bar.addEventListener("click", e => e.preventDefault(), { once: true });
-    location.href = `/bays/${bar.dataset.job}?bay=${encodeURIComponent(lane.dataset.bay)}&start=${text}`;
+    if (place) location.href = place;
+    else refresh();
   });
   document.addEventListener("dragstart", event => { if (event.target.closest("svg[data-board]")) event.preventDefault(); });
 

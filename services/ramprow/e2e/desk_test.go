@@ -23,7 +23,7 @@ func during(t *testing.T, w *workshop, place func(*story.Config, func(context.Co
 			return w.Token(site, person, time.Hour, role)
 		},
 		Out: io.Discard,
-		Now: time.Now,
+		Now: w.now,
 	}
 	place(&c, func(context.Context) error {
 		tried = true

@@ -23,10 +23,24 @@ import (
 type workshop struct {
 	*stack.Workshop
 	telemetry *telemetry.Telemetry
+	now       func() time.Time
 }
 
 // openWorkshop serves until the test ends. The processor, if any, sees every span.
 func openWorkshop(t *testing.T, dir string, processor sdktrace.SpanProcessor) *workshop {
+	t.Helper()
+	return openWorkshopAt(t, dir, processor, time.Now)
+}
+
+// inTheMorning is a clock that shows eight o'clock today when it is made.
+func inTheMorning() func() time.Time {
+	now := time.Now()
+	ahead := time.Date(now.Year(), now.Month(), now.Day(), 8, 0, 0, 0, time.Local).Sub(now)
+	return func() time.Time { return time.Now().Add(ahead) }
+}
+
+// openWorkshopAt serves by a clock of its own.
+func openWorkshopAt(t *testing.T, dir string, processor sdktrace.SpanProcessor, now func() time.Time) *workshop {
 	t.Helper()
 	tel, err := telemetry.Start(t.Context(), telemetry.Config{
 		Service: "ramprow-e2e", Log: io.Discard, LogLevel: slog.LevelError, Processor: processor, Getenv: func(string) string { return "" },
@@ -34,7 +48,7 @@ func openWorkshop(t *testing.T, dir string, processor sdktrace.SpanProcessor) *w
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := stack.OpenWorkshop(t.Context(), stack.WorkshopConfig{Dir: dir, Telemetry: tel, Desk: "127.0.0.1:0"})
+	w, err := stack.OpenWorkshop(t.Context(), stack.WorkshopConfig{Dir: dir, Telemetry: tel, Desk: "127.0.0.1:0", Now: now})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,7 +61,7 @@ func openWorkshop(t *testing.T, dir string, processor sdktrace.SpanProcessor) *w
 			t.Errorf("the workshop did not end cleanly: %v", err)
 		}
 	})
-	return &workshop{Workshop: w, telemetry: tel}
+	return &workshop{Workshop: w, telemetry: tel, now: now}
 }
 
 func (w *workshop) clients(t *testing.T) *terminal.Clients {
@@ -92,7 +106,7 @@ func (w *workshop) tell(t *testing.T) story.Ending {
 			return w.Token(site, person, time.Hour, role)
 		},
 		Out: io.Discard,
-		Now: time.Now,
+		Now: w.now,
 	})
 	if err != nil {
 		t.Fatal(err)
