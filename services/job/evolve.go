@@ -21,6 +21,7 @@ type happening struct {
 
 func evolve(s *State, e sitelog.Event) {
 	h := happening{at: e.Time, by: e.Actor.Person, trace: e.TraceID, commit: e.Number}
+	s.stays.tick(h.at)
 	switch m := e.Message.(type) {
 	case *jobv1.CatalogueImported:
 		s.importEdition(m)
@@ -29,6 +30,9 @@ func evolve(s *State, e sitelog.Event) {
 		s.jobs[j.Name] = j
 		s.lastJob = max(s.lastJob, j.Number)
 		j.tell(m, h)
+		s.stays.follow(j, m)
+	case *jobv1.HoursNoted:
+		s.hours.note(m.GetHours(), s.stays.Clock)
 	case *jobv1.SellerSet:
 		s.seller = m.GetSeller()
 	case *jobv1.CaseStruck:
@@ -70,7 +74,9 @@ func (s *State) evolveJob(m ofJob, h happening) {
 	if !ok {
 		return
 	}
-	if j.apply(m, h); j.finished() {
+	j.apply(m, h)
+	s.stays.follow(j, m)
+	if j.finished() {
 		s.shelf.Settle(j.Number, h.at)
 	}
 }

@@ -12,7 +12,7 @@ import (
 
 // react keeps what the other services tell about a job. News that says nothing
 // new brings nothing about, so a job is not written for every shelf movement.
-func react(s *State, f sitelog.Foreign, _ sitelog.Input) ([]proto.Message, error) {
+func react(s *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, error) {
 	switch m := f.Message.(type) {
 	case *inventoryv1.PartsHeld:
 		return s.noteParts(m.GetHold())
@@ -40,6 +40,8 @@ func react(s *State, f sitelog.Foreign, _ sitelog.Input) ([]proto.Message, error
 		return s.noteBooking(&schedulingv1.Booking{
 			Job: m.GetBooking().GetJob(), PlanRevision: m.GetBooking().GetPlanRevision(), WaitingFor: "the booking was cancelled: " + m.GetReason(),
 		})
+	case *schedulingv1.ResourceSet, *schedulingv1.ResourceBlocked, *schedulingv1.ResourceUnblocked:
+		return s.noteHours(m, in.Now), nil
 	}
 	return s.reactToAudit(f.Message)
 }
@@ -93,7 +95,7 @@ func (s *State) noteBooking(b *schedulingv1.Booking) ([]proto.Message, error) {
 	}
 	status := &jobv1.BookingStatus{
 		Booking: b.GetName(), Bay: b.GetBay(), Technician: b.GetTechnician(), Tools: b.GetTools(), When: b.GetWhen(),
-		WaitingFor: b.GetWaitingFor(), PlanRevision: b.GetPlanRevision(),
+		WaitingFor: b.GetWaitingFor(), PlanRevision: b.GetPlanRevision(), Promised: b.GetPromised(),
 	}
 	if proto.Equal(status, j.Booking) {
 		return nil, nil
@@ -113,7 +115,13 @@ func (s *State) reactToAudit(m proto.Message) ([]proto.Message, error) {
 			a.State, a.PlanRevision, a.Joints, a.Reason = jobv1.AuditState_AUDIT_STATE_OPEN, m.GetPlanRevision(), count(m.GetJoints()), ""
 		})
 	case *torqueauditv1.JointProved:
-		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) { a.JointsProved++ })
+		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
+			a.JointsProved++
+			a.Tightened++
+			if m.GetFirstTime() {
+				a.FirstTime++
+			}
+		})
 	case *torqueauditv1.SheetCompleted:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
 			a.State, a.PlanRevision = jobv1.AuditState_AUDIT_STATE_COMPLETE, m.GetPlanRevision()

@@ -35,6 +35,7 @@ func (s *Server) Register(r grpc.ServiceRegistrar) {
 	jobv1.RegisterJobServiceServer(r, s)
 	jobv1.RegisterBillingServiceServer(r, &billingServer{Server: s})
 	jobv1.RegisterLearningServiceServer(r, &learningServer{Server: s})
+	jobv1.RegisterFiguresServiceServer(r, &figuresServer{Server: s})
 }
 
 // decision is what a call brings about at one job.

@@ -25,6 +25,8 @@ type kept struct {
 	Shelf    shelf.Kept
 	Seller   *jobv1.Seller
 	Lessons  lessons
+	Stays    stays
+	Hours    hours
 }
 
 // snapshot copies what evolve changes in place; messages are shared.
@@ -38,6 +40,8 @@ func snapshot(s *State) func() ([]byte, error) {
 		Shelf:    s.shelf.Keep(),
 		Seller:   s.seller,
 		Lessons:  lessons{Cases: maps.Clone(s.lessons.Cases), Order: slices.Clone(s.lessons.Order), Revision: s.lessons.Revision},
+		Stays:    s.stays.clone(),
+		Hours:    maps.Clone(s.hours),
 	}
 	for name, j := range s.jobs {
 		k.Jobs[name] = j.clone()
@@ -57,6 +61,7 @@ func restore(site string, data []byte) (*State, error) {
 	s.jobs, s.lastJob, s.newest, s.invoices, s.seller = k.Jobs, k.LastJob, k.Newest, k.Invoices, k.Seller
 	s.shelf, s.lessons = k.Shelf.Shelf(), k.Lessons
 	s.times = sumUp(&s.lessons)
+	s.stays, s.hours = k.Stays, k.Hours
 	for version, message := range k.Editions {
 		s.editions[version] = catalogue.Prepared(message, version)
 	}

@@ -33,6 +33,9 @@ type State struct {
 	times    timesheets // made of the lessons
 	// seller is the workshop on its invoices; nil until the owner has set it.
 	seller *jobv1.Seller
+	// stays and hours are what the owner's figures are made from.
+	stays stays
+	hours hours
 }
 
 func newState(site string) *State {
@@ -43,6 +46,8 @@ func newState(site string) *State {
 		newest:   map[string]string{},
 		times:    timesheets{},
 		invoices: map[string]uint64{},
+		stays:    stays{Open: map[string]*stay{}},
+		hours:    hours{},
 	}
 }
 

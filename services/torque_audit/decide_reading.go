@@ -3,6 +3,7 @@ package torqueaudit
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -76,10 +77,19 @@ func (s *sheet) newlyProved(now time.Time) []proto.Message {
 	for _, j := range s.live() {
 		if !j.settled() && j.ready && j.track != nil && j.track.Proved(now) {
 			rounds := uint32(max(1, j.track.Rounds())) //nolint:gosec // a small count
-			events = append(events, &pb.JointProved{Job: s.job, Joint: j.due.GetJoint(), Rounds: rounds})
+			events = append(events, &pb.JointProved{Job: s.job, Joint: j.due.GetJoint(), Rounds: rounds, FirstTime: j.rightFirstTime()})
 		}
 	}
 	return events
+}
+
+// rightFirstTime tells whether no reading failed, and the joint was not opened again. A reading that was taken out as a
+// mistake is none.
+func (j *joint) rightFirstTime() bool {
+	return j.from == 0 && !slices.ContainsFunc(j.readings, func(r *pb.Reading) bool {
+		return r.GetCorrectedBy() == 0 &&
+			(r.GetVerdict() == pb.Verdict_VERDICT_OUTSIDE_NOT_PROVED || r.GetVerdict() == pb.Verdict_VERDICT_DOES_NOT_CONFORM)
+	})
 }
 
 func readingTime(told *timestamppb.Timestamp, now time.Time) (time.Time, error) {

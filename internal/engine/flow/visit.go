@@ -62,7 +62,7 @@ type Visit struct {
 	Tightened, FirstTime uint32
 }
 
-// Note adds a mark where something changed. A clock that went back stands still.
+// Note adds a mark where something changed; never before the last one.
 func (v *Visit) Note(m Mark) {
 	if last := len(v.Marks) - 1; last >= 0 {
 		m.At = max(m.At, v.Marks[last].At)
@@ -83,7 +83,7 @@ func (v *Visit) End(at int64, cancelled bool) {
 	v.Ended, v.Cancelled = at, cancelled
 }
 
-// last is the newest mark; the zero mark before the arrival.
+// Last is the newest mark; the zero mark before the arrival.
 func (v *Visit) Last() Mark {
 	if len(v.Marks) == 0 {
 		return Mark{}

@@ -35,6 +35,7 @@ func methods(t *testing.T) []method {
 	services := map[string]string{
 		"ramprow.job.v1.JobService":                  terminal.RoleJob,
 		"ramprow.job.v1.LearningService":             terminal.RoleJob,
+		"ramprow.job.v1.FiguresService":              terminal.RoleJob,
 		"ramprow.job.v1.BillingService":              terminal.RoleJob,
 		"ramprow.inventory.v1.BuyingService":         terminal.RoleInventory,
 		"ramprow.inventory.v1.InventoryService":      terminal.RoleInventory,
@@ -84,7 +85,7 @@ func (m method) call(t *testing.T, w *workshop, conns map[string]*grpc.ClientCon
 // nothing that exists.
 var candidates = []string{
 	"no-such-request-0001", "jobs/999999", "orders/999999", "bays/no-such", "wrenches/no-such", "lookbacks/999999", "XX-0000", "P0999", "no-such",
-	"EUR", "XX", "2026-999999", "YMR0RN16ZHA099999", "M8x1.25", "8.8", "nothing",
+	"EUR", "XX", "2026-999999", "YMR0RN16ZHA099999", "M8x1.25", "8.8", "2026-03-09", "nothing",
 }
 
 // plausible fills a request so that every rule is met and every name is unknown.

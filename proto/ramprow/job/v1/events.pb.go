@@ -2145,6 +2145,51 @@ func (x *JobCancelled) GetWorkStarted() bool {
 	return false
 }
 
+// HoursNoted keeps what scheduling told of a bay or person: when it can be used, and for what.
+type HoursNoted struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Hours         *ResourceHours         `protobuf:"bytes,1,opt,name=hours,proto3" json:"hours,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HoursNoted) Reset() {
+	*x = HoursNoted{}
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HoursNoted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HoursNoted) ProtoMessage() {}
+
+func (x *HoursNoted) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HoursNoted.ProtoReflect.Descriptor instead.
+func (*HoursNoted) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *HoursNoted) GetHours() *ResourceHours {
+	if x != nil {
+		return x.Hours
+	}
+	return nil
+}
+
 var File_ramprow_job_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_events_proto_rawDesc = "" +
@@ -2305,7 +2350,10 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\fJobCancelled\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\x12!\n" +
-	"\fwork_started\x18\x03 \x01(\bR\vworkStartedB$Z\"ramprow/proto/ramprow/job/v1;jobv1b\x06proto3"
+	"\fwork_started\x18\x03 \x01(\bR\vworkStarted\"A\n" +
+	"\n" +
+	"HoursNoted\x123\n" +
+	"\x05hours\x18\x01 \x01(\v2\x1d.ramprow.job.v1.ResourceHoursR\x05hoursB$Z\"ramprow/proto/ramprow/job/v1;jobv1b\x06proto3"
 
 var (
 	file_ramprow_job_v1_events_proto_rawDescOnce sync.Once
@@ -2319,7 +2367,7 @@ func file_ramprow_job_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_job_v1_events_proto_rawDescData
 }
 
-var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 33)
+var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
 var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*CatalogueImported)(nil),     // 0: ramprow.job.v1.CatalogueImported
 	(*JobOpened)(nil),             // 1: ramprow.job.v1.JobOpened
@@ -2354,71 +2402,74 @@ var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*InvoiceClosed)(nil),         // 30: ramprow.job.v1.InvoiceClosed
 	(*PaymentRecorded)(nil),       // 31: ramprow.job.v1.PaymentRecorded
 	(*JobCancelled)(nil),          // 32: ramprow.job.v1.JobCancelled
-	(*v1.Catalogue)(nil),          // 33: ramprow.catalogue.v1.Catalogue
-	(*Vehicle)(nil),               // 34: ramprow.job.v1.Vehicle
-	(*Customer)(nil),              // 35: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil), // 36: google.protobuf.Timestamp
-	(*CodeReport)(nil),            // 37: ramprow.job.v1.CodeReport
-	(*SymptomNote)(nil),           // 38: ramprow.job.v1.SymptomNote
-	(*TestRecord)(nil),            // 39: ramprow.job.v1.TestRecord
-	(*Plan)(nil),                  // 40: ramprow.job.v1.Plan
-	(*durationpb.Duration)(nil),   // 41: google.protobuf.Duration
-	(*Authorisation)(nil),         // 42: ramprow.job.v1.Authorisation
-	(*v11.Money)(nil),             // 43: ramprow.common.v1.Money
-	(Phase)(0),                    // 44: ramprow.job.v1.Phase
-	(*v11.Spread)(nil),            // 45: ramprow.common.v1.Spread
-	(*Finding)(nil),               // 46: ramprow.job.v1.Finding
-	(*Stowed)(nil),                // 47: ramprow.job.v1.Stowed
-	(*Debris)(nil),                // 48: ramprow.job.v1.Debris
-	(*ToolOnCar)(nil),             // 49: ramprow.job.v1.ToolOnCar
-	(*RoadTest)(nil),              // 50: ramprow.job.v1.RoadTest
-	(*PartsStatus)(nil),           // 51: ramprow.job.v1.PartsStatus
-	(*BookingStatus)(nil),         // 52: ramprow.job.v1.BookingStatus
-	(*AuditStatus)(nil),           // 53: ramprow.job.v1.AuditStatus
-	(*Invoice)(nil),               // 54: ramprow.job.v1.Invoice
+	(*HoursNoted)(nil),            // 33: ramprow.job.v1.HoursNoted
+	(*v1.Catalogue)(nil),          // 34: ramprow.catalogue.v1.Catalogue
+	(*Vehicle)(nil),               // 35: ramprow.job.v1.Vehicle
+	(*Customer)(nil),              // 36: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil), // 37: google.protobuf.Timestamp
+	(*CodeReport)(nil),            // 38: ramprow.job.v1.CodeReport
+	(*SymptomNote)(nil),           // 39: ramprow.job.v1.SymptomNote
+	(*TestRecord)(nil),            // 40: ramprow.job.v1.TestRecord
+	(*Plan)(nil),                  // 41: ramprow.job.v1.Plan
+	(*durationpb.Duration)(nil),   // 42: google.protobuf.Duration
+	(*Authorisation)(nil),         // 43: ramprow.job.v1.Authorisation
+	(*v11.Money)(nil),             // 44: ramprow.common.v1.Money
+	(Phase)(0),                    // 45: ramprow.job.v1.Phase
+	(*v11.Spread)(nil),            // 46: ramprow.common.v1.Spread
+	(*Finding)(nil),               // 47: ramprow.job.v1.Finding
+	(*Stowed)(nil),                // 48: ramprow.job.v1.Stowed
+	(*Debris)(nil),                // 49: ramprow.job.v1.Debris
+	(*ToolOnCar)(nil),             // 50: ramprow.job.v1.ToolOnCar
+	(*RoadTest)(nil),              // 51: ramprow.job.v1.RoadTest
+	(*PartsStatus)(nil),           // 52: ramprow.job.v1.PartsStatus
+	(*BookingStatus)(nil),         // 53: ramprow.job.v1.BookingStatus
+	(*AuditStatus)(nil),           // 54: ramprow.job.v1.AuditStatus
+	(*Invoice)(nil),               // 55: ramprow.job.v1.Invoice
+	(*ResourceHours)(nil),         // 56: ramprow.job.v1.ResourceHours
 }
 var file_ramprow_job_v1_events_proto_depIdxs = []int32{
-	33, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	34, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
-	35, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
-	36, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
-	36, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
-	37, // 5: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
-	38, // 6: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
-	39, // 7: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
-	34, // 8: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
-	40, // 9: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
-	36, // 10: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
-	36, // 11: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
-	34, // 12: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
-	40, // 13: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
-	41, // 14: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
-	42, // 15: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
-	43, // 16: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
-	43, // 17: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
-	44, // 18: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
-	41, // 19: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
-	44, // 20: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
-	41, // 21: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
-	45, // 22: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
-	46, // 23: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
-	47, // 24: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
-	47, // 25: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
-	48, // 26: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
-	48, // 27: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
-	49, // 28: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
-	41, // 29: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
-	50, // 30: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
-	51, // 31: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
-	52, // 32: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
-	53, // 33: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
-	54, // 34: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
-	43, // 35: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
-	36, // [36:36] is the sub-list for method output_type
-	36, // [36:36] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	34, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	35, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
+	36, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
+	37, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
+	37, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
+	38, // 5: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
+	39, // 6: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
+	40, // 7: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
+	35, // 8: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
+	41, // 9: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
+	37, // 10: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
+	37, // 11: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
+	35, // 12: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
+	41, // 13: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
+	42, // 14: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
+	43, // 15: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
+	44, // 16: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
+	44, // 17: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
+	45, // 18: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
+	42, // 19: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
+	45, // 20: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
+	42, // 21: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
+	46, // 22: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
+	47, // 23: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
+	48, // 24: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
+	48, // 25: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
+	49, // 26: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
+	49, // 27: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
+	50, // 28: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
+	42, // 29: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
+	51, // 30: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
+	52, // 31: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
+	53, // 32: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
+	54, // 33: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
+	55, // 34: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
+	44, // 35: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
+	56, // 36: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
+	37, // [37:37] is the sub-list for method output_type
+	37, // [37:37] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_events_proto_init() }
@@ -2434,7 +2485,7 @@ func file_ramprow_job_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_events_proto_rawDesc), len(file_ramprow_job_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   33,
+			NumMessages:   34,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

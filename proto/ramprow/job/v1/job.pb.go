@@ -1652,8 +1652,10 @@ type BookingStatus struct {
 	Tools      []string               `protobuf:"bytes,4,rep,name=tools,proto3" json:"tools,omitempty"`
 	When       *v1.Interval           `protobuf:"bytes,5,opt,name=when,proto3" json:"when,omitempty"`
 	// Set while it could not be booked.
-	WaitingFor    string `protobuf:"bytes,6,opt,name=waiting_for,json=waitingFor,proto3" json:"waiting_for,omitempty"`
-	PlanRevision  uint32 `protobuf:"varint,7,opt,name=plan_revision,json=planRevision,proto3" json:"plan_revision,omitempty"`
+	WaitingFor   string `protobuf:"bytes,6,opt,name=waiting_for,json=waitingFor,proto3" json:"waiting_for,omitempty"`
+	PlanRevision uint32 `protobuf:"varint,7,opt,name=plan_revision,json=planRevision,proto3" json:"plan_revision,omitempty"`
+	// When the car is done, four times of five.
+	Promised      *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=promised,proto3" json:"promised,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1737,21 +1739,243 @@ func (x *BookingStatus) GetPlanRevision() uint32 {
 	return 0
 }
 
+func (x *BookingStatus) GetPromised() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Promised
+	}
+	return nil
+}
+
+// ResourceHours is what the job service knows of a bay or person.
+type ResourceHours struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// bays/{id} or people/{id}
+	Resource string `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Title    string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// Of a bay.
+	Kind string `protobuf:"bytes,3,opt,name=kind,proto3" json:"kind,omitempty"`
+	// Of a person.
+	Skills []string `protobuf:"bytes,4,rep,name=skills,proto3" json:"skills,omitempty"`
+	// None: always.
+	Shifts []*ResourceShift `protobuf:"bytes,5,rep,name=shifts,proto3" json:"shifts,omitempty"`
+	// Those that are not over.
+	Absences      []*ResourceAbsence `protobuf:"bytes,6,rep,name=absences,proto3" json:"absences,omitempty"`
+	Retired       bool               `protobuf:"varint,7,opt,name=retired,proto3" json:"retired,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResourceHours) Reset() {
+	*x = ResourceHours{}
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResourceHours) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResourceHours) ProtoMessage() {}
+
+func (x *ResourceHours) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResourceHours.ProtoReflect.Descriptor instead.
+func (*ResourceHours) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *ResourceHours) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *ResourceHours) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *ResourceHours) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *ResourceHours) GetSkills() []string {
+	if x != nil {
+		return x.Skills
+	}
+	return nil
+}
+
+func (x *ResourceHours) GetShifts() []*ResourceShift {
+	if x != nil {
+		return x.Shifts
+	}
+	return nil
+}
+
+func (x *ResourceHours) GetAbsences() []*ResourceAbsence {
+	if x != nil {
+		return x.Absences
+	}
+	return nil
+}
+
+func (x *ResourceHours) GetRetired() bool {
+	if x != nil {
+		return x.Retired
+	}
+	return false
+}
+
+type ResourceShift struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1 Monday … 7 Sunday.
+	Weekday uint32 `protobuf:"varint,1,opt,name=weekday,proto3" json:"weekday,omitempty"`
+	// Minutes after midnight, [from, to).
+	FromMinute    uint32 `protobuf:"varint,2,opt,name=from_minute,json=fromMinute,proto3" json:"from_minute,omitempty"`
+	ToMinute      uint32 `protobuf:"varint,3,opt,name=to_minute,json=toMinute,proto3" json:"to_minute,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResourceShift) Reset() {
+	*x = ResourceShift{}
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResourceShift) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResourceShift) ProtoMessage() {}
+
+func (x *ResourceShift) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResourceShift.ProtoReflect.Descriptor instead.
+func (*ResourceShift) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ResourceShift) GetWeekday() uint32 {
+	if x != nil {
+		return x.Weekday
+	}
+	return 0
+}
+
+func (x *ResourceShift) GetFromMinute() uint32 {
+	if x != nil {
+		return x.FromMinute
+	}
+	return 0
+}
+
+func (x *ResourceShift) GetToMinute() uint32 {
+	if x != nil {
+		return x.ToMinute
+	}
+	return 0
+}
+
+type ResourceAbsence struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Id            string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	When          *v1.Interval           `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ResourceAbsence) Reset() {
+	*x = ResourceAbsence{}
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ResourceAbsence) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ResourceAbsence) ProtoMessage() {}
+
+func (x *ResourceAbsence) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ResourceAbsence.ProtoReflect.Descriptor instead.
+func (*ResourceAbsence) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ResourceAbsence) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *ResourceAbsence) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
 // AuditStatus is what the job has heard from the tightening audit.
 type AuditStatus struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	State         AuditState             `protobuf:"varint,1,opt,name=state,proto3,enum=ramprow.job.v1.AuditState" json:"state,omitempty"`
-	PlanRevision  uint32                 `protobuf:"varint,2,opt,name=plan_revision,json=planRevision,proto3" json:"plan_revision,omitempty"`
-	Joints        uint32                 `protobuf:"varint,3,opt,name=joints,proto3" json:"joints,omitempty"`
-	JointsProved  uint32                 `protobuf:"varint,4,opt,name=joints_proved,json=jointsProved,proto3" json:"joints_proved,omitempty"`
-	Reason        string                 `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	state        protoimpl.MessageState `protogen:"open.v1"`
+	State        AuditState             `protobuf:"varint,1,opt,name=state,proto3,enum=ramprow.job.v1.AuditState" json:"state,omitempty"`
+	PlanRevision uint32                 `protobuf:"varint,2,opt,name=plan_revision,json=planRevision,proto3" json:"plan_revision,omitempty"`
+	Joints       uint32                 `protobuf:"varint,3,opt,name=joints,proto3" json:"joints,omitempty"`
+	JointsProved uint32                 `protobuf:"varint,4,opt,name=joints_proved,json=jointsProved,proto3" json:"joints_proved,omitempty"`
+	Reason       string                 `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Joints that were proved so far, counted each time, and those of them that were right first time.
+	Tightened     uint32 `protobuf:"varint,6,opt,name=tightened,proto3" json:"tightened,omitempty"`
+	FirstTime     uint32 `protobuf:"varint,7,opt,name=first_time,json=firstTime,proto3" json:"first_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *AuditStatus) Reset() {
 	*x = AuditStatus{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[14]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1763,7 +1987,7 @@ func (x *AuditStatus) String() string {
 func (*AuditStatus) ProtoMessage() {}
 
 func (x *AuditStatus) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[14]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1776,7 +2000,7 @@ func (x *AuditStatus) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditStatus.ProtoReflect.Descriptor instead.
 func (*AuditStatus) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *AuditStatus) GetState() AuditState {
@@ -1814,6 +2038,20 @@ func (x *AuditStatus) GetReason() string {
 	return ""
 }
 
+func (x *AuditStatus) GetTightened() uint32 {
+	if x != nil {
+		return x.Tightened
+	}
+	return 0
+}
+
+func (x *AuditStatus) GetFirstTime() uint32 {
+	if x != nil {
+		return x.FirstTime
+	}
+	return 0
+}
+
 // AuthorityAsk is a question to the customer: the plan has come to cost more than he has agreed to.
 type AuthorityAsk struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -1827,7 +2065,7 @@ type AuthorityAsk struct {
 
 func (x *AuthorityAsk) Reset() {
 	*x = AuthorityAsk{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1839,7 +2077,7 @@ func (x *AuthorityAsk) String() string {
 func (*AuthorityAsk) ProtoMessage() {}
 
 func (x *AuthorityAsk) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1852,7 +2090,7 @@ func (x *AuthorityAsk) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthorityAsk.ProtoReflect.Descriptor instead.
 func (*AuthorityAsk) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *AuthorityAsk) GetEstimate() *v1.Money {
@@ -1896,7 +2134,7 @@ type RoadTest struct {
 
 func (x *RoadTest) Reset() {
 	*x = RoadTest{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1908,7 +2146,7 @@ func (x *RoadTest) String() string {
 func (*RoadTest) ProtoMessage() {}
 
 func (x *RoadTest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1921,7 +2159,7 @@ func (x *RoadTest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoadTest.ProtoReflect.Descriptor instead.
 func (*RoadTest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *RoadTest) GetPassed() bool {
@@ -1978,7 +2216,7 @@ type InvoiceLine struct {
 
 func (x *InvoiceLine) Reset() {
 	*x = InvoiceLine{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1990,7 +2228,7 @@ func (x *InvoiceLine) String() string {
 func (*InvoiceLine) ProtoMessage() {}
 
 func (x *InvoiceLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2003,7 +2241,7 @@ func (x *InvoiceLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InvoiceLine.ProtoReflect.Descriptor instead.
 func (*InvoiceLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *InvoiceLine) GetKind() LineKind {
@@ -2074,7 +2312,7 @@ type TaxSubtotal struct {
 
 func (x *TaxSubtotal) Reset() {
 	*x = TaxSubtotal{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2086,7 +2324,7 @@ func (x *TaxSubtotal) String() string {
 func (*TaxSubtotal) ProtoMessage() {}
 
 func (x *TaxSubtotal) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2099,7 +2337,7 @@ func (x *TaxSubtotal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TaxSubtotal.ProtoReflect.Descriptor instead.
 func (*TaxSubtotal) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *TaxSubtotal) GetCategory() string {
@@ -2164,7 +2402,7 @@ type Invoice struct {
 
 func (x *Invoice) Reset() {
 	*x = Invoice{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2176,7 +2414,7 @@ func (x *Invoice) String() string {
 func (*Invoice) ProtoMessage() {}
 
 func (x *Invoice) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2189,7 +2427,7 @@ func (x *Invoice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Invoice.ProtoReflect.Descriptor instead.
 func (*Invoice) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Invoice) GetNumber() string {
@@ -2340,7 +2578,7 @@ type UnmetCondition struct {
 
 func (x *UnmetCondition) Reset() {
 	*x = UnmetCondition{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2352,7 +2590,7 @@ func (x *UnmetCondition) String() string {
 func (*UnmetCondition) ProtoMessage() {}
 
 func (x *UnmetCondition) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2365,7 +2603,7 @@ func (x *UnmetCondition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnmetCondition.ProtoReflect.Descriptor instead.
 func (*UnmetCondition) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *UnmetCondition) GetType() string {
@@ -2448,7 +2686,7 @@ type Job struct {
 
 func (x *Job) Reset() {
 	*x = Job{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2460,7 +2698,7 @@ func (x *Job) String() string {
 func (*Job) ProtoMessage() {}
 
 func (x *Job) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2473,7 +2711,7 @@ func (x *Job) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Job.ProtoReflect.Descriptor instead.
 func (*Job) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *Job) GetName() string {
@@ -2751,7 +2989,7 @@ type JobSummary struct {
 
 func (x *JobSummary) Reset() {
 	*x = JobSummary{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2763,7 +3001,7 @@ func (x *JobSummary) String() string {
 func (*JobSummary) ProtoMessage() {}
 
 func (x *JobSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2776,7 +3014,7 @@ func (x *JobSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JobSummary.ProtoReflect.Descriptor instead.
 func (*JobSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *JobSummary) GetName() string {
@@ -2974,7 +3212,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"shortParts\x12\x1d\n" +
 	"\n" +
 	"open_lines\x18\x05 \x01(\rR\topenLines\x12!\n" +
-	"\fissued_lines\x18\x06 \x03(\tR\vissuedLines\"\xe8\x01\n" +
+	"\fissued_lines\x18\x06 \x03(\tR\vissuedLines\"\xa0\x02\n" +
 	"\rBookingStatus\x12\x18\n" +
 	"\abooking\x18\x01 \x01(\tR\abooking\x12\x10\n" +
 	"\x03bay\x18\x02 \x01(\tR\x03bay\x12\x1e\n" +
@@ -2985,13 +3223,33 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x04when\x18\x05 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x1f\n" +
 	"\vwaiting_for\x18\x06 \x01(\tR\n" +
 	"waitingFor\x12#\n" +
-	"\rplan_revision\x18\a \x01(\rR\fplanRevision\"\xb9\x01\n" +
+	"\rplan_revision\x18\a \x01(\rR\fplanRevision\x126\n" +
+	"\bpromised\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\bpromised\"\xfb\x01\n" +
+	"\rResourceHours\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
+	"\x04kind\x18\x03 \x01(\tR\x04kind\x12\x16\n" +
+	"\x06skills\x18\x04 \x03(\tR\x06skills\x125\n" +
+	"\x06shifts\x18\x05 \x03(\v2\x1d.ramprow.job.v1.ResourceShiftR\x06shifts\x12;\n" +
+	"\babsences\x18\x06 \x03(\v2\x1f.ramprow.job.v1.ResourceAbsenceR\babsences\x12\x18\n" +
+	"\aretired\x18\a \x01(\bR\aretired\"g\n" +
+	"\rResourceShift\x12\x18\n" +
+	"\aweekday\x18\x01 \x01(\rR\aweekday\x12\x1f\n" +
+	"\vfrom_minute\x18\x02 \x01(\rR\n" +
+	"fromMinute\x12\x1b\n" +
+	"\tto_minute\x18\x03 \x01(\rR\btoMinute\"R\n" +
+	"\x0fResourceAbsence\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
+	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\"\xf6\x01\n" +
 	"\vAuditStatus\x120\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x1a.ramprow.job.v1.AuditStateR\x05state\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x12\x16\n" +
 	"\x06joints\x18\x03 \x01(\rR\x06joints\x12#\n" +
 	"\rjoints_proved\x18\x04 \x01(\rR\fjointsProved\x12\x16\n" +
-	"\x06reason\x18\x05 \x01(\tR\x06reason\"\xc2\x01\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x12\x1c\n" +
+	"\ttightened\x18\x06 \x01(\rR\ttightened\x12\x1d\n" +
+	"\n" +
+	"first_time\x18\a \x01(\rR\tfirstTime\"\xc2\x01\n" +
 	"\fAuthorityAsk\x124\n" +
 	"\bestimate\x18\x01 \x01(\v2\x18.ramprow.common.v1.MoneyR\bestimate\x128\n" +
 	"\n" +
@@ -3188,7 +3446,7 @@ func file_ramprow_job_v1_job_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_job_proto_enumTypes = make([]protoimpl.EnumInfo, 9)
-var file_ramprow_job_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_ramprow_job_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
 var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(ReadingMoment)(0),            // 0: ramprow.job.v1.ReadingMoment
 	(TestOutcome)(0),              // 1: ramprow.job.v1.TestOutcome
@@ -3213,103 +3471,110 @@ var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(*Authorisation)(nil),         // 20: ramprow.job.v1.Authorisation
 	(*PartsStatus)(nil),           // 21: ramprow.job.v1.PartsStatus
 	(*BookingStatus)(nil),         // 22: ramprow.job.v1.BookingStatus
-	(*AuditStatus)(nil),           // 23: ramprow.job.v1.AuditStatus
-	(*AuthorityAsk)(nil),          // 24: ramprow.job.v1.AuthorityAsk
-	(*RoadTest)(nil),              // 25: ramprow.job.v1.RoadTest
-	(*InvoiceLine)(nil),           // 26: ramprow.job.v1.InvoiceLine
-	(*TaxSubtotal)(nil),           // 27: ramprow.job.v1.TaxSubtotal
-	(*Invoice)(nil),               // 28: ramprow.job.v1.Invoice
-	(*UnmetCondition)(nil),        // 29: ramprow.job.v1.UnmetCondition
-	(*Job)(nil),                   // 30: ramprow.job.v1.Job
-	(*JobSummary)(nil),            // 31: ramprow.job.v1.JobSummary
-	nil,                           // 32: ramprow.job.v1.Vehicle.FeaturesEntry
-	(*timestamppb.Timestamp)(nil), // 33: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 34: google.protobuf.Duration
-	(*v1.Money)(nil),              // 35: ramprow.common.v1.Money
-	(*v1.Interval)(nil),           // 36: ramprow.common.v1.Interval
-	(v1.Role)(0),                  // 37: ramprow.common.v1.Role
-	(*Plan)(nil),                  // 38: ramprow.job.v1.Plan
+	(*ResourceHours)(nil),         // 23: ramprow.job.v1.ResourceHours
+	(*ResourceShift)(nil),         // 24: ramprow.job.v1.ResourceShift
+	(*ResourceAbsence)(nil),       // 25: ramprow.job.v1.ResourceAbsence
+	(*AuditStatus)(nil),           // 26: ramprow.job.v1.AuditStatus
+	(*AuthorityAsk)(nil),          // 27: ramprow.job.v1.AuthorityAsk
+	(*RoadTest)(nil),              // 28: ramprow.job.v1.RoadTest
+	(*InvoiceLine)(nil),           // 29: ramprow.job.v1.InvoiceLine
+	(*TaxSubtotal)(nil),           // 30: ramprow.job.v1.TaxSubtotal
+	(*Invoice)(nil),               // 31: ramprow.job.v1.Invoice
+	(*UnmetCondition)(nil),        // 32: ramprow.job.v1.UnmetCondition
+	(*Job)(nil),                   // 33: ramprow.job.v1.Job
+	(*JobSummary)(nil),            // 34: ramprow.job.v1.JobSummary
+	nil,                           // 35: ramprow.job.v1.Vehicle.FeaturesEntry
+	(*timestamppb.Timestamp)(nil), // 36: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 37: google.protobuf.Duration
+	(*v1.Money)(nil),              // 38: ramprow.common.v1.Money
+	(*v1.Interval)(nil),           // 39: ramprow.common.v1.Interval
+	(v1.Role)(0),                  // 40: ramprow.common.v1.Role
+	(*Plan)(nil),                  // 41: ramprow.job.v1.Plan
 }
 var file_ramprow_job_v1_job_proto_depIdxs = []int32{
-	32, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
-	33, // 1: ramprow.job.v1.Vehicle.built:type_name -> google.protobuf.Timestamp
+	35, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
+	36, // 1: ramprow.job.v1.Vehicle.built:type_name -> google.protobuf.Timestamp
 	0,  // 2: ramprow.job.v1.CodeReport.moment:type_name -> ramprow.job.v1.ReadingMoment
 	11, // 3: ramprow.job.v1.CodeReport.codes:type_name -> ramprow.job.v1.CodeReading
-	33, // 4: ramprow.job.v1.CodeReport.read_at:type_name -> google.protobuf.Timestamp
+	36, // 4: ramprow.job.v1.CodeReport.read_at:type_name -> google.protobuf.Timestamp
 	1,  // 5: ramprow.job.v1.TestRecord.outcome:type_name -> ramprow.job.v1.TestOutcome
-	33, // 6: ramprow.job.v1.TestRecord.done_at:type_name -> google.protobuf.Timestamp
+	36, // 6: ramprow.job.v1.TestRecord.done_at:type_name -> google.protobuf.Timestamp
 	3,  // 7: ramprow.job.v1.StepProgress.state:type_name -> ramprow.job.v1.StepState
-	33, // 8: ramprow.job.v1.StepProgress.started_at:type_name -> google.protobuf.Timestamp
-	33, // 9: ramprow.job.v1.StepProgress.done_at:type_name -> google.protobuf.Timestamp
-	34, // 10: ramprow.job.v1.StepProgress.worked:type_name -> google.protobuf.Duration
+	36, // 8: ramprow.job.v1.StepProgress.started_at:type_name -> google.protobuf.Timestamp
+	36, // 9: ramprow.job.v1.StepProgress.done_at:type_name -> google.protobuf.Timestamp
+	37, // 10: ramprow.job.v1.StepProgress.worked:type_name -> google.protobuf.Duration
 	4,  // 11: ramprow.job.v1.Finding.kind:type_name -> ramprow.job.v1.FindingKind
-	33, // 12: ramprow.job.v1.Finding.at:type_name -> google.protobuf.Timestamp
-	34, // 13: ramprow.job.v1.Finding.extra:type_name -> google.protobuf.Duration
+	36, // 12: ramprow.job.v1.Finding.at:type_name -> google.protobuf.Timestamp
+	37, // 13: ramprow.job.v1.Finding.extra:type_name -> google.protobuf.Duration
 	5,  // 14: ramprow.job.v1.Stowed.state:type_name -> ramprow.job.v1.StowState
-	33, // 15: ramprow.job.v1.ToolOnCar.put_on_at:type_name -> google.protobuf.Timestamp
-	35, // 16: ramprow.job.v1.Authorisation.up_to:type_name -> ramprow.common.v1.Money
-	33, // 17: ramprow.job.v1.Authorisation.at:type_name -> google.protobuf.Timestamp
+	36, // 15: ramprow.job.v1.ToolOnCar.put_on_at:type_name -> google.protobuf.Timestamp
+	38, // 16: ramprow.job.v1.Authorisation.up_to:type_name -> ramprow.common.v1.Money
+	36, // 17: ramprow.job.v1.Authorisation.at:type_name -> google.protobuf.Timestamp
 	6,  // 18: ramprow.job.v1.PartsStatus.state:type_name -> ramprow.job.v1.PartsState
-	33, // 19: ramprow.job.v1.PartsStatus.eta:type_name -> google.protobuf.Timestamp
-	36, // 20: ramprow.job.v1.BookingStatus.when:type_name -> ramprow.common.v1.Interval
-	7,  // 21: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
-	35, // 22: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
-	35, // 23: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
-	33, // 24: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
-	33, // 25: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
-	8,  // 26: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
-	35, // 27: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
-	35, // 28: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
-	35, // 29: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
-	26, // 30: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
-	27, // 31: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
-	35, // 32: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
-	35, // 33: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
-	35, // 34: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
-	33, // 35: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
-	10, // 36: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
-	9,  // 37: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
-	35, // 38: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
-	35, // 39: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
-	35, // 40: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
-	35, // 41: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
-	37, // 42: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
-	2,  // 43: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
-	9,  // 44: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
-	10, // 45: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
-	33, // 46: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
-	33, // 47: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
-	12, // 48: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
-	13, // 49: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
-	14, // 50: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
-	38, // 51: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
-	15, // 52: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
-	16, // 53: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
-	17, // 54: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
-	18, // 55: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
-	19, // 56: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
-	20, // 57: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
-	21, // 58: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
-	22, // 59: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
-	23, // 60: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
-	25, // 61: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
-	33, // 62: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
-	28, // 63: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
-	29, // 64: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	33, // 65: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
-	33, // 66: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
-	24, // 67: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
-	28, // 68: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
-	28, // 69: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
-	2,  // 70: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
-	36, // 71: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
-	33, // 72: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
-	33, // 73: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
-	74, // [74:74] is the sub-list for method output_type
-	74, // [74:74] is the sub-list for method input_type
-	74, // [74:74] is the sub-list for extension type_name
-	74, // [74:74] is the sub-list for extension extendee
-	0,  // [0:74] is the sub-list for field type_name
+	36, // 19: ramprow.job.v1.PartsStatus.eta:type_name -> google.protobuf.Timestamp
+	39, // 20: ramprow.job.v1.BookingStatus.when:type_name -> ramprow.common.v1.Interval
+	36, // 21: ramprow.job.v1.BookingStatus.promised:type_name -> google.protobuf.Timestamp
+	24, // 22: ramprow.job.v1.ResourceHours.shifts:type_name -> ramprow.job.v1.ResourceShift
+	25, // 23: ramprow.job.v1.ResourceHours.absences:type_name -> ramprow.job.v1.ResourceAbsence
+	39, // 24: ramprow.job.v1.ResourceAbsence.when:type_name -> ramprow.common.v1.Interval
+	7,  // 25: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
+	38, // 26: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
+	38, // 27: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
+	36, // 28: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
+	36, // 29: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
+	8,  // 30: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
+	38, // 31: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
+	38, // 32: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
+	38, // 33: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
+	29, // 34: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
+	30, // 35: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
+	38, // 36: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
+	38, // 37: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
+	38, // 38: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
+	36, // 39: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
+	10, // 40: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
+	9,  // 41: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
+	38, // 42: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
+	38, // 43: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
+	38, // 44: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
+	38, // 45: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
+	40, // 46: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
+	2,  // 47: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
+	9,  // 48: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
+	10, // 49: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
+	36, // 50: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
+	36, // 51: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
+	12, // 52: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
+	13, // 53: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
+	14, // 54: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
+	41, // 55: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
+	15, // 56: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
+	16, // 57: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
+	17, // 58: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
+	18, // 59: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
+	19, // 60: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
+	20, // 61: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
+	21, // 62: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
+	22, // 63: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
+	26, // 64: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
+	28, // 65: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
+	36, // 66: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
+	31, // 67: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
+	32, // 68: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	36, // 69: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
+	36, // 70: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
+	27, // 71: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
+	31, // 72: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
+	31, // 73: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
+	2,  // 74: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
+	39, // 75: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
+	36, // 76: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
+	36, // 77: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
+	78, // [78:78] is the sub-list for method output_type
+	78, // [78:78] is the sub-list for method input_type
+	78, // [78:78] is the sub-list for extension type_name
+	78, // [78:78] is the sub-list for extension extendee
+	0,  // [0:78] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_proto_init() }
@@ -3325,7 +3590,7 @@ func file_ramprow_job_v1_job_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_job_proto_rawDesc), len(file_ramprow_job_v1_job_proto_rawDesc)),
 			NumEnums:      9,
-			NumMessages:   24,
+			NumMessages:   27,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -465,10 +465,12 @@ func (x *ReadingCorrected) GetReason() string {
 }
 
 type JointProved struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Joint         string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
-	Rounds        uint32                 `protobuf:"varint,3,opt,name=rounds,proto3" json:"rounds,omitempty"`
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Job    string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint  string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Rounds uint32                 `protobuf:"varint,3,opt,name=rounds,proto3" json:"rounds,omitempty"`
+	// No reading failed that was not taken out again as a mistake, and it was not opened again before.
+	FirstTime     bool `protobuf:"varint,4,opt,name=first_time,json=firstTime,proto3" json:"first_time,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -522,6 +524,13 @@ func (x *JointProved) GetRounds() uint32 {
 		return x.Rounds
 	}
 	return 0
+}
+
+func (x *JointProved) GetFirstTime() bool {
+	if x != nil {
+		return x.FirstTime
+	}
+	return false
 }
 
 type DepartureSigned struct {
@@ -1117,11 +1126,13 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x16\n" +
 	"\x06number\x18\x02 \x01(\rR\x06number\x120\n" +
 	"\x02by\x18\x03 \x01(\v2 .ramprow.torque_audit.v1.ReadingR\x02by\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"M\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"l\n" +
 	"\vJointProved\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x16\n" +
-	"\x06rounds\x18\x03 \x01(\rR\x06rounds\"{\n" +
+	"\x06rounds\x18\x03 \x01(\rR\x06rounds\x12\x1d\n" +
+	"\n" +
+	"first_time\x18\x04 \x01(\bR\tfirstTime\"{\n" +
 	"\x0fDepartureSigned\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12@\n" +
