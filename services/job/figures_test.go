@@ -157,7 +157,7 @@ func TestHoursAreHeard(t *testing.T) {
 	}
 	for i := range 3 * hoursKept {
 		bay = proto.CloneOf(bay)
-		bay.Shifts[0].ToMinute = uint32(961 + i) //nolint:gosec // small
+		bay.Shifts[0].ToMinute = uint32(961 + i)
 		s.hear(&schedulingv1.ResourceSet{Resource: bay})
 	}
 	if n := len(s.st.hours["bays/1"]); n != hoursKept {
@@ -169,7 +169,7 @@ func TestHoursAreHeard(t *testing.T) {
 func TestStaysAreBounded(t *testing.T) {
 	s := newSite(t)
 	for i := range staysKept + 2*staysDropped {
-		name := jobName(uint64(i + 1)) //nolint:gosec // small
+		name := jobName(uint64(i + 1))
 		s.commit([]proto.Message{
 			&jobv1.JobOpened{Job: name, Vehicle: &jobv1.Vehicle{Vin: vin}, Customer: &jobv1.Customer{Name: "Otto Wend"}, Complaint: "shakes"},
 			&jobv1.JobCancelled{Job: name, Reason: "sold"},

@@ -69,7 +69,7 @@ func heardOf(logs invariants.Logs) *board {
 	}
 	b := &board{}
 	each(logs["scheduling"], func(c invariants.Commit, entry, event int, m proto.Message) {
-		if at, ok := heard[place{c.Sequence, uint32(entry), uint32(event)}]; ok {
+		if at, ok := heard[place{c.Sequence, uint32(entry), uint32(event)}]; ok { //nolint:gosec // a commit has few events
 			b.changes = append(b.changes, boardChange{at, m})
 		}
 	})
