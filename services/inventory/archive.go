@@ -159,7 +159,7 @@ func (st *State) recall(m *logv1.Recalled, at time.Time) {
 func (st *State) settleHold(job string, at time.Time) {
 	switch h := st.holds[job]; {
 	case h == nil:
-	case wantsAnything(h.doc):
+	case wantsAnything(h.doc) || len(strays(h.doc)) > 0:
 		st.shelves.holds.Stay(numberOf(job))
 	default:
 		st.shelves.holds.Settle(numberOf(job), at)

@@ -29,6 +29,7 @@ func (s *site) audit() {
 		s.auditQueue(number, p)
 		s.auditDates(number)
 	}
+	s.auditBins()
 	s.auditExpiries()
 	s.auditCars()
 	s.auditWorth()
@@ -56,6 +57,31 @@ func (s *site) auditCars() {
 	for at, n := range balance {
 		if n != 0 {
 			s.t.Fatalf("the movements of %s for %s and its lines differ by %d", at[1], at[0], n)
+		}
+	}
+}
+
+// auditBins checks what is off its bin: picked pieces are held, strays are not,
+// and a kit of which nothing is picked waits nowhere.
+func (s *site) auditBins() {
+	picked, stray := map[string]int64{}, map[string]int64{}
+	for job, h := range s.st.holds {
+		some := false
+		for _, l := range h.doc.GetLines() {
+			if l.GetPicked() < 0 || l.GetPicked() > l.GetHeld() || l.GetStray() < 0 {
+				s.t.Fatalf("%s: more is picked than held: %v", job, l)
+			}
+			picked[l.GetPart()] += l.GetPicked()
+			stray[l.GetPart()] += l.GetStray()
+			some = some || l.GetPicked() > 0
+		}
+		if !some && h.doc.GetStagedAt() != "" {
+			s.t.Fatalf("nothing of %s is picked, and it waits at %s", job, h.doc.GetStagedAt())
+		}
+	}
+	for number, p := range s.st.parts {
+		if p.picked != picked[number] || p.stray != stray[number] {
+			s.t.Fatalf("%s: %d picked and %d astray; the lines say %d and %d", number, p.picked, p.stray, picked[number], stray[number])
 		}
 	}
 }

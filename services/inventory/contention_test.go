@@ -113,7 +113,7 @@ func (f *fight) caller(number, rounds int) {
 		case 1:
 			call(f, releaseHold, &inventoryv1.ReleaseHoldRequest{Job: jobName(job), Reason: "fight"})
 		case 2:
-			call(f, countShelf, &inventoryv1.CountShelfRequest{Part: part(), Counted: random.Int64N(8)})
+			call(f, countShelf, &inventoryv1.CountShelfRequest{Part: part(), Counted: random.Int64N(8), Cause: mislaid})
 		case 3:
 			call(f, scrapPart, &inventoryv1.ScrapPartRequest{Part: part(), Quantity: 1, Reason: "bent"})
 		case 4:

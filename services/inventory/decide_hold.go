@@ -24,18 +24,8 @@ func issueParts(st *State, in sitelog.Input, req *inventoryv1.IssuePartsRequest)
 	}
 	var issued []string
 	for _, l := range lines {
-		quantity := l.GetHeld()
-		d.free(l)
-		l.Issued += quantity
-		place(l)
 		issued = append(issued, l.GetLine())
-		if err := d.move(change{
-			part:      l.GetPart(),
-			kind:      inventoryv1.MovementKind_MOVEMENT_KIND_ISSUED,
-			quantity:  -quantity,
-			reference: job,
-			note:      l.GetLine(),
-		}); err != nil {
+		if err := d.handOver(job, l, l.GetHeld()); err != nil {
 			return nil, nil, err
 		}
 	}
@@ -44,6 +34,22 @@ func issueParts(st *State, in sitelog.Input, req *inventoryv1.IssuePartsRequest)
 	})
 	events := d.finish()
 	return events, &inventoryv1.IssuePartsResponse{Hold: d.look(job)}, nil
+}
+
+// handOver gives pieces of what a line has on the shelf to the technician; those
+// that are picked go first.
+func (d *draft) handOver(job string, l *inventoryv1.HoldLine, quantity int64) error {
+	d.take(l, -quantity)
+	l.Picked -= min(l.GetPicked(), quantity)
+	l.Issued += quantity
+	place(l)
+	return d.move(change{
+		part:      l.GetPart(),
+		kind:      inventoryv1.MovementKind_MOVEMENT_KIND_ISSUED,
+		quantity:  -quantity,
+		reference: job,
+		note:      l.GetLine(),
+	})
 }
 
 // issuable finds the lines to hand over: those named, or every held one.

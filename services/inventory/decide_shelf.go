@@ -11,33 +11,6 @@ import (
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
-// countShelf sets what is on hand to what was counted.
-func countShelf(st *State, in sitelog.Input, req *inventoryv1.CountShelfRequest) ([]proto.Message, *inventoryv1.CountShelfResponse, error) {
-	p := st.parts[req.GetPart()]
-	if p == nil {
-		return nil, nil, noPart(req.GetPart())
-	}
-	if req.GetCounted() < p.held {
-		return nil, nil, heldForJobs("COUNT_BELOW_HELD", p, fmt.Sprintf("%d were counted", req.GetCounted()))
-	}
-	difference := req.GetCounted() - p.onHand
-	d := newDraft(st, in)
-	if difference == 0 {
-		return nil, &inventoryv1.CountShelfResponse{Part: d.part(req.GetPart())}, nil
-	}
-	if err := d.move(change{
-		part:      req.GetPart(),
-		kind:      inventoryv1.MovementKind_MOVEMENT_KIND_COUNTED,
-		quantity:  difference,
-		reference: "count",
-		note:      req.GetReason(),
-	}); err != nil {
-		return nil, nil, err
-	}
-	events := d.finish()
-	return events, &inventoryv1.CountShelfResponse{Part: d.part(req.GetPart())}, nil
-}
-
 // scrapPart takes broken stock off the shelf. What is held cannot be scrapped.
 func scrapPart(st *State, in sitelog.Input, req *inventoryv1.ScrapPartRequest) ([]proto.Message, *inventoryv1.ScrapPartResponse, error) {
 	p := st.parts[req.GetPart()]

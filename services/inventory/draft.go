@@ -134,7 +134,9 @@ type change struct {
 	quantity  int64 // signed
 	reference string
 	note      string
-	cost      *commonv1.Money // of all of it, if that is known
+	cost      *commonv1.Money        // of all of it, if that is known
+	cause     inventoryv1.CountCause // of a count
+	secondBy  string
 }
 
 // move changes what is on hand.
@@ -166,6 +168,8 @@ func (d *draft) move(c change) error {
 		ValueMinorUnits:      value,
 		ValueAfterMinorUnits: s.worth.Value,
 		CurrencyCode:         s.worth.currency,
+		Cause:                c.cause,
+		SecondBy:             c.secondBy,
 	}}
 	if c.quantity > 0 {
 		d.first = append(d.first, event)

@@ -519,7 +519,7 @@ func TestShelfRefusalsSayWhoHolds(t *testing.T) {
 	}
 	// A surplus goes to who waits.
 	s.hears(confirmed(5, 0, line("a", "SEAL", 1)))
-	must(s, countShelf, &inventoryv1.CountShelfRequest{Part: "SEAL", Counted: 4, Reason: "behind the box"})
+	must(s, countShelf, &inventoryv1.CountShelfRequest{Part: "SEAL", Counted: 4, Cause: mislaid, Reason: "behind the box"})
 	wantState(t, s, 5, stateHeld)
 }
 

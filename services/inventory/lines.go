@@ -57,7 +57,9 @@ func letGo(l *inventoryv1.HoldLine) {
 type tally struct {
 	held   int64
 	wanted int64
-	dated  int // lines with an eta
+	dated  int   // lines with an eta
+	picked int64 // of what is held, off its bin
+	stray  int64 // off its bin, and not wanted
 }
 
 // tallyOf sums a hold by part. Every part that the hold names is in it.
@@ -67,6 +69,8 @@ func tallyOf(doc *inventoryv1.Hold) map[string]tally {
 		t := tallies[l.GetPart()]
 		t.held += l.GetHeld()
 		t.wanted += lacking(l)
+		t.picked += l.GetPicked()
+		t.stray += l.GetStray()
 		if l.GetEta() != nil {
 			t.dated++
 		}

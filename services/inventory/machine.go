@@ -50,6 +50,16 @@ func evolve(st *State, e sitelog.Event) {
 		st.setHold(m.GetHold(), e.Time)
 	case *inventoryv1.PartsReturned:
 		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.PartsPicked:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.PartsStaged:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.PartsPutAway:
+		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.CountAsked:
+		st.parts[m.GetQuestion().GetPart()].question = m.GetQuestion()
+	case *inventoryv1.CountSettled:
+		st.parts[m.GetPart()].question = nil
 	case *inventoryv1.HoldReleased:
 		st.endHold(m, e.Time)
 	case *inventoryv1.HoldExtended:

@@ -32,6 +32,7 @@ func (st *State) morning(now, until time.Time) *inventoryv1.GetMorningResponse {
 		Deliveries: st.dueDeliveries(now, until),
 		Picks:      st.picks(until),
 		PutBack:    st.putBack(),
+		Counts:     st.questionsOpen(),
 	}
 }
 
@@ -100,23 +101,14 @@ func (st *State) serveOnPaper(due []*inventoryv1.DueDelivery) {
 // turn that is over counts as long as its parts were not fetched.
 func (st *State) picks(until time.Time) []*inventoryv1.Pick {
 	var picks []*inventoryv1.Pick
-	for job, h := range st.holds {
+	for _, h := range st.holds {
 		if h.doc.GetTurn() == nil || h.doc.GetTurn().AsTime().After(until) {
 			continue
 		}
-		p := &inventoryv1.Pick{Job: job, Turn: h.doc.GetTurn(), Bay: h.doc.GetBay()}
-		for _, l := range h.doc.GetLines() {
-			switch {
-			case lacking(l) > 0:
-				p.Missing = append(p.Missing, l)
-			case l.GetHeld() > 0:
-				p.Lines = append(p.Lines, l)
-			}
-		}
+		p := pickOf(h.doc)
 		if len(p.GetLines())+len(p.GetMissing()) == 0 {
 			continue
 		}
-		slices.SortStableFunc(p.GetLines(), func(a, b *inventoryv1.HoldLine) int { return cmp.Compare(a.GetBin(), b.GetBin()) })
 		picks = append(picks, p)
 	}
 	slices.SortFunc(picks, func(a, b *inventoryv1.Pick) int {
@@ -125,12 +117,14 @@ func (st *State) picks(until time.Time) []*inventoryv1.Pick {
 	return picks
 }
 
-// putBack lists what lies at a car whose hold was given up, job by job. What an
-// invoice has charged stays in the car.
+// putBack lists what lies at a car whose hold was given up, and what was picked
+// and is not wanted any more, job by job. What an invoice has charged stays in the
+// car.
 func (st *State) putBack() []*inventoryv1.PutBack {
 	var back []*inventoryv1.PutBack
 	for _, job := range slices.SortedFunc(maps.Keys(st.holds), compareJobs) {
 		h := st.holds[job]
+		back = append(back, straying(h.doc)...)
 		if !ended(h.doc) {
 			continue
 		}

@@ -146,7 +146,7 @@ func TestEveryFigureIsExplained(t *testing.T) {
 	s.receive("SEAL", 10)
 	s.hears(confirmed(1, 3, line("a", "SEAL", 4)))
 	must(s, issueParts, &inventoryv1.IssuePartsRequest{Job: jobName(1)})
-	must(s, countShelf, &inventoryv1.CountShelfRequest{Part: "SEAL", Counted: 5})
+	must(s, countShelf, &inventoryv1.CountShelfRequest{Part: "SEAL", Counted: 5, Cause: mislaid})
 	s.hears(confirmed(2, 0, line("a", "SEAL", 3)))
 	s.hears(confirmed(3, 0, line("a", "SEAL", 9)))
 	s.orderSeals(4, monday.AddDate(0, 0, 1))
@@ -159,6 +159,7 @@ func TestEveryFigureIsExplained(t *testing.T) {
 			"7 wanted: 7 for jobs/3 (nobody has ordered them)",
 			"4 on order: 4 with orders/1 from northgate on 2031-03-04",
 			"12.50 EUR worth, on average 2.500000 EUR: 25.00 received, -10.00 issued, -2.50 counted",
+			"last difference: -1 on 2031-03-03, found by kim: mislaid",
 		}
 		if !slices.Equal(r.GetWhy(), want) {
 			t.Errorf("told %q", r.GetWhy())

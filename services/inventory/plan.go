@@ -145,7 +145,7 @@ func (d *draft) lines(w wish, before map[string]*inventoryv1.HoldLine, old []*in
 			continue
 		}
 		// A line that had been given up before has been told of once; it goes.
-		if l.GetState() == lineReleased && l.GetIssued() == 0 {
+		if l.GetState() == lineReleased && l.GetIssued() == 0 && l.GetPicked()+l.GetStray() == 0 {
 			continue
 		}
 		if open(l) && !l.GetExtra() {
@@ -188,6 +188,8 @@ func (d *draft) line(p *jobv1.PartWanted, was *inventoryv1.HoldLine) *inventoryv
 		Issued:   was.GetIssued(),
 		Returned: was.GetReturned(),
 		ForStep:  p.GetForStep(),
+		Picked:   was.GetPicked(),
+		Stray:    was.GetStray(),
 	}
 	if number != p.GetPart() {
 		l.Title = fmt.Sprintf("%s (replaces %s)", about.GetTitle(), p.GetPart())

@@ -81,12 +81,13 @@ func (w *world) hear() {
 // command gives a command at random; most are refused somewhere.
 func (w *world) command() {
 	before := w.tallies()
+	w.person = rapid.SampledFrom([]string{"kim", "tom"}).Draw(w.t, "person")
 	var err error
-	switch rapid.IntRange(0, 10).Draw(w.t, "command") {
+	switch rapid.IntRange(0, 13).Draw(w.t, "command") {
 	case 0, 1:
 		err = w.deliver()
 	case 2:
-		err = run(w, countShelf, &inventoryv1.CountShelfRequest{Part: w.part(), Counted: rapid.Int64Range(0, 15).Draw(w.t, "counted")})
+		err = w.count()
 	case 3:
 		err = run(w, scrapPart, &inventoryv1.ScrapPartRequest{Part: w.part(), Quantity: w.some(), Reason: "bent"})
 	case 4:
@@ -114,6 +115,8 @@ func (w *world) command() {
 		err = run(w, correctCost, &inventoryv1.CorrectCostRequest{
 			Part: w.part(), Quantity: w.some(), Difference: euros(rapid.Int64Range(-300, 300).Draw(w.t, "difference")), Reason: "bill",
 		})
+	default:
+		err = w.pick()
 	}
 	if err != nil && (fault.ReasonOf(err) == "" || fault.KindOf(err) == fault.Internal) {
 		w.t.Fatalf("refused without a reason: %v", err)

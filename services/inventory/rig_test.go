@@ -27,23 +27,26 @@ type tester interface {
 	Fatalf(format string, args ...any)
 }
 
+const mislaid = inventoryv1.CountCause_COUNT_CAUSE_MISLAID
+
 // site is one site's state, driven without any log.
 type site struct {
 	t       tester
 	st      *State
 	all     *State // the same, from which nothing leaves
 	now     time.Time
+	person  string
 	history []proto.Message
 	events  []sitelog.Event // the same with their times
 	number  uint64
 }
 
 func newSite(t tester) *site {
-	return &site{t: t, st: newState("demo"), all: newState("demo"), now: monday}
+	return &site{t: t, st: newState("demo"), all: newState("demo"), now: monday, person: "kim"}
 }
 
 func (s *site) input() sitelog.Input {
-	return sitelog.Input{Site: "demo", Now: s.now, Actor: sitelog.Actor{Person: "kim"}}
+	return sitelog.Input{Site: "demo", Now: s.now, Actor: sitelog.Actor{Person: s.person}}
 }
 
 // commit applies events as the log would.

@@ -175,6 +175,7 @@ func (d *draft) promise(deliveries []coming, quantity int64, told *timestamppb.T
 // close sets what follows for the hold as a whole from its lines.
 func (d *draft) close(doc *inventoryv1.Hold) {
 	doc.UpdatedAt = d.now()
+	straighten(doc)
 	was := inventoryv1.HoldState_HOLD_STATE_UNSPECIFIED
 	if h := d.st.holds[doc.GetJob()]; h != nil {
 		was = h.doc.GetState()

@@ -37,6 +37,8 @@ type keptPart struct {
 	FirstWeek int64
 	Weeks     []keptWeek
 	Moves     map[int32]keptMoves // by kind
+	Counted   *inventoryv1.Movement
+	Question  *inventoryv1.CountQuestion
 }
 
 type keptMoves struct{ Quantity, Movements, Value int64 }
@@ -66,7 +68,10 @@ func snapshot(st *State) func() ([]byte, error) {
 		Placed: st.placed, LastExpiry: st.lastExpiry, LastShort: st.lastShort,
 	}
 	for number, p := range st.parts {
-		kp := keptPart{About: p.about, OnHand: p.onHand, Worth: p.worth.keep(), FirstWeek: p.usage.first, Moves: make(map[int32]keptMoves, len(p.moves))}
+		kp := keptPart{
+			About: p.about, OnHand: p.onHand, Worth: p.worth.keep(), FirstWeek: p.usage.first, Moves: make(map[int32]keptMoves, len(p.moves)),
+			Counted: p.counted, Question: p.question,
+		}
 		for _, w := range p.usage.weeks {
 			kp.Weeks = append(kp.Weeks, keptWeek{Week: w.week, Taken: w.taken})
 		}
@@ -93,6 +98,7 @@ func restore(site string, data []byte) (*State, error) {
 		p := newPart()
 		p.about, p.onHand, p.usage.first = kp.About, kp.OnHand, kp.FirstWeek
 		p.worth = kp.Worth.worth(kp.OnHand)
+		p.counted, p.question = kp.Counted, kp.Question
 		for _, w := range kp.Weeks {
 			p.usage.weeks = append(p.usage.weeks, weekUse{week: w.Week, taken: w.Taken})
 		}

@@ -48,6 +48,10 @@ type part struct {
 	orders  map[string]struct{} // the open ones that bring it
 	usage   usage
 	moves   map[inventoryv1.MovementKind]moved
+	// picked and stray pieces are on hand and not in their bin.
+	picked, stray int64
+	counted       *inventoryv1.Movement      // the newest difference of a count
+	question      *inventoryv1.CountQuestion // nil: nobody asks
 }
 
 // moved sums the movements of one kind.
@@ -137,6 +141,9 @@ func (st *State) move(m *inventoryv1.Movement) {
 	p.onHand += m.GetQuantity()
 	p.usage.note(m)
 	p.sum(m)
+	if m.GetKind() == inventoryv1.MovementKind_MOVEMENT_KIND_COUNTED {
+		p.counted = m
+	}
 	st.movements[m.GetNumber()] = m
 	if st.moved = m.GetNumber(); st.moved%pageSize == 0 {
 		st.shelves.pages.Settle(pageOf(st.moved), m.GetAt().AsTime())
@@ -202,6 +209,8 @@ func (p *part) drop(c claim, t tally) {
 	p.held -= t.held
 	p.wanted -= t.wanted
 	p.dated -= t.dated
+	p.picked -= t.picked
+	p.stray -= t.stray
 	delete(p.holders, c.job)
 	if t.wanted > 0 {
 		p.waiting.remove(c)
@@ -212,6 +221,8 @@ func (p *part) add(c claim, t tally) {
 	p.held += t.held
 	p.wanted += t.wanted
 	p.dated += t.dated
+	p.picked += t.picked
+	p.stray += t.stray
 	if t.held > 0 {
 		p.holders[c.job] = t.held
 	}

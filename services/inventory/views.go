@@ -65,6 +65,12 @@ func touched(st *State, e sitelog.Event) []readmodel.Key {
 		return st.touchedBy(m.GetJob())
 	case *inventoryv1.PartsReturned:
 		return st.touchedBy(m.GetJob())
+	case *inventoryv1.PartsPicked:
+		return st.touchedBy(m.GetJob())
+	case *inventoryv1.PartsStaged:
+		return st.touchedBy(m.GetJob())
+	case *inventoryv1.PartsPutAway:
+		return st.touchedBy(m.GetJob())
 	case *inventoryv1.HoldReleased:
 		return st.touchedBy(m.GetJob())
 	case *inventoryv1.HoldBooked:

@@ -14,6 +14,7 @@ func partsCommands() *cobra.Command {
 	return tree("parts", "The shelf: what is there, what is promised to whom, what to buy",
 		"  ramprow parts list --needing-order\n  ramprow parts hold 17\n  ramprow parts issue 17",
 		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
+		partsPick, partsPutAway,
 		partsHolds, partsHold, partsHoldFor, partsReallocate, partsIssue, partsReturn, partsRelease, partsRenew,
 		partsMorning, partsWhy, partsValue, partsCorrectCost, partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)

@@ -59,7 +59,14 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 	for _, p := range r.GetPicks() {
 		lines = append(lines, fmt.Sprintf("  %s at %s in %s", p.GetJob(), at(p.GetTurn(), s.now()), p.GetBay()))
 		for _, l := range p.GetLines() {
-			lines = append(lines, fmt.Sprintf("    %s  %s × %s  %s", orWord(l.GetBin(), "no bin"), quantity(l.GetHeld(), l.GetUnit()), l.GetPart(), l.GetTitle()))
+			line := fmt.Sprintf("    %s  %s × %s  %s", orWord(l.GetBin(), "no bin"), quantity(l.GetHeld(), l.GetUnit()), l.GetPart(), l.GetTitle())
+			if l.GetPicked() > 0 {
+				line += fmt.Sprintf(", %s picked", quantity(l.GetPicked(), l.GetUnit()))
+			}
+			lines = append(lines, line)
+		}
+		if p.GetNext() == nil && len(p.GetLines()) > 0 {
+			lines = append(lines, fmt.Sprintf("    all of it is picked and waits %s: ramprow parts issue %s", orWord(prefixed("at ", p.GetStagedAt()), "to be handed over"), number(p.GetJob())))
 		}
 		for _, l := range p.GetMissing() {
 			lines = append(lines, fmt.Sprintf("    missing  %s  %s, expected %s", l.GetPart(), l.GetTitle(), orWord(at(l.GetEta(), s.now()), "never: nobody has ordered it")))
@@ -67,14 +74,30 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 	}
 	section("Put back", len(r.GetPutBack()))
 	for _, b := range r.GetPutBack() {
-		lines = append(lines, fmt.Sprintf("  %s  %d × %s of %s: %s. Then: ramprow parts return %s %s",
-			orWord(b.GetBin(), "no bin"), b.GetQuantity(), b.GetPart(), b.GetJob(), b.GetReason(), number(b.GetJob()), b.GetLine()))
+		then := "return"
+		if b.GetPicked() {
+			then = "put-away"
+		}
+		lines = append(lines, fmt.Sprintf("  %s  %d × %s of %s: %s. Then: ramprow parts %s %s %s",
+			orWord(b.GetBin(), "no bin"), b.GetQuantity(), b.GetPart(), b.GetJob(), b.GetReason(), then, number(b.GetJob()), b.GetLine()))
+	}
+	section("Count", len(r.GetCounts()))
+	for _, q := range r.GetCounts() {
+		lines = append(lines, "  "+questionLine(q))
 	}
 	section("Idle", len(r.GetIdle()))
 	for _, i := range r.GetIdle() {
 		lines = append(lines, fmt.Sprintf("  %s  %d × %s  %s, %s: %s", orWord(i.GetBin(), "no bin"), i.GetQuantity(), i.GetPart(), i.GetTitle(), orWord(money(i.GetValue()), "no cost known"), i.GetReason()))
 	}
 	return lines
+}
+
+// prefixed is a text with something before it; nothing stays nothing.
+func prefixed(before, text string) string {
+	if text == "" {
+		return ""
+	}
+	return before + text
 }
 
 func deliveryLine(s *session, d *inventoryv1.DueDelivery) string {

@@ -175,24 +175,33 @@ func receivedLines(good, damaged []string) ([]*inventoryv1.ReceivedLine, error) 
 }
 
 func partsCount(o *options) *cobra.Command {
-	var reason string
+	var cause, reason string
 	command := &cobra.Command{
-		Use:     "count PART COUNTED",
-		Short:   "Set what is on hand to what was counted",
-		Example: "  ramprow parts count MO-4212 14 --reason 'yearly count'",
+		Use:   "count PART COUNTED",
+		Short: "Set what is on hand to what was counted; a difference needs a cause, a large one another person's count",
+		Example: "  ramprow parts count MO-4212 14\n" +
+			"  ramprow parts count MO-4212 13 --cause mislaid --reason 'one lay in C-08'",
 		RunE: o.run(func(ctx context.Context, s *session, args []string) error {
 			counted, err := parseQuantity(args[1])
 			if err != nil {
 				return err
 			}
-			r, err := s.Inventory.CountShelf(ctx, &inventoryv1.CountShelfRequest{RequestId: s.once(), Part: args[0], Counted: counted, Reason: reason})
+			why, err := chooseOptional[inventoryv1.CountCause]("--cause", cause)
 			if err != nil {
 				return err
 			}
-			return s.answer(r, partLine(r.GetPart())+repeated(r.GetReceipt()))
+			r, err := s.Inventory.CountShelf(ctx, &inventoryv1.CountShelfRequest{
+				RequestId: s.once(), Part: args[0], Counted: counted, Reason: reason, Cause: why,
+			})
+			if err != nil {
+				return err
+			}
+			return s.answer(r, partLine(r.GetPart())+repeated(r.GetReceipt()), questionLine(r.GetQuestion()))
 		}),
 	}
-	command.Flags().StringVar(&reason, "reason", "", "why it was counted")
+	command.Flags().StringVar(&cause, "cause", "", "why the shelf differs from the book: "+strings.Join(choices[inventoryv1.CountCause](), ", "))
+	command.Flags().StringVar(&reason, "reason", "", "the same in words")
+	completeFlag(command, "cause", choices[inventoryv1.CountCause]()...)
 	return command
 }
 

@@ -3,7 +3,6 @@ package terminal
 import (
 	"context"
 	"errors"
-	"fmt"
 	"os/signal"
 	"strings"
 	"syscall"
@@ -121,18 +120,11 @@ func (b *bench) work(ctx context.Context) error {
 
 // hear waits for a line and does what it says.
 func (b *bench) hear(ctx context.Context, input <-chan typedLine) error {
-	select {
-	case <-ctx.Done():
-		return errStop
-	case next, ok := <-input:
-		switch {
-		case !ok:
-			return errStop
-		case next.err != nil:
-			return fmt.Errorf("read the next value: %w", next.err)
-		}
-		return b.line(ctx, strings.TrimSpace(next.text))
+	text, err := heardLine(ctx, input)
+	if err != nil {
+		return err
 	}
+	return b.line(ctx, strings.TrimSpace(text))
 }
 
 // look asks the sheet what is next.

@@ -62,7 +62,10 @@ func newFight(ctx context.Context, c HoldsConfig, s *outpost) (*fight, error) {
 	}
 	f := &fight{c: c, s: s, ctx: ctx, began: time.Now()}
 	for n := range c.Parts {
-		part := &inventoryv1.Part{Number: fightPart(n), Title: "Part to fight for", Unit: commonv1.Unit_UNIT_PIECE, Supplier: "northway", LeadTimeDays: 2}
+		part := &inventoryv1.Part{
+			Number: fightPart(n), Title: "Part to fight for", Unit: commonv1.Unit_UNIT_PIECE, Supplier: "northway", LeadTimeDays: 2,
+			Cost: &commonv1.Money{MinorUnits: 1, CurrencyCode: "EUR"}, // a trifle: no difference takes two counts
+		}
 		request := &inventoryv1.SetPartRequest{RequestId: rand.Text(), Part: part}
 		_, err := again(f, func(ctx context.Context) (*inventoryv1.SetPartResponse, error) {
 			return s.inventory.SetPart(ctx, request)
@@ -329,7 +332,7 @@ func (f *fight) receive(part int, pieces int64) error {
 func (f *fight) count(part int, counted int64) error {
 	o := operation{kind: opCounted, called: f.now()}
 	o.pieces[part] = counted
-	request := &inventoryv1.CountShelfRequest{RequestId: rand.Text(), Part: fightPart(part), Counted: counted, Reason: "shelf by shelf"}
+	request := &inventoryv1.CountShelfRequest{RequestId: rand.Text(), Part: fightPart(part), Counted: counted, Cause: inventoryv1.CountCause_COUNT_CAUSE_MISCOUNTED}
 	r, err := again(f, func(ctx context.Context) (*inventoryv1.CountShelfResponse, error) {
 		return f.s.inventory.CountShelf(ctx, request)
 	})

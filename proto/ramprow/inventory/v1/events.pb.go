@@ -801,11 +801,317 @@ func (x *HoldBooked) GetBay() string {
 	return ""
 }
 
+// PartsPicked says that pieces were taken off their bin for a job, confirmed by a scan.
+type PartsPicked struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Job      string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Hold     *Hold                  `protobuf:"bytes,2,opt,name=hold,proto3" json:"hold,omitempty"`
+	Line     string                 `protobuf:"bytes,3,opt,name=line,proto3" json:"line,omitempty"`
+	Part     string                 `protobuf:"bytes,4,opt,name=part,proto3" json:"part,omitempty"`
+	Quantity int64                  `protobuf:"varint,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// As it was scanned.
+	Code          string `protobuf:"bytes,6,opt,name=code,proto3" json:"code,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartsPicked) Reset() {
+	*x = PartsPicked{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartsPicked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartsPicked) ProtoMessage() {}
+
+func (x *PartsPicked) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartsPicked.ProtoReflect.Descriptor instead.
+func (*PartsPicked) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *PartsPicked) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *PartsPicked) GetHold() *Hold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *PartsPicked) GetLine() string {
+	if x != nil {
+		return x.Line
+	}
+	return ""
+}
+
+func (x *PartsPicked) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *PartsPicked) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *PartsPicked) GetCode() string {
+	if x != nil {
+		return x.Code
+	}
+	return ""
+}
+
+// PartsStaged says where what was picked waits for the job.
+type PartsStaged struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Hold          *Hold                  `protobuf:"bytes,2,opt,name=hold,proto3" json:"hold,omitempty"`
+	Place         string                 `protobuf:"bytes,3,opt,name=place,proto3" json:"place,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartsStaged) Reset() {
+	*x = PartsStaged{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartsStaged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartsStaged) ProtoMessage() {}
+
+func (x *PartsStaged) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartsStaged.ProtoReflect.Descriptor instead.
+func (*PartsStaged) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *PartsStaged) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *PartsStaged) GetHold() *Hold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *PartsStaged) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+// PartsPutAway says that pieces which were picked lie in their bins again.
+type PartsPutAway struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Hold          *Hold                  `protobuf:"bytes,2,opt,name=hold,proto3" json:"hold,omitempty"`
+	Lines         []string               `protobuf:"bytes,3,rep,name=lines,proto3" json:"lines,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartsPutAway) Reset() {
+	*x = PartsPutAway{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartsPutAway) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartsPutAway) ProtoMessage() {}
+
+func (x *PartsPutAway) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartsPutAway.ProtoReflect.Descriptor instead.
+func (*PartsPutAway) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *PartsPutAway) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *PartsPutAway) GetHold() *Hold {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *PartsPutAway) GetLines() []string {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+// CountAsked asks for a count of a part, or asks anew.
+type CountAsked struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Question      *CountQuestion         `protobuf:"bytes,1,opt,name=question,proto3" json:"question,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CountAsked) Reset() {
+	*x = CountAsked{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CountAsked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CountAsked) ProtoMessage() {}
+
+func (x *CountAsked) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CountAsked.ProtoReflect.Descriptor instead.
+func (*CountAsked) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *CountAsked) GetQuestion() *CountQuestion {
+	if x != nil {
+		return x.Question
+	}
+	return nil
+}
+
+// CountSettled ends the question about a part.
+type CountSettled struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Part          string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	By            string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CountSettled) Reset() {
+	*x = CountSettled{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CountSettled) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CountSettled) ProtoMessage() {}
+
+func (x *CountSettled) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CountSettled.ProtoReflect.Descriptor instead.
+func (*CountSettled) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *CountSettled) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *CountSettled) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
 var File_ramprow_inventory_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a$ramprow/inventory/v1/inventory.proto\"T\n" +
+	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\"T\n" +
 	"\n" +
 	"PartListed\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12\x16\n" +
@@ -857,7 +1163,28 @@ const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"HoldBooked\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
 	"\x04turn\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
-	"\x03bay\x18\x03 \x01(\tR\x03bayB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
+	"\x03bay\x18\x03 \x01(\tR\x03bay\"\xa7\x01\n" +
+	"\vPartsPicked\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
+	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x12\n" +
+	"\x04line\x18\x03 \x01(\tR\x04line\x12\x12\n" +
+	"\x04part\x18\x04 \x01(\tR\x04part\x12\x1a\n" +
+	"\bquantity\x18\x05 \x01(\x03R\bquantity\x12\x12\n" +
+	"\x04code\x18\x06 \x01(\tR\x04code\"e\n" +
+	"\vPartsStaged\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
+	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x14\n" +
+	"\x05place\x18\x03 \x01(\tR\x05place\"f\n" +
+	"\fPartsPutAway\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
+	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x14\n" +
+	"\x05lines\x18\x03 \x03(\tR\x05lines\"M\n" +
+	"\n" +
+	"CountAsked\x12?\n" +
+	"\bquestion\x18\x01 \x01(\v2#.ramprow.inventory.v1.CountQuestionR\bquestion\"2\n" +
+	"\fCountSettled\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02byB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
 
 var (
 	file_ramprow_inventory_v1_events_proto_rawDescOnce sync.Once
@@ -871,7 +1198,7 @@ func file_ramprow_inventory_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_events_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*PartListed)(nil),            // 0: ramprow.inventory.v1.PartListed
 	(*StockMoved)(nil),            // 1: ramprow.inventory.v1.StockMoved
@@ -887,33 +1214,43 @@ var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*GoodsReceived)(nil),         // 11: ramprow.inventory.v1.GoodsReceived
 	(*OrderCancelled)(nil),        // 12: ramprow.inventory.v1.OrderCancelled
 	(*HoldBooked)(nil),            // 13: ramprow.inventory.v1.HoldBooked
-	(*Part)(nil),                  // 14: ramprow.inventory.v1.Part
-	(*Movement)(nil),              // 15: ramprow.inventory.v1.Movement
-	(*Hold)(nil),                  // 16: ramprow.inventory.v1.Hold
-	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
-	(*Order)(nil),                 // 18: ramprow.inventory.v1.Order
-	(*OrderLine)(nil),             // 19: ramprow.inventory.v1.OrderLine
+	(*PartsPicked)(nil),           // 14: ramprow.inventory.v1.PartsPicked
+	(*PartsStaged)(nil),           // 15: ramprow.inventory.v1.PartsStaged
+	(*PartsPutAway)(nil),          // 16: ramprow.inventory.v1.PartsPutAway
+	(*CountAsked)(nil),            // 17: ramprow.inventory.v1.CountAsked
+	(*CountSettled)(nil),          // 18: ramprow.inventory.v1.CountSettled
+	(*Part)(nil),                  // 19: ramprow.inventory.v1.Part
+	(*Movement)(nil),              // 20: ramprow.inventory.v1.Movement
+	(*Hold)(nil),                  // 21: ramprow.inventory.v1.Hold
+	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
+	(*Order)(nil),                 // 23: ramprow.inventory.v1.Order
+	(*OrderLine)(nil),             // 24: ramprow.inventory.v1.OrderLine
+	(*CountQuestion)(nil),         // 25: ramprow.inventory.v1.CountQuestion
 }
 var file_ramprow_inventory_v1_events_proto_depIdxs = []int32{
-	14, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
-	15, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
-	16, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
-	16, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
-	16, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
-	16, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
-	16, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
-	16, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
-	17, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
-	18, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
-	18, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
-	19, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
-	18, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
-	17, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	19, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
+	20, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
+	21, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
+	22, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
+	23, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
+	23, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
+	24, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
+	23, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
+	22, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
+	21, // 14: ramprow.inventory.v1.PartsPicked.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 15: ramprow.inventory.v1.PartsStaged.hold:type_name -> ramprow.inventory.v1.Hold
+	21, // 16: ramprow.inventory.v1.PartsPutAway.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 17: ramprow.inventory.v1.CountAsked.question:type_name -> ramprow.inventory.v1.CountQuestion
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_events_proto_init() }
@@ -921,6 +1258,7 @@ func file_ramprow_inventory_v1_events_proto_init() {
 	if File_ramprow_inventory_v1_events_proto != nil {
 		return
 	}
+	file_ramprow_inventory_v1_counting_proto_init()
 	file_ramprow_inventory_v1_inventory_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -928,7 +1266,7 @@ func file_ramprow_inventory_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_events_proto_rawDesc), len(file_ramprow_inventory_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   14,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

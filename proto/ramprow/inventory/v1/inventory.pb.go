@@ -546,7 +546,11 @@ type HoldLine struct {
 	// What was handed over in all, returns not taken off.
 	Issued int64 `protobuf:"varint,14,opt,name=issued,proto3" json:"issued,omitempty"`
 	// Asked for by a person and not by the job's plan, so that a revision of the plan leaves it alone.
-	Extra         bool `protobuf:"varint,15,opt,name=extra,proto3" json:"extra,omitempty"`
+	Extra bool `protobuf:"varint,15,opt,name=extra,proto3" json:"extra,omitempty"`
+	// Of what is held, off its bin and confirmed by a scan.
+	Picked int64 `protobuf:"varint,20,opt,name=picked,proto3" json:"picked,omitempty"`
+	// Off its bin for this line, which does not want it any more: to be put back.
+	Stray         int64 `protobuf:"varint,21,opt,name=stray,proto3" json:"stray,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -686,6 +690,20 @@ func (x *HoldLine) GetExtra() bool {
 	return false
 }
 
+func (x *HoldLine) GetPicked() int64 {
+	if x != nil {
+		return x.Picked
+	}
+	return 0
+}
+
+func (x *HoldLine) GetStray() int64 {
+	if x != nil {
+		return x.Stray
+	}
+	return 0
+}
+
 // Hold is everything that a job has on the shelf.
 type Hold struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -703,8 +721,10 @@ type Hold struct {
 	ExpiresAt  *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=expires_at,json=expiresAt,proto3" json:"expires_at,omitempty"`
 	UpdatedAt  *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=updated_at,json=updatedAt,proto3" json:"updated_at,omitempty"`
 	// When and where the job is booked; absent: it has no bay.
-	Turn          *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=turn,proto3" json:"turn,omitempty"`
-	Bay           string                 `protobuf:"bytes,12,opt,name=bay,proto3" json:"bay,omitempty"`
+	Turn *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=turn,proto3" json:"turn,omitempty"`
+	Bay  string                 `protobuf:"bytes,12,opt,name=bay,proto3" json:"bay,omitempty"`
+	// Where what is picked waits for the job; empty: nowhere.
+	StagedAt      string `protobuf:"bytes,20,opt,name=staged_at,json=stagedAt,proto3" json:"staged_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -823,6 +843,13 @@ func (x *Hold) GetBay() string {
 	return ""
 }
 
+func (x *Hold) GetStagedAt() string {
+	if x != nil {
+		return x.StagedAt
+	}
+	return ""
+}
+
 // Movement explains a change of what is on hand.
 type Movement struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -843,8 +870,11 @@ type Movement struct {
 	ValueMinorUnits      int64  `protobuf:"varint,20,opt,name=value_minor_units,json=valueMinorUnits,proto3" json:"value_minor_units,omitempty"`
 	ValueAfterMinorUnits int64  `protobuf:"varint,21,opt,name=value_after_minor_units,json=valueAfterMinorUnits,proto3" json:"value_after_minor_units,omitempty"`
 	CurrencyCode         string `protobuf:"bytes,22,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// Of a count: why the shelf differed, and who counted it as well.
+	Cause         CountCause `protobuf:"varint,30,opt,name=cause,proto3,enum=ramprow.inventory.v1.CountCause" json:"cause,omitempty"`
+	SecondBy      string     `protobuf:"bytes,31,opt,name=second_by,json=secondBy,proto3" json:"second_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Movement) Reset() {
@@ -957,6 +987,20 @@ func (x *Movement) GetValueAfterMinorUnits() int64 {
 func (x *Movement) GetCurrencyCode() string {
 	if x != nil {
 		return x.CurrencyCode
+	}
+	return ""
+}
+
+func (x *Movement) GetCause() CountCause {
+	if x != nil {
+		return x.Cause
+	}
+	return CountCause_COUNT_CAUSE_UNSPECIFIED
+}
+
+func (x *Movement) GetSecondBy() string {
+	if x != nil {
+		return x.SecondBy
 	}
 	return ""
 }
@@ -1417,7 +1461,10 @@ type Pick struct {
 	// By bin, as one walks.
 	Lines []*HoldLine `protobuf:"bytes,4,rep,name=lines,proto3" json:"lines,omitempty"`
 	// Lines that are missing still.
-	Missing       []*HoldLine `protobuf:"bytes,5,rep,name=missing,proto3" json:"missing,omitempty"`
+	Missing []*HoldLine `protobuf:"bytes,5,rep,name=missing,proto3" json:"missing,omitempty"`
+	// What to fetch next; absent: everything that is there is picked.
+	Next          *HoldLine `protobuf:"bytes,6,opt,name=next,proto3" json:"next,omitempty"`
+	StagedAt      string    `protobuf:"bytes,7,opt,name=staged_at,json=stagedAt,proto3" json:"staged_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1487,16 +1534,32 @@ func (x *Pick) GetMissing() []*HoldLine {
 	return nil
 }
 
+func (x *Pick) GetNext() *HoldLine {
+	if x != nil {
+		return x.Next
+	}
+	return nil
+}
+
+func (x *Pick) GetStagedAt() string {
+	if x != nil {
+		return x.StagedAt
+	}
+	return ""
+}
+
 // PutBack is what lies at a car whose job does not need it any more.
 type PutBack struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
-	Line          string                 `protobuf:"bytes,2,opt,name=line,proto3" json:"line,omitempty"`
-	Part          string                 `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
-	Title         string                 `protobuf:"bytes,4,opt,name=title,proto3" json:"title,omitempty"`
-	Quantity      int64                  `protobuf:"varint,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
-	Bin           string                 `protobuf:"bytes,6,opt,name=bin,proto3" json:"bin,omitempty"`
-	Reason        string                 `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Job      string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Line     string                 `protobuf:"bytes,2,opt,name=line,proto3" json:"line,omitempty"`
+	Part     string                 `protobuf:"bytes,3,opt,name=part,proto3" json:"part,omitempty"`
+	Title    string                 `protobuf:"bytes,4,opt,name=title,proto3" json:"title,omitempty"`
+	Quantity int64                  `protobuf:"varint,5,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	Bin      string                 `protobuf:"bytes,6,opt,name=bin,proto3" json:"bin,omitempty"`
+	Reason   string                 `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	// It lies where it was picked to, and not at the car: PutPartsAway notes it, and the shelf has it already.
+	Picked        bool `protobuf:"varint,8,opt,name=picked,proto3" json:"picked,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1578,6 +1641,13 @@ func (x *PutBack) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *PutBack) GetPicked() bool {
+	if x != nil {
+		return x.Picked
+	}
+	return false
 }
 
 // IdleStock is what lies there for nothing.
@@ -1896,7 +1966,7 @@ var File_ramprow_inventory_v1_inventory_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/inventory/v1/inventory.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\"\xda\a\n" +
+	"$ramprow/inventory/v1/inventory.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\x1a#ramprow/inventory/v1/counting.proto\"\xda\a\n" +
 	"\x04Part\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x129\n" +
 	"\x06number\x18\x02 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x06number\x12\x1f\n" +
@@ -1927,7 +1997,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +
 	"\bon_order\x18! \x01(\x03R\aonOrder\x12\x16\n" +
 	"\x06wanted\x18\" \x01(\x03R\x06wanted\x12.\n" +
-	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xb1\x03\n" +
+	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xdf\x03\n" +
 	"\bHoldLine\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x14\n" +
@@ -1944,7 +2014,9 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\bfor_step\x18\f \x01(\tR\aforStep\x12\x12\n" +
 	"\x04held\x18\r \x01(\x03R\x04held\x12\x16\n" +
 	"\x06issued\x18\x0e \x01(\x03R\x06issued\x12\x14\n" +
-	"\x05extra\x18\x0f \x01(\bR\x05extra\"\xe1\x03\n" +
+	"\x05extra\x18\x0f \x01(\bR\x05extra\x12\x16\n" +
+	"\x06picked\x18\x14 \x01(\x03R\x06picked\x12\x14\n" +
+	"\x05stray\x18\x15 \x01(\x03R\x05stray\"\xfe\x03\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x125\n" +
@@ -1961,7 +2033,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"updated_at\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12.\n" +
 	"\x04turn\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
-	"\x03bay\x18\f \x01(\tR\x03bay\"\xa4\x03\n" +
+	"\x03bay\x18\f \x01(\tR\x03bay\x12\x1b\n" +
+	"\tstaged_at\x18\x14 \x01(\tR\bstagedAt\"\xf9\x03\n" +
 	"\bMovement\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\x04R\x06number\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x126\n" +
@@ -1974,7 +2047,9 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x02by\x18\t \x01(\tR\x02by\x12*\n" +
 	"\x11value_minor_units\x18\x14 \x01(\x03R\x0fvalueMinorUnits\x125\n" +
 	"\x17value_after_minor_units\x18\x15 \x01(\x03R\x14valueAfterMinorUnits\x12#\n" +
-	"\rcurrency_code\x18\x16 \x01(\tR\fcurrencyCode\"\xef\x01\n" +
+	"\rcurrency_code\x18\x16 \x01(\tR\fcurrencyCode\x126\n" +
+	"\x05cause\x18\x1e \x01(\x0e2 .ramprow.inventory.v1.CountCauseR\x05cause\x12\x1b\n" +
+	"\tsecond_by\x18\x1f \x01(\tR\bsecondBy\"\xef\x01\n" +
 	"\tOrderLine\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12)\n" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
@@ -2014,13 +2089,15 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\vserves_jobs\x18\b \x03(\tR\n" +
 	"servesJobs\x12\x1d\n" +
 	"\n" +
-	"frees_jobs\x18\t \x03(\tR\tfreesJobs\"\xca\x01\n" +
+	"frees_jobs\x18\t \x03(\tR\tfreesJobs\"\x9b\x02\n" +
 	"\x04Pick\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12.\n" +
 	"\x04turn\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
 	"\x03bay\x18\x03 \x01(\tR\x03bay\x124\n" +
 	"\x05lines\x18\x04 \x03(\v2\x1e.ramprow.inventory.v1.HoldLineR\x05lines\x128\n" +
-	"\amissing\x18\x05 \x03(\v2\x1e.ramprow.inventory.v1.HoldLineR\amissing\"\x9f\x01\n" +
+	"\amissing\x18\x05 \x03(\v2\x1e.ramprow.inventory.v1.HoldLineR\amissing\x122\n" +
+	"\x04next\x18\x06 \x01(\v2\x1e.ramprow.inventory.v1.HoldLineR\x04next\x12\x1b\n" +
+	"\tstaged_at\x18\a \x01(\tR\bstagedAt\"\xb7\x01\n" +
 	"\aPutBack\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
 	"\x04line\x18\x02 \x01(\tR\x04line\x12\x12\n" +
@@ -2028,7 +2105,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x05title\x18\x04 \x01(\tR\x05title\x12\x1a\n" +
 	"\bquantity\x18\x05 \x01(\x03R\bquantity\x12\x10\n" +
 	"\x03bin\x18\x06 \x01(\tR\x03bin\x12\x16\n" +
-	"\x06reason\x18\a \x01(\tR\x06reason\"\xab\x01\n" +
+	"\x06reason\x18\a \x01(\tR\x06reason\x12\x16\n" +
+	"\x06picked\x18\b \x01(\bR\x06picked\"\xab\x01\n" +
 	"\tIdleStock\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -2123,6 +2201,7 @@ var file_ramprow_inventory_v1_inventory_proto_goTypes = []any{
 	(v1.Unit)(0),                  // 19: ramprow.common.v1.Unit
 	(*v1.Money)(nil),              // 20: ramprow.common.v1.Money
 	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(CountCause)(0),               // 22: ramprow.inventory.v1.CountCause
 }
 var file_ramprow_inventory_v1_inventory_proto_depIdxs = []int32{
 	19, // 0: ramprow.inventory.v1.Part.unit:type_name -> ramprow.common.v1.Unit
@@ -2141,29 +2220,31 @@ var file_ramprow_inventory_v1_inventory_proto_depIdxs = []int32{
 	21, // 13: ramprow.inventory.v1.Hold.turn:type_name -> google.protobuf.Timestamp
 	2,  // 14: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
 	21, // 15: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
-	21, // 16: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
-	20, // 17: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
-	3,  // 18: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
-	8,  // 19: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
-	21, // 20: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
-	20, // 21: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
-	21, // 22: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
-	10, // 23: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
-	20, // 24: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
-	21, // 25: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
-	21, // 26: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
-	5,  // 27: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
-	5,  // 28: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
-	20, // 29: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
-	21, // 30: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
-	21, // 31: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
-	2,  // 32: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
-	21, // 33: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
-	34, // [34:34] is the sub-list for method output_type
-	34, // [34:34] is the sub-list for method input_type
-	34, // [34:34] is the sub-list for extension type_name
-	34, // [34:34] is the sub-list for extension extendee
-	0,  // [0:34] is the sub-list for field type_name
+	22, // 16: ramprow.inventory.v1.Movement.cause:type_name -> ramprow.inventory.v1.CountCause
+	21, // 17: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
+	20, // 18: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
+	3,  // 19: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
+	8,  // 20: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
+	21, // 21: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
+	20, // 22: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
+	21, // 23: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
+	10, // 24: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
+	20, // 25: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
+	21, // 26: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
+	21, // 27: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
+	5,  // 28: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
+	5,  // 29: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
+	5,  // 30: ramprow.inventory.v1.Pick.next:type_name -> ramprow.inventory.v1.HoldLine
+	20, // 31: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
+	21, // 32: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
+	21, // 33: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
+	2,  // 34: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 35: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
+	36, // [36:36] is the sub-list for method output_type
+	36, // [36:36] is the sub-list for method input_type
+	36, // [36:36] is the sub-list for extension type_name
+	36, // [36:36] is the sub-list for extension extendee
+	0,  // [0:36] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_proto_init() }
@@ -2171,6 +2252,7 @@ func file_ramprow_inventory_v1_inventory_proto_init() {
 	if File_ramprow_inventory_v1_inventory_proto != nil {
 		return
 	}
+	file_ramprow_inventory_v1_counting_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

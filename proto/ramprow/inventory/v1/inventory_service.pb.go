@@ -801,11 +801,13 @@ func (x *ReceiveGoodsResponse) GetReceipt() *v1.Receipt {
 }
 
 type CountShelfRequest struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	Part          string                 `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
-	Counted       int64                  `protobuf:"varint,3,opt,name=counted,proto3" json:"counted,omitempty"`
-	Reason        string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Part      string                 `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	Counted   int64                  `protobuf:"varint,3,opt,name=counted,proto3" json:"counted,omitempty"`
+	Reason    string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Why the shelf differs from the book; needed if it does.
+	Cause         CountCause `protobuf:"varint,5,opt,name=cause,proto3,enum=ramprow.inventory.v1.CountCause" json:"cause,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -868,10 +870,19 @@ func (x *CountShelfRequest) GetReason() string {
 	return ""
 }
 
+func (x *CountShelfRequest) GetCause() CountCause {
+	if x != nil {
+		return x.Cause
+	}
+	return CountCause_COUNT_CAUSE_UNSPECIFIED
+}
+
 type CountShelfResponse struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Part          *Part                  `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
-	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Part    *Part                  `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Receipt *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	// What is asked before the difference is booked; absent: nothing.
+	Question      *CountQuestion `protobuf:"bytes,3,opt,name=question,proto3" json:"question,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -916,6 +927,13 @@ func (x *CountShelfResponse) GetPart() *Part {
 func (x *CountShelfResponse) GetReceipt() *v1.Receipt {
 	if x != nil {
 		return x.Receipt
+	}
+	return nil
+}
+
+func (x *CountShelfResponse) GetQuestion() *CountQuestion {
+	if x != nil {
+		return x.Question
 	}
 	return nil
 }
@@ -2871,7 +2889,9 @@ type GetMorningResponse struct {
 	Picks      []*Pick                `protobuf:"bytes,3,rep,name=picks,proto3" json:"picks,omitempty"`
 	PutBack    []*PutBack             `protobuf:"bytes,4,rep,name=put_back,json=putBack,proto3" json:"put_back,omitempty"`
 	// The most valuable first, at most 20.
-	Idle          []*IdleStock `protobuf:"bytes,5,rep,name=idle,proto3" json:"idle,omitempty"`
+	Idle []*IdleStock `protobuf:"bytes,5,rep,name=idle,proto3" json:"idle,omitempty"`
+	// What to count, the oldest question first.
+	Counts        []*CountQuestion `protobuf:"bytes,20,rep,name=counts,proto3" json:"counts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2937,6 +2957,13 @@ func (x *GetMorningResponse) GetPutBack() []*PutBack {
 func (x *GetMorningResponse) GetIdle() []*IdleStock {
 	if x != nil {
 		return x.Idle
+	}
+	return nil
+}
+
+func (x *GetMorningResponse) GetCounts() []*CountQuestion {
+	if x != nil {
+		return x.Counts
 	}
 	return nil
 }
@@ -3234,7 +3261,7 @@ var File_ramprow_inventory_v1_inventory_service_proto protoreflect.FileDescripto
 
 const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\n" +
-	",ramprow/inventory/v1/inventory_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a$ramprow/inventory/v1/inventory.proto\"\x87\x01\n" +
+	",ramprow/inventory/v1/inventory_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a\"ramprow/inventory/v1/picking.proto\"\x87\x01\n" +
 	"\x0eSetPartRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x126\n" +
@@ -3291,17 +3318,19 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x05parts\x18\x01 \x03(\v2\x1a.ramprow.inventory.v1.PartR\x05parts\x12\x1f\n" +
 	"\vjobs_served\x18\x02 \x03(\tR\n" +
 	"jobsServed\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd4\x01\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x96\x02\n" +
 	"\x11CountShelfRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x125\n" +
 	"\x04part\x18\x02 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12'\n" +
 	"\acounted\x18\x03 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\acounted\x12 \n" +
-	"\x06reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x06reason\"z\n" +
+	"\x06reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x06reason\x12@\n" +
+	"\x05cause\x18\x05 \x01(\x0e2 .ramprow.inventory.v1.CountCauseB\b\xbaH\x05\x82\x01\x02\x10\x01R\x05cause\"\xbb\x01\n" +
 	"\x12CountShelfResponse\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xd7\x01\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\x12?\n" +
+	"\bquestion\x18\x03 \x01(\v2#.ramprow.inventory.v1.CountQuestionR\bquestion\"\xd7\x01\n" +
 	"\x10ScrapPartRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x125\n" +
@@ -3448,7 +3477,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x15ProposeOrdersResponse\x12<\n" +
 	"\tproposals\x18\x01 \x03(\v2\x1e.ramprow.inventory.v1.ProposalR\tproposals\"E\n" +
 	"\x11GetMorningRequest\x120\n" +
-	"\x05until\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"\xb5\x02\n" +
+	"\x05until\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"\xf2\x02\n" +
 	"\x12GetMorningResponse\x12;\n" +
 	"\x06orders\x18\x01 \x03(\v2#.ramprow.inventory.v1.SupplierOrderR\x06orders\x12A\n" +
 	"\n" +
@@ -3456,7 +3485,8 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"deliveries\x120\n" +
 	"\x05picks\x18\x03 \x03(\v2\x1a.ramprow.inventory.v1.PickR\x05picks\x128\n" +
 	"\bput_back\x18\x04 \x03(\v2\x1d.ramprow.inventory.v1.PutBackR\aputBack\x123\n" +
-	"\x04idle\x18\x05 \x03(\v2\x1f.ramprow.inventory.v1.IdleStockR\x04idle\"K\n" +
+	"\x04idle\x18\x05 \x03(\v2\x1f.ramprow.inventory.v1.IdleStockR\x04idle\x12;\n" +
+	"\x06counts\x18\x14 \x03(\v2#.ramprow.inventory.v1.CountQuestionR\x06counts\"K\n" +
 	"\x12ExplainPartRequest\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\"\x89\x02\n" +
 	"\x13ExplainPartResponse\x12.\n" +
@@ -3477,7 +3507,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged\x12,\n" +
 	"\x04cost\x18\n" +
-	" \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost2\x93\x16\n" +
+	" \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost2\xb2\x1a\n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
@@ -3509,6 +3539,18 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"IssueParts\x12'.ramprow.inventory.v1.IssuePartsRequest\x1a(.ramprow.inventory.v1.IssuePartsResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
 	"\vReturnParts\x12(.ramprow.inventory.v1.ReturnPartsRequest\x1a).ramprow.inventory.v1.ReturnPartsResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12b\n" +
+	"\aGetPick\x12$.ramprow.inventory.v1.GetPickRequest\x1a%.ramprow.inventory.v1.GetPickResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12c\n" +
+	"\bPickPart\x12%.ramprow.inventory.v1.PickPartRequest\x1a&.ramprow.inventory.v1.PickPartResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12x\n" +
+	"\x0fReportShortPick\x12,.ramprow.inventory.v1.ReportShortPickRequest\x1a-.ramprow.inventory.v1.ReportShortPickResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12i\n" +
+	"\n" +
+	"FinishPick\x12'.ramprow.inventory.v1.FinishPickRequest\x1a(.ramprow.inventory.v1.FinishPickResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12o\n" +
+	"\fPutPartsAway\x12).ramprow.inventory.v1.PutPartsAwayRequest\x1a*.ramprow.inventory.v1.PutPartsAwayResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12m\n" +
 	"\vReleaseHold\x12(.ramprow.inventory.v1.ReleaseHoldRequest\x1a).ramprow.inventory.v1.ReleaseHoldResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12g\n" +
@@ -3616,22 +3658,34 @@ var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
 	(*ReceivedLine)(nil),            // 54: ramprow.inventory.v1.ReceivedLine
 	(*Part)(nil),                    // 55: ramprow.inventory.v1.Part
 	(*v1.Receipt)(nil),              // 56: ramprow.common.v1.Receipt
-	(*Hold)(nil),                    // 57: ramprow.inventory.v1.Hold
-	(HoldState)(0),                  // 58: ramprow.inventory.v1.HoldState
-	(*timestamppb.Timestamp)(nil),   // 59: google.protobuf.Timestamp
-	(*OrderLine)(nil),               // 60: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                   // 61: ramprow.inventory.v1.Order
-	(*Movement)(nil),                // 62: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),                // 63: ramprow.inventory.v1.Proposal
-	(*SupplierOrder)(nil),           // 64: ramprow.inventory.v1.SupplierOrder
-	(*DueDelivery)(nil),             // 65: ramprow.inventory.v1.DueDelivery
-	(*Pick)(nil),                    // 66: ramprow.inventory.v1.Pick
-	(*PutBack)(nil),                 // 67: ramprow.inventory.v1.PutBack
-	(*IdleStock)(nil),               // 68: ramprow.inventory.v1.IdleStock
-	(*MovementSum)(nil),             // 69: ramprow.inventory.v1.MovementSum
-	(*HoldingJob)(nil),              // 70: ramprow.inventory.v1.HoldingJob
-	(*ComingOrder)(nil),             // 71: ramprow.inventory.v1.ComingOrder
-	(*v1.Money)(nil),                // 72: ramprow.common.v1.Money
+	(CountCause)(0),                 // 57: ramprow.inventory.v1.CountCause
+	(*CountQuestion)(nil),           // 58: ramprow.inventory.v1.CountQuestion
+	(*Hold)(nil),                    // 59: ramprow.inventory.v1.Hold
+	(HoldState)(0),                  // 60: ramprow.inventory.v1.HoldState
+	(*timestamppb.Timestamp)(nil),   // 61: google.protobuf.Timestamp
+	(*OrderLine)(nil),               // 62: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                   // 63: ramprow.inventory.v1.Order
+	(*Movement)(nil),                // 64: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),                // 65: ramprow.inventory.v1.Proposal
+	(*SupplierOrder)(nil),           // 66: ramprow.inventory.v1.SupplierOrder
+	(*DueDelivery)(nil),             // 67: ramprow.inventory.v1.DueDelivery
+	(*Pick)(nil),                    // 68: ramprow.inventory.v1.Pick
+	(*PutBack)(nil),                 // 69: ramprow.inventory.v1.PutBack
+	(*IdleStock)(nil),               // 70: ramprow.inventory.v1.IdleStock
+	(*MovementSum)(nil),             // 71: ramprow.inventory.v1.MovementSum
+	(*HoldingJob)(nil),              // 72: ramprow.inventory.v1.HoldingJob
+	(*ComingOrder)(nil),             // 73: ramprow.inventory.v1.ComingOrder
+	(*v1.Money)(nil),                // 74: ramprow.common.v1.Money
+	(*GetPickRequest)(nil),          // 75: ramprow.inventory.v1.GetPickRequest
+	(*PickPartRequest)(nil),         // 76: ramprow.inventory.v1.PickPartRequest
+	(*ReportShortPickRequest)(nil),  // 77: ramprow.inventory.v1.ReportShortPickRequest
+	(*FinishPickRequest)(nil),       // 78: ramprow.inventory.v1.FinishPickRequest
+	(*PutPartsAwayRequest)(nil),     // 79: ramprow.inventory.v1.PutPartsAwayRequest
+	(*GetPickResponse)(nil),         // 80: ramprow.inventory.v1.GetPickResponse
+	(*PickPartResponse)(nil),        // 81: ramprow.inventory.v1.PickPartResponse
+	(*ReportShortPickResponse)(nil), // 82: ramprow.inventory.v1.ReportShortPickResponse
+	(*FinishPickResponse)(nil),      // 83: ramprow.inventory.v1.FinishPickResponse
+	(*PutPartsAwayResponse)(nil),    // 84: ramprow.inventory.v1.PutPartsAwayResponse
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
 	55, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
@@ -3645,111 +3699,124 @@ var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
 	54, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
 	55, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
 	56, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 11: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	56, // 12: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 13: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	56, // 14: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	57, // 15: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	58, // 16: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	57, // 17: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	57, // 18: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 19: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	57, // 20: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 21: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	57, // 22: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 23: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	57, // 24: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 25: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 26: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
-	59, // 27: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
-	57, // 28: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	55, // 29: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	56, // 30: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	57, // 31: ramprow.inventory.v1.ReallocatePartsResponse.from:type_name -> ramprow.inventory.v1.Hold
-	57, // 32: ramprow.inventory.v1.ReallocatePartsResponse.to:type_name -> ramprow.inventory.v1.Hold
-	56, // 33: ramprow.inventory.v1.ReallocatePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	60, // 34: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	61, // 35: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	56, // 36: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	60, // 37: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	61, // 38: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	56, // 39: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	61, // 40: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	56, // 41: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	61, // 42: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	61, // 43: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	62, // 44: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	63, // 45: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	59, // 46: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
-	64, // 47: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
-	65, // 48: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
-	66, // 49: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
-	67, // 50: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
-	68, // 51: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
-	55, // 52: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	69, // 53: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
-	70, // 54: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
-	71, // 55: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
-	55, // 56: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	57, // 57: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	72, // 58: ramprow.inventory.v1.ReceivedLine.cost:type_name -> ramprow.common.v1.Money
-	0,  // 59: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 60: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
-	5,  // 61: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
-	7,  // 62: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	9,  // 63: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	11, // 64: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	13, // 65: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	15, // 66: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	17, // 67: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	19, // 68: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	21, // 69: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	23, // 70: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	25, // 71: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	27, // 72: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	30, // 73: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
-	32, // 74: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
-	34, // 75: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	36, // 76: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	38, // 77: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	40, // 78: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	42, // 79: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	44, // 80: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	46, // 81: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	48, // 82: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
-	50, // 83: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
-	52, // 84: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 85: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	4,  // 86: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
-	6,  // 87: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
-	8,  // 88: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	10, // 89: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	12, // 90: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	14, // 91: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	16, // 92: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	18, // 93: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	20, // 94: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	22, // 95: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	24, // 96: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	26, // 97: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	28, // 98: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	31, // 99: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
-	33, // 100: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
-	35, // 101: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	37, // 102: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	39, // 103: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	41, // 104: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	43, // 105: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	45, // 106: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	47, // 107: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	49, // 108: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
-	51, // 109: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
-	53, // 110: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	85, // [85:111] is the sub-list for method output_type
-	59, // [59:85] is the sub-list for method input_type
-	59, // [59:59] is the sub-list for extension type_name
-	59, // [59:59] is the sub-list for extension extendee
-	0,  // [0:59] is the sub-list for field type_name
+	57, // 11: ramprow.inventory.v1.CountShelfRequest.cause:type_name -> ramprow.inventory.v1.CountCause
+	55, // 12: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	56, // 13: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	58, // 14: ramprow.inventory.v1.CountShelfResponse.question:type_name -> ramprow.inventory.v1.CountQuestion
+	55, // 15: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	56, // 16: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 17: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	60, // 18: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	59, // 19: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	59, // 20: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 21: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 22: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 23: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 24: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 25: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 26: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56, // 27: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	29, // 28: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
+	61, // 29: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
+	59, // 30: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	55, // 31: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	56, // 32: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59, // 33: ramprow.inventory.v1.ReallocatePartsResponse.from:type_name -> ramprow.inventory.v1.Hold
+	59, // 34: ramprow.inventory.v1.ReallocatePartsResponse.to:type_name -> ramprow.inventory.v1.Hold
+	56, // 35: ramprow.inventory.v1.ReallocatePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	62, // 36: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	63, // 37: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56, // 38: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	62, // 39: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	63, // 40: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56, // 41: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	63, // 42: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56, // 43: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	63, // 44: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	63, // 45: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	64, // 46: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	65, // 47: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	61, // 48: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
+	66, // 49: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
+	67, // 50: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
+	68, // 51: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
+	69, // 52: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
+	70, // 53: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
+	58, // 54: ramprow.inventory.v1.GetMorningResponse.counts:type_name -> ramprow.inventory.v1.CountQuestion
+	55, // 55: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	71, // 56: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
+	72, // 57: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
+	73, // 58: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
+	55, // 59: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	59, // 60: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	74, // 61: ramprow.inventory.v1.ReceivedLine.cost:type_name -> ramprow.common.v1.Money
+	0,  // 62: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,  // 63: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
+	5,  // 64: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
+	7,  // 65: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	9,  // 66: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	11, // 67: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	13, // 68: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	15, // 69: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	17, // 70: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	19, // 71: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	21, // 72: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	23, // 73: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	75, // 74: ramprow.inventory.v1.InventoryService.GetPick:input_type -> ramprow.inventory.v1.GetPickRequest
+	76, // 75: ramprow.inventory.v1.InventoryService.PickPart:input_type -> ramprow.inventory.v1.PickPartRequest
+	77, // 76: ramprow.inventory.v1.InventoryService.ReportShortPick:input_type -> ramprow.inventory.v1.ReportShortPickRequest
+	78, // 77: ramprow.inventory.v1.InventoryService.FinishPick:input_type -> ramprow.inventory.v1.FinishPickRequest
+	79, // 78: ramprow.inventory.v1.InventoryService.PutPartsAway:input_type -> ramprow.inventory.v1.PutPartsAwayRequest
+	25, // 79: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	27, // 80: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	30, // 81: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	32, // 82: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
+	34, // 83: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	36, // 84: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	38, // 85: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	40, // 86: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	42, // 87: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	44, // 88: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	46, // 89: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	48, // 90: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
+	50, // 91: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
+	52, // 92: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,  // 93: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	4,  // 94: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
+	6,  // 95: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
+	8,  // 96: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	10, // 97: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	12, // 98: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	14, // 99: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	16, // 100: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	18, // 101: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	20, // 102: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	22, // 103: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	24, // 104: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	80, // 105: ramprow.inventory.v1.InventoryService.GetPick:output_type -> ramprow.inventory.v1.GetPickResponse
+	81, // 106: ramprow.inventory.v1.InventoryService.PickPart:output_type -> ramprow.inventory.v1.PickPartResponse
+	82, // 107: ramprow.inventory.v1.InventoryService.ReportShortPick:output_type -> ramprow.inventory.v1.ReportShortPickResponse
+	83, // 108: ramprow.inventory.v1.InventoryService.FinishPick:output_type -> ramprow.inventory.v1.FinishPickResponse
+	84, // 109: ramprow.inventory.v1.InventoryService.PutPartsAway:output_type -> ramprow.inventory.v1.PutPartsAwayResponse
+	26, // 110: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	28, // 111: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	31, // 112: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	33, // 113: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
+	35, // 114: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	37, // 115: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	39, // 116: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	41, // 117: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	43, // 118: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	45, // 119: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	47, // 120: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	49, // 121: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
+	51, // 122: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
+	53, // 123: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	93, // [93:124] is the sub-list for method output_type
+	62, // [62:93] is the sub-list for method input_type
+	62, // [62:62] is the sub-list for extension type_name
+	62, // [62:62] is the sub-list for extension extendee
+	0,  // [0:62] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -3757,7 +3824,9 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 	if File_ramprow_inventory_v1_inventory_service_proto != nil {
 		return
 	}
+	file_ramprow_inventory_v1_counting_proto_init()
 	file_ramprow_inventory_v1_inventory_proto_init()
+	file_ramprow_inventory_v1_picking_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

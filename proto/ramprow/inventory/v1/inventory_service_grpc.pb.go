@@ -31,6 +31,11 @@ const (
 	InventoryService_ListHolds_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ListHolds"
 	InventoryService_IssueParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/IssueParts"
 	InventoryService_ReturnParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReturnParts"
+	InventoryService_GetPick_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetPick"
+	InventoryService_PickPart_FullMethodName        = "/ramprow.inventory.v1.InventoryService/PickPart"
+	InventoryService_ReportShortPick_FullMethodName = "/ramprow.inventory.v1.InventoryService/ReportShortPick"
+	InventoryService_FinishPick_FullMethodName      = "/ramprow.inventory.v1.InventoryService/FinishPick"
+	InventoryService_PutPartsAway_FullMethodName    = "/ramprow.inventory.v1.InventoryService/PutPartsAway"
 	InventoryService_ReleaseHold_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
 	InventoryService_RenewHold_FullMethodName       = "/ramprow.inventory.v1.InventoryService/RenewHold"
 	InventoryService_HoldParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/HoldParts"
@@ -66,8 +71,8 @@ type InventoryServiceClient interface {
 	ListParts(ctx context.Context, in *ListPartsRequest, opts ...grpc.CallOption) (*ListPartsResponse, error)
 	// ReceiveGoods puts goods on the shelf, with or without an order. Jobs that wait are served in the same commit.
 	ReceiveGoods(ctx context.Context, in *ReceiveGoodsRequest, opts ...grpc.CallOption) (*ReceiveGoodsResponse, error)
-	// CountShelf sets what is on hand to what was counted; the difference is a movement with a reason.
-	// It is refused if it would take away what is held.
+	// CountShelf sets what is on hand to what was counted; a difference is a movement and needs a cause. A large one is
+	// booked once another person has counted the same. It is refused if it would take away what is held.
 	CountShelf(ctx context.Context, in *CountShelfRequest, opts ...grpc.CallOption) (*CountShelfResponse, error)
 	// ScrapPart takes broken or expired stock off the shelf.
 	ScrapPart(ctx context.Context, in *ScrapPartRequest, opts ...grpc.CallOption) (*ScrapPartResponse, error)
@@ -79,6 +84,18 @@ type InventoryServiceClient interface {
 	IssueParts(ctx context.Context, in *IssuePartsRequest, opts ...grpc.CallOption) (*IssuePartsResponse, error)
 	// ReturnParts takes issued lines back on the shelf.
 	ReturnParts(ctx context.Context, in *ReturnPartsRequest, opts ...grpc.CallOption) (*ReturnPartsResponse, error)
+	// GetPick gives a job's kit as one walks the bins: what is picked, what comes next, what is missing.
+	GetPick(ctx context.Context, in *GetPickRequest, opts ...grpc.CallOption) (*GetPickResponse, error)
+	// PickPart confirms by a scan that pieces were taken off their bin for a job. Another part is refused with what was
+	// expected.
+	PickPart(ctx context.Context, in *PickPartRequest, opts ...grpc.CallOption) (*PickPartResponse, error)
+	// ReportShortPick says that a bin holds no more of what is to be picked. The book follows at once, for every job that
+	// had pieces there; what is missing waits for a delivery, and a count is asked for.
+	ReportShortPick(ctx context.Context, in *ReportShortPickRequest, opts ...grpc.CallOption) (*ReportShortPickResponse, error)
+	// FinishPick hands what was picked over to the technician, or says where it waits for the job.
+	FinishPick(ctx context.Context, in *FinishPickRequest, opts ...grpc.CallOption) (*FinishPickResponse, error)
+	// PutPartsAway says that pieces which were picked lie in their bins again. Lines that want them keep them held.
+	PutPartsAway(ctx context.Context, in *PutPartsAwayRequest, opts ...grpc.CallOption) (*PutPartsAwayResponse, error)
 	// ReleaseHold gives a job's held lines free.
 	ReleaseHold(ctx context.Context, in *ReleaseHoldRequest, opts ...grpc.CallOption) (*ReleaseHoldResponse, error)
 	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
@@ -236,6 +253,56 @@ func (c *inventoryServiceClient) ReturnParts(ctx context.Context, in *ReturnPart
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReturnPartsResponse)
 	err := c.cc.Invoke(ctx, InventoryService_ReturnParts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) GetPick(ctx context.Context, in *GetPickRequest, opts ...grpc.CallOption) (*GetPickResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPickResponse)
+	err := c.cc.Invoke(ctx, InventoryService_GetPick_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) PickPart(ctx context.Context, in *PickPartRequest, opts ...grpc.CallOption) (*PickPartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PickPartResponse)
+	err := c.cc.Invoke(ctx, InventoryService_PickPart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) ReportShortPick(ctx context.Context, in *ReportShortPickRequest, opts ...grpc.CallOption) (*ReportShortPickResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportShortPickResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ReportShortPick_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) FinishPick(ctx context.Context, in *FinishPickRequest, opts ...grpc.CallOption) (*FinishPickResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(FinishPickResponse)
+	err := c.cc.Invoke(ctx, InventoryService_FinishPick_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) PutPartsAway(ctx context.Context, in *PutPartsAwayRequest, opts ...grpc.CallOption) (*PutPartsAwayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PutPartsAwayResponse)
+	err := c.cc.Invoke(ctx, InventoryService_PutPartsAway_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -410,8 +477,8 @@ type InventoryServiceServer interface {
 	ListParts(context.Context, *ListPartsRequest) (*ListPartsResponse, error)
 	// ReceiveGoods puts goods on the shelf, with or without an order. Jobs that wait are served in the same commit.
 	ReceiveGoods(context.Context, *ReceiveGoodsRequest) (*ReceiveGoodsResponse, error)
-	// CountShelf sets what is on hand to what was counted; the difference is a movement with a reason.
-	// It is refused if it would take away what is held.
+	// CountShelf sets what is on hand to what was counted; a difference is a movement and needs a cause. A large one is
+	// booked once another person has counted the same. It is refused if it would take away what is held.
 	CountShelf(context.Context, *CountShelfRequest) (*CountShelfResponse, error)
 	// ScrapPart takes broken or expired stock off the shelf.
 	ScrapPart(context.Context, *ScrapPartRequest) (*ScrapPartResponse, error)
@@ -423,6 +490,18 @@ type InventoryServiceServer interface {
 	IssueParts(context.Context, *IssuePartsRequest) (*IssuePartsResponse, error)
 	// ReturnParts takes issued lines back on the shelf.
 	ReturnParts(context.Context, *ReturnPartsRequest) (*ReturnPartsResponse, error)
+	// GetPick gives a job's kit as one walks the bins: what is picked, what comes next, what is missing.
+	GetPick(context.Context, *GetPickRequest) (*GetPickResponse, error)
+	// PickPart confirms by a scan that pieces were taken off their bin for a job. Another part is refused with what was
+	// expected.
+	PickPart(context.Context, *PickPartRequest) (*PickPartResponse, error)
+	// ReportShortPick says that a bin holds no more of what is to be picked. The book follows at once, for every job that
+	// had pieces there; what is missing waits for a delivery, and a count is asked for.
+	ReportShortPick(context.Context, *ReportShortPickRequest) (*ReportShortPickResponse, error)
+	// FinishPick hands what was picked over to the technician, or says where it waits for the job.
+	FinishPick(context.Context, *FinishPickRequest) (*FinishPickResponse, error)
+	// PutPartsAway says that pieces which were picked lie in their bins again. Lines that want them keep them held.
+	PutPartsAway(context.Context, *PutPartsAwayRequest) (*PutPartsAwayResponse, error)
 	// ReleaseHold gives a job's held lines free.
 	ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error)
 	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
@@ -501,6 +580,21 @@ func (UnimplementedInventoryServiceServer) IssueParts(context.Context, *IssuePar
 }
 func (UnimplementedInventoryServiceServer) ReturnParts(context.Context, *ReturnPartsRequest) (*ReturnPartsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReturnParts not implemented")
+}
+func (UnimplementedInventoryServiceServer) GetPick(context.Context, *GetPickRequest) (*GetPickResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPick not implemented")
+}
+func (UnimplementedInventoryServiceServer) PickPart(context.Context, *PickPartRequest) (*PickPartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PickPart not implemented")
+}
+func (UnimplementedInventoryServiceServer) ReportShortPick(context.Context, *ReportShortPickRequest) (*ReportShortPickResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportShortPick not implemented")
+}
+func (UnimplementedInventoryServiceServer) FinishPick(context.Context, *FinishPickRequest) (*FinishPickResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method FinishPick not implemented")
+}
+func (UnimplementedInventoryServiceServer) PutPartsAway(context.Context, *PutPartsAwayRequest) (*PutPartsAwayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PutPartsAway not implemented")
 }
 func (UnimplementedInventoryServiceServer) ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReleaseHold not implemented")
@@ -777,6 +871,96 @@ func _InventoryService_ReturnParts_Handler(srv interface{}, ctx context.Context,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(InventoryServiceServer).ReturnParts(ctx, req.(*ReturnPartsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_GetPick_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPickRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).GetPick(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_GetPick_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).GetPick(ctx, req.(*GetPickRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_PickPart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PickPartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).PickPart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_PickPart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).PickPart(ctx, req.(*PickPartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_ReportShortPick_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportShortPickRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ReportShortPick(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ReportShortPick_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ReportShortPick(ctx, req.(*ReportShortPickRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_FinishPick_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(FinishPickRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).FinishPick(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_FinishPick_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).FinishPick(ctx, req.(*FinishPickRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_PutPartsAway_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PutPartsAwayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).PutPartsAway(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_PutPartsAway_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).PutPartsAway(ctx, req.(*PutPartsAwayRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1080,6 +1264,26 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReturnParts",
 			Handler:    _InventoryService_ReturnParts_Handler,
+		},
+		{
+			MethodName: "GetPick",
+			Handler:    _InventoryService_GetPick_Handler,
+		},
+		{
+			MethodName: "PickPart",
+			Handler:    _InventoryService_PickPart_Handler,
+		},
+		{
+			MethodName: "ReportShortPick",
+			Handler:    _InventoryService_ReportShortPick_Handler,
+		},
+		{
+			MethodName: "FinishPick",
+			Handler:    _InventoryService_FinishPick_Handler,
+		},
+		{
+			MethodName: "PutPartsAway",
+			Handler:    _InventoryService_PutPartsAway_Handler,
 		},
 		{
 			MethodName: "ReleaseHold",
