@@ -50,7 +50,7 @@ func (d *Desk) functions() template.FuncMap {
 		"asset":    d.asset,
 		"request":  newRequestID,
 		"now":      func() string { return d.Now().In(d.Zone).Format("2006-01-02 15:04") },
-		"add":      add, "clip": clip, "fits": fits, "laneTop": laneTop, "boardHeight": boardHeight,
+		"add":      add, "sub": func(a, b int64) int64 { return a - b }, "clip": clip, "fits": fits, "laneTop": laneTop, "boardHeight": boardHeight,
 		"stateClass": stateClass, "barLine": d.barLine,
 	}
 }

@@ -56,6 +56,11 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("GET /shelf/orders/{order}", d.closed(d.showOrder, identity.PartsClerk))
 	mux.Handle("GET /shelf/picks/{job}", d.closed(d.showPick, identity.PartsClerk))
 	mux.Handle("POST /shelf/orders/{order}/receipt", d.closed(d.receiveOrder, identity.PartsClerk))
+	mux.Handle("GET /shelf/kits/{job}", d.closed(d.showKit, identity.PartsClerk))
+	mux.Handle("POST /shelf/kits/{job}/scan", d.closed(d.pickPart, identity.PartsClerk))
+	mux.Handle("POST /shelf/kits/{job}/short", d.closed(d.shortPick, identity.PartsClerk))
+	mux.Handle("POST /shelf/kits/{job}/finish", d.closed(d.finishPick, identity.PartsClerk))
+	mux.Handle("POST /shelf/kits/{job}/away", d.closed(d.putAway, identity.PartsClerk))
 	mux.Handle("POST /shelf/picks/{job}", d.closed(d.issueParts, identity.PartsClerk))
 
 	mux.Handle("/", d.open(func(*visit) error {

@@ -12,6 +12,23 @@ type shelfView struct {
 	Picks     []*inventoryv1.Hold
 	Short     []*inventoryv1.Hold
 	Proposals []*inventoryv1.Proposal
+	Counts    []*inventoryv1.CountQuestion
+	PutBack   []*inventoryv1.PutBack
+}
+
+// urgentFirst lists what to order: what jobs wait for before what the shelf lacks.
+func urgentFirst(orders []*inventoryv1.SupplierOrder) []*inventoryv1.Proposal {
+	var urgent, rest []*inventoryv1.Proposal
+	for _, o := range orders {
+		for _, p := range o.GetLines() {
+			if len(p.GetJobs()) > 0 {
+				urgent = append(urgent, p)
+			} else {
+				rest = append(rest, p)
+			}
+		}
+	}
+	return append(urgent, rest...)
 }
 
 func (d *Desk) showShelf(v *visit) error {
@@ -23,20 +40,17 @@ func (d *Desk) showShelf(v *visit) error {
 	if err != nil {
 		return err
 	}
-	proposals, err := d.Services.Inventory.ProposeOrders(v.ctx, &inventoryv1.ProposeOrdersRequest{MinRevision: v.at()})
+	day, err := d.Services.Inventory.GetMorning(v.ctx, &inventoryv1.GetMorningRequest{})
 	if err != nil {
 		return err
 	}
-	view := shelfView{Orders: orders.GetOrders(), Proposals: proposals.GetProposals()}
+	view := shelfView{Orders: orders.GetOrders(), Counts: day.GetCounts(), PutBack: day.GetPutBack(), Proposals: urgentFirst(day.GetOrders())}
 	for _, h := range holds.GetHolds() {
-		switch h.GetState() {
-		case inventoryv1.HoldState_HOLD_STATE_HELD:
-			if len(heldLines(h)) > 0 {
-				view.Picks = append(view.Picks, h)
-			}
-		case inventoryv1.HoldState_HOLD_STATE_SHORT:
+		if len(heldLines(h)) > 0 {
+			view.Picks = append(view.Picks, h)
+		}
+		if h.GetState() == inventoryv1.HoldState_HOLD_STATE_SHORT {
 			view.Short = append(view.Short, h)
-		default:
 		}
 	}
 	return v.render("shelf", view)
@@ -77,6 +91,8 @@ func (d *Desk) findPart(v *visit) error {
 type partView struct {
 	Part      *inventoryv1.Part
 	Movements []*inventoryv1.Movement
+	Why       []string
+	Causes    []inventoryv1.CountCause
 }
 
 func (d *Desk) showPart(v *visit) error {
@@ -89,7 +105,11 @@ func (d *Desk) showPart(v *visit) error {
 	if err != nil {
 		return err
 	}
-	return v.render("part", partView{Part: p.GetPart(), Movements: m.GetMovements()})
+	why, err := d.Services.Inventory.ExplainPart(v.ctx, &inventoryv1.ExplainPartRequest{Part: number})
+	if err != nil {
+		return err
+	}
+	return v.render("part", partView{Part: p.GetPart(), Movements: m.GetMovements(), Why: why.GetWhy(), Causes: countCauses()})
 }
 
 func (d *Desk) countPart(v *visit) error {
@@ -99,10 +119,13 @@ func (d *Desk) countPart(v *visit) error {
 	}
 	number := v.r.PathValue("part")
 	r, err := d.Services.Inventory.CountShelf(v.ctx, &inventoryv1.CountShelfRequest{
-		RequestId: v.requestID(), Part: number, Counted: counted, Reason: v.form("reason"),
+		RequestId: v.requestID(), Part: number, Counted: counted, Reason: v.form("reason"), Cause: causeOf(v.form("cause")),
 	})
 	if err != nil {
 		return err
+	}
+	if r.GetQuestion() != nil {
+		return v.done("/shelf/parts/"+number, "countedonce", r.GetReceipt())
 	}
 	return v.done("/shelf/parts/"+number, "counted", r.GetReceipt())
 }
