@@ -10,7 +10,7 @@ import (
 
 const spoiled = inventoryv1.CountCause_COUNT_CAUSE_SPOILED
 
-func (s *site) counts(person, part string, counted int64, cause inventoryv1.CountCause) (*inventoryv1.CountShelfResponse, error) {
+func (s *site) finds(person, part string, counted int64, cause inventoryv1.CountCause) (*inventoryv1.CountShelfResponse, error) {
 	s.t.Helper()
 	s.person = person
 	defer func() { s.person = "kim" }()
@@ -21,14 +21,14 @@ func TestADifferenceIsExplained(t *testing.T) {
 	s := newSite(t)
 	s.list("SEAL")
 	s.receive("SEAL", 3)
-	_, err := s.counts("kim", "SEAL", 2, 0)
+	_, err := s.finds("kim", "SEAL", 2, 0)
 	wantReason(t, err, "COUNT_UNEXPLAINED")
-	_, err = s.counts("kim", "SEAL", 2, inventoryv1.CountCause_COUNT_CAUSE_OTHER)
+	_, err = s.finds("kim", "SEAL", 2, inventoryv1.CountCause_COUNT_CAUSE_OTHER)
 	wantReason(t, err, "CAUSE_WITHOUT_WORDS")
-	if _, err = s.counts("kim", "SEAL", 3, 0); err != nil {
+	if _, err = s.finds("kim", "SEAL", 3, 0); err != nil {
 		t.Errorf("what agrees needs no cause: %v", err)
 	}
-	if r, err := s.counts("kim", "SEAL", 2, spoiled); err != nil || r.GetPart().GetOnHand() != 2 || r.GetQuestion() != nil {
+	if r, err := s.finds("kim", "SEAL", 2, spoiled); err != nil || r.GetPart().GetOnHand() != 2 || r.GetQuestion() != nil {
 		t.Errorf("a small difference is booked at once: %v, %v", r, err)
 	}
 	if m := s.st.movements[s.st.moved]; m.GetCause() != spoiled || m.GetSecondBy() != "" {
@@ -66,20 +66,20 @@ func TestALargeDifferenceTakesTwoPeople(t *testing.T) {
 	s.st.parts["PUMP"].about.Cost.MinorUnits = 20_000
 	s.receive("PUMP", 8)
 
-	r, err := s.counts("kim", "PUMP", 6, mislaid)
+	r, err := s.finds("kim", "PUMP", 6, mislaid)
 	check(t, err)
 	if r.GetPart().GetOnHand() != 8 || !r.GetQuestion().GetByAnother() || r.GetQuestion().GetDifference() != -2 {
 		t.Errorf("one person counted, and it stands at %v", r)
 	}
-	if r, err := s.counts("kim", "PUMP", 6, mislaid); err != nil || r.GetPart().GetOnHand() != 8 {
+	if r, err := s.finds("kim", "PUMP", 6, mislaid); err != nil || r.GetPart().GetOnHand() != 8 {
 		t.Errorf("the same person is no second one: %v, %v", r, err)
 	}
-	if r, err := s.counts("tom", "PUMP", 7, spoiled); err != nil || r.GetPart().GetOnHand() != 8 || r.GetQuestion().GetBy() != "tom" {
+	if r, err := s.finds("tom", "PUMP", 7, spoiled); err != nil || r.GetPart().GetOnHand() != 8 || r.GetQuestion().GetBy() != "tom" {
 		t.Errorf("another figure asks anew: %v, %v", r, err)
 	}
 	// One comes in between: the difference is what two people found, not the figure.
 	s.receive("PUMP", 1)
-	r, err = s.counts("kim", "PUMP", 8, 0)
+	r, err = s.finds("kim", "PUMP", 8, 0)
 	check(t, err)
 	if r.GetPart().GetOnHand() != 8 || r.GetQuestion() != nil || len(s.st.questionsOpen()) != 0 {
 		t.Errorf("two found one less: %v", r)
@@ -99,9 +99,9 @@ func TestWhatAPickerMissedIsCountedByAnother(t *testing.T) {
 	s.receive("PUMP", 2)
 	s.hears(confirmed(1, 0, line("pump", "PUMP", 1)))
 	must(s, reportShortPick, &inventoryv1.ReportShortPickRequest{Job: jobName(1), Line: "pump", Cause: inventoryv1.CountCause_COUNT_CAUSE_UNKNOWN})
-	_, err := s.counts("kim", "PUMP", 0, 0)
+	_, err := s.finds("kim", "PUMP", 0, 0)
 	wantReason(t, err, "COUNT_BY_ANOTHER")
-	if _, err = s.counts("tom", "PUMP", 0, 0); err != nil || len(s.st.questionsOpen()) != 0 {
+	if _, err = s.finds("tom", "PUMP", 0, 0); err != nil || len(s.st.questionsOpen()) != 0 {
 		t.Errorf("tom found none either: %v, %v", err, s.st.questionsOpen())
 	}
 }
