@@ -15,8 +15,10 @@ const (
 	longestStretch  = 0.4
 	stretchDraws    = 5
 	swapChance      = 0.02
-	// parallelShare of the first schedules come from the parallel scheme.
-	parallelShare = 0.3
+	// parallelShare of the first schedules come from the parallel scheme, and
+	// parallelChildren of the later ones.
+	parallelShare    = 0.3
+	parallelChildren = 0.2
 	// ordinary is the number of activities at which the breadth is just the square root.
 	ordinary = 122
 	// endless is the count for which a search without one is laid out.
@@ -62,7 +64,7 @@ func (s *search) warm() {
 func (s *search) first() schedule {
 	if s.random.Float64() < parallelShare {
 		finish := make([]int32, s.nets[0].n)
-		return s.note(0, schedule{finish: finish, makespan: s.parallel(0, finish)})
+		return s.note(0, schedule{finish: finish, makespan: s.parallel(0, finish, s.drawn)})
 	}
 	s.sample()
 	return s.decode(0)
@@ -92,8 +94,20 @@ func (s *search) breed(dir int, parents, others []schedule) {
 			s.cross(dir, father, parents[mother])
 		}
 		s.mutate(1 - dir)
-		replaceWorst(others, s.decode(1-dir))
+		replaceWorst(others, s.child(1-dir))
 	}
+}
+
+// child decodes the list, now and then by the parallel scheme.
+func (s *search) child(dir int) schedule {
+	if s.random.Float64() >= parallelChildren {
+		return s.decode(dir)
+	}
+	for i, a := range s.list {
+		s.place[a] = int32(i)
+	}
+	finish := make([]int32, len(s.list))
+	return s.note(dir, schedule{finish: finish, makespan: s.parallel(dir, finish, s.foremost)})
 }
 
 // replaceWorst puts a schedule in the place of the longest one, unless it is

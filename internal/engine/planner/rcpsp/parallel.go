@@ -1,18 +1,24 @@
 package rcpsp
 
-// parallel is the parallel generation scheme with sampling: from event to event it
-// starts what fits, drawn like sample does. It fills finish and gives the makespan.
-// Its schedules never wait for something better, so the shortest may be out of its
-// reach, but on large and scarce projects it is better than the serial scheme. Cost:
+import (
+	"cmp"
+	"slices"
+)
+
+// parallel is the parallel generation scheme: from event to event it starts what
+// fits, as pick chooses. It fills finish and gives the makespan. Its schedules never
+// wait for something better, so the shortest may be out of its reach, but on large
+// and scarce projects it is better than the serial scheme, and on all of them a few
+// of its schedules among the others' keep a population from growing alike. Cost:
 // activities times those that could start.
-func (s *search) parallel(dir int, finish []int32) int32 {
+func (s *search) parallel(dir int, finish []int32, pick func(w *network, fitting []int32) int32) int32 {
 	w := s.nets[dir]
 	eligible, running := s.ready(w), s.running[:0]
 	free := append(s.free[:0], w.full...)
 	var now int32
 	for {
 		for fitting := s.fit(w, free, eligible); len(fitting) > 0; fitting = s.fit(w, free, eligible) {
-			a := fitting[s.draw(w, fitting, s.chances[:0])]
+			a := pick(w, fitting)
 			finish[a] = now + w.durations[a]
 			eligible = without(eligible, a)
 			if w.durations[a] == 0 {
@@ -41,6 +47,16 @@ func (s *search) parallel(dir int, finish []int32) int32 {
 		}
 		running = still
 	}
+}
+
+// foremost picks by the list: what stands first in it.
+func (s *search) foremost(_ *network, fitting []int32) int32 {
+	return slices.MinFunc(fitting, func(a, b int32) int { return cmp.Compare(s.place[a], s.place[b]) })
+}
+
+// drawn picks as sample does.
+func (s *search) drawn(w *network, fitting []int32) int32 {
+	return fitting[s.draw(w, fitting, s.chances[:0])]
 }
 
 // ready gives what may come first, and counts for the others what they wait for.

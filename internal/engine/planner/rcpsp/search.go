@@ -60,6 +60,8 @@ type search struct {
 	// room for a child
 	keys []int64
 	list []int32
+	// place of each activity in the list, for the parallel scheme
+	place []int32
 	// room for a sample
 	open                       []int
 	eligible, running, fitting []int32
@@ -83,7 +85,7 @@ func Solve(p Project, o Options) (Result, error) {
 			nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
 			random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15+uint64(i))),
 			asked:  share(o.Schedules, len(islands), i), stop: o.Stop, bound: bound(p, forward), begin: o.Starts,
-			keys: make([]int64, forward.n), list: make([]int32, forward.n), open: make([]int, forward.n),
+			keys: make([]int64, forward.n), list: make([]int32, forward.n), place: make([]int32, forward.n), open: make([]int, forward.n),
 		}
 	}
 	together(islands)
