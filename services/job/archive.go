@@ -96,7 +96,7 @@ func (j *Job) record() *jobv1.JobRecord {
 		Plan: j.Plan, DoneBefore: j.DoneBefore, Order: j.Order, Findings: j.Findings, Trays: j.Stowed, Debris: j.Debris,
 		ToolsOnCar: j.Tools, Authorisations: j.Authorised, Parts: j.Parts, Booking: j.Booking, Audit: j.Audit, RoadTests: j.RoadTests,
 		CodesClearedAt: stamp(j.ClearedAt), FinishedAt: stamp(j.FinishedAt), Invoice: j.Invoice,
-		Invoices: j.Invoices, CreditNotes: j.CreditNotes, PaidByInvoice: j.Paid, Billing: j.Billing, Advances: j.Advances, Lookback: j.Lookback, AuthorityAsked: j.Asked,
+		Invoices: j.Invoices, CreditNotes: j.CreditNotes, PaidByInvoice: j.Paid, Billing: j.Billing, Advances: j.Advances, Lookback: j.Lookback, AuthorityAsked: j.Asked, Erased: j.Erased,
 		CancelReason: j.CancelReason, Cancelled: j.Cancelled, OpenedAt: stamp(j.OpenedAt), UpdatedAt: stamp(j.UpdatedAt), TraceId: j.TraceID,
 		OperationsOff: j.Car.Off, CarStates: j.Car.States, Repaired: j.Car.Repaired, History: j.History,
 	}
@@ -120,7 +120,7 @@ func recorded(r *jobv1.JobRecord) *Job {
 		Findings: r.GetFindings(), Stowed: r.GetTrays(), Debris: r.GetDebris(), Tools: r.GetToolsOnCar(), Authorised: r.GetAuthorisations(),
 		Parts: r.GetParts(), Booking: r.GetBooking(), Audit: r.GetAudit(), RoadTests: r.GetRoadTests(),
 		ClearedAt: clock(r.GetCodesClearedAt()), FinishedAt: clock(r.GetFinishedAt()), Invoice: r.GetInvoice(),
-		Invoices: r.GetInvoices(), CreditNotes: r.GetCreditNotes(), Paid: r.GetPaidByInvoice(), Billing: r.GetBilling(), Advances: r.GetAdvances(), Lookback: r.GetLookback(), Asked: r.GetAuthorityAsked(),
+		Invoices: r.GetInvoices(), CreditNotes: r.GetCreditNotes(), Paid: r.GetPaidByInvoice(), Billing: r.GetBilling(), Advances: r.GetAdvances(), Lookback: r.GetLookback(), Asked: r.GetAuthorityAsked(), Erased: r.GetErased(),
 		CancelReason: r.GetCancelReason(), Cancelled: r.GetCancelled(), OpenedAt: clock(r.GetOpenedAt()), UpdatedAt: clock(r.GetUpdatedAt()),
 		TraceID: r.GetTraceId(), History: r.GetHistory(),
 		Car: Car{Off: r.GetOperationsOff(), States: r.GetCarStates(), Repaired: r.GetRepaired()},

@@ -123,6 +123,7 @@ func TestARecordHoldsEverything(t *testing.T) {
 		Car:     Car{Off: []string{"o"}, States: []string{"s"}, Repaired: []string{"r"}},
 		History: []*jobv1.HistoryEntry{{Text: "t"}}, Invoices: []*jobv1.Invoice{{Number: "n"}}, CreditNotes: []*jobv1.CreditNoteIssued{{Reason: "r"}},
 		Billing: &jobv1.Billing{CashUnitMinorUnits: 5}, Advances: []*jobv1.Advance{{Payer: "p"}}, Lookback: &jobv1.Lookback{Note: "n"}, Asked: &jobv1.AuthorityAsk{Reason: "r"},
+		Erased: &jobv1.PersonalDataErased{Job: job1, Keys: []string{"k"}},
 	}
 	for _, whole := range []any{*j, j.Car, j.Progress["a"]} {
 		v := reflect.ValueOf(whole)

@@ -35,13 +35,14 @@ func (j *Job) buyer(p *jobv1.Payer, s *jobv1.Seller) en16931.Party {
 	}
 }
 
-// addressee is a payer as people read him.
+// addressee is a payer as people read him, with what an invoice needs: it is kept
+// for the accounts, and how to reach a private person is not part of them.
 func (j *Job) addressee(p *jobv1.Payer) *jobv1.Customer {
 	if p.GetParty() == nil {
-		return j.Customer
+		return &jobv1.Customer{Name: j.Customer.GetName(), Address: j.Customer.GetAddress()}
 	}
 	a := p.GetParty()
-	return &jobv1.Customer{Name: a.GetName(), Contact: orElse(a.GetEmail(), a.GetPhone()), Address: join(a.GetStreet(), a.GetPostCode(), a.GetCity(), a.GetCountry())}
+	return &jobv1.Customer{Name: a.GetName(), Address: join(a.GetStreet(), a.GetPostCode(), a.GetCity(), a.GetCountry())}
 }
 
 // join puts what is not empty behind one another.

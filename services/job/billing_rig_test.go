@@ -34,7 +34,7 @@ func part(kind jobv1.LineKind, basisPoints uint32) *jobv1.Share {
 
 func billed(b *jobv1.Billing) decision {
 	return func(j *Job, c *catalogue.Catalogue, _ sitelog.Input) ([]proto.Message, error) {
-		return setBilling(j, c, &jobv1.SetBillingRequest{Billing: b})
+		return setBilling(j, c, &jobv1.SetBillingRequest{Billing: b}, b)
 	}
 }
 
@@ -64,6 +64,20 @@ func (s *site) correct(number string, b *jobv1.Billing) (*jobv1.Invoice, error) 
 	events, invoice, err := correctInvoice(s.st, s.job(), loaded()[car], s.input(), &jobv1.CorrectInvoiceRequest{Invoice: number, Reason: "wrong share", Billing: b})
 	s.commit(events)
 	return invoice, err
+}
+
+// authoriseLater is the customer's word at job 1 after it has closed.
+func (s *site) authoriseLater(minor int64) {
+	s.t.Helper()
+	j, err := s.st.authorisable(job1)
+	if err != nil {
+		s.t.Fatalf("authorise later: %v", err)
+	}
+	events, err := authorise(j, s.input(), &jobv1.AuthoriseWorkRequest{UpTo: euros(minor), GivenBy: "Marta Quell", How: "telephone"})
+	if err != nil {
+		s.t.Fatalf("authorise later: %v", err)
+	}
+	s.commit(events)
 }
 
 func treatment(category string, rate uint32) *jobv1.TaxTreatment {

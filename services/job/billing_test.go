@@ -203,6 +203,11 @@ func TestCorrection(t *testing.T) {
 	if _, err := s.correct(anew.GetNumber(), more); fault.ReasonOf(err) != "INVOICE_NOT_READY" {
 		t.Errorf("more than authorised: %v", err)
 	}
+	s.authoriseLater(30_000_00)
+	dearer, err := s.correct(anew.GetNumber(), more)
+	if err != nil || dearer.GetNet().GetMinorUnits() < 20_000_00 || s.job().stage() != jobv1.JobState_JOB_STATE_CLOSED {
+		t.Errorf("after the customer's word: %v (%v)", dearer, err)
+	}
 	if s.job().openSum(s.job().Invoices[0]) != 0 {
 		t.Errorf("%d is open of the credited invoice", s.job().openSum(s.job().Invoices[0]))
 	}

@@ -54,16 +54,15 @@ func checkParty(refusal *fault.Error, path string, p *jobv1.Party, e *en16931.Pa
 	}
 }
 
-// setBilling keeps how a job is billed, whole.
-func setBilling(j *Job, c *catalogue.Catalogue, req *jobv1.SetBillingRequest) ([]proto.Message, error) {
-	b := req.GetBilling()
-	if err := checkBilling(b, c.Message().GetCurrencyCode()); err != nil {
+// setBilling checks how a job is to be billed, and keeps the form of it in which the parties are sealed.
+func setBilling(j *Job, c *catalogue.Catalogue, req *jobv1.SetBillingRequest, kept *jobv1.Billing) ([]proto.Message, error) {
+	if err := checkBilling(req.GetBilling(), c.Message().GetCurrencyCode()); err != nil {
 		return nil, err
 	}
-	if proto.Equal(j.Billing, b) {
+	if proto.Equal(j.Billing, kept) {
 		return nil, nil
 	}
-	return []proto.Message{&jobv1.BillingSet{Job: j.Name, Billing: b}}, nil
+	return []proto.Message{&jobv1.BillingSet{Job: j.Name, Billing: kept}}, nil
 }
 
 // recordAdvance keeps money that came before the invoice.

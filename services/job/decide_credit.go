@@ -144,12 +144,16 @@ func reasonsOf(d *en16931.Invoice) map[string]en16931.Reason {
 }
 
 // correctInvoice credits what is left of an invoice and issues it anew under
-// another billing, in one commit. More than the customer authorised is refused:
-// nobody can ask him for a word about work that is done.
+// another billing, in one commit. More than the customer authorised is refused
+// until he has been asked, which is possible after closing too.
 func correctInvoice(s *State, j *Job, c *catalogue.Catalogue, in sitelog.Input, req *jobv1.CorrectInvoiceRequest) ([]proto.Message, *jobv1.Invoice, error) {
 	invoice, d, err := j.creditable(req.GetInvoice())
 	if err != nil {
 		return nil, nil, err
+	}
+	if j.Erased != nil {
+		return nil, nil, fault.New(fault.Precondition, "PERSONAL_DATA_ERASED",
+			"who the customer of %s is was erased, so no new invoice can be made out to him; credit the old one with 'ramprow invoice credit'", j.Name).With("job", j.Name)
 	}
 	if err := checkBilling(req.GetBilling(), c.Message().GetCurrencyCode()); err != nil {
 		return nil, nil, err

@@ -102,6 +102,7 @@ func (j *Job) apply(m proto.Message, h happening) {
 	case j.applyNews(m):
 	case j.applyEnd(m, h):
 	case j.applyBilling(m):
+	case j.applyErasure(m):
 	}
 	j.UpdatedAt = h.at
 	j.tell(m, h)

@@ -196,7 +196,9 @@ func TestFinishedJobsRefuse(t *testing.T) {
 		_, err := s.close(job1)
 		wantRefusal(t, err, "JOB_FINISHED")
 	}
+	_, err := cancelled.st.authorisable(job1)
+	wantRefusal(t, err, "JOB_FINISHED")
 	wantRefusal(t, paying(cancelled, euros(1)), "INVOICE_NOT_CLOSED")
-	_, err := closed.tryAt("jobs/9", clearing)
+	_, err = closed.tryAt("jobs/9", clearing)
 	wantRefusal(t, err, "JOB_NOT_FOUND")
 }

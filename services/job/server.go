@@ -10,6 +10,7 @@ import (
 	"ramprow/internal/catalogue"
 	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
@@ -23,11 +24,18 @@ type Server struct {
 	views  *readmodel.Views[*State]
 	cars   diagnosers
 	now    func() time.Time
+	keys   *personal.Vault // nil: personal data is written as it comes
 }
 
 // NewServer makes a server over a site's writer and its views.
 func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
 	return &Server{runner: runner, views: views, now: now}
+}
+
+// Sealing lets personal data be written sealed under keys of a vault.
+func (s *Server) Sealing(keys *personal.Vault) *Server {
+	s.keys = keys
+	return s
 }
 
 // Register puts the service on a gRPC server.
@@ -36,6 +44,7 @@ func (s *Server) Register(r grpc.ServiceRegistrar) {
 	jobv1.RegisterBillingServiceServer(r, &billingServer{Server: s})
 	jobv1.RegisterLearningServiceServer(r, &learningServer{Server: s})
 	jobv1.RegisterFiguresServiceServer(r, &figuresServer{Server: s})
+	jobv1.RegisterPersonalDataServiceServer(r, &personalServer{Server: s})
 }
 
 // decision is what a call brings about at one job.

@@ -59,8 +59,12 @@ func (s *billingServer) GetSeller(ctx context.Context, _ *jobv1.GetSellerRequest
 
 // SetBilling says how an open job is billed.
 func (s *billingServer) SetBilling(ctx context.Context, req *jobv1.SetBillingRequest) (*jobv1.SetBillingResponse, error) {
-	job, receipt, err := s.change(ctx, req, func(j *Job, c *catalogue.Catalogue, _ sitelog.Input) ([]proto.Message, error) {
-		return setBilling(j, c, req)
+	key, err := s.sealing(ctx, keyOfJob(req.GetJob()))
+	if err != nil {
+		return nil, err
+	}
+	job, receipt, err := s.change(ctx, sealed(key, req), func(j *Job, c *catalogue.Catalogue, _ sitelog.Input) ([]proto.Message, error) {
+		return setBilling(j, c, req, sealed(key, req).GetBilling())
 	})
 	if err != nil {
 		return nil, err
@@ -72,6 +76,9 @@ func (s *billingServer) SetBilling(ctx context.Context, req *jobv1.SetBillingReq
 func (s *billingServer) PreviewBilling(ctx context.Context, req *jobv1.PreviewBillingRequest) (*jobv1.PreviewBillingResponse, error) {
 	j, c, err := s.look(ctx, req.GetJob())
 	if err != nil {
+		return nil, err
+	}
+	if j, err = s.read(ctx, j); err != nil {
 		return nil, err
 	}
 	response := &jobv1.PreviewBillingResponse{Billing: j.Billing, Advances: j.Advances}
@@ -133,8 +140,21 @@ func (s *billingServer) CreditInvoice(ctx context.Context, req *jobv1.CreditInvo
 
 // CorrectInvoice credits what is left of an invoice and issues it anew.
 func (s *billingServer) CorrectInvoice(ctx context.Context, req *jobv1.CorrectInvoiceRequest) (*jobv1.CorrectInvoiceResponse, error) {
-	invoice, receipt, err := s.correction(ctx, req, func(st *State, j *Job, c *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, *jobv1.Invoice, error) {
-		return correctInvoice(st, j, c, in, req)
+	key, err := s.sealing(ctx, keyOfJob(req.GetJob()))
+	if err != nil {
+		return nil, err
+	}
+	read, err := s.reader(ctx, req.GetJob())
+	if err != nil {
+		return nil, err
+	}
+	invoice, receipt, err := s.correction(ctx, sealed(key, req), func(st *State, j *Job, c *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, *jobv1.Invoice, error) {
+		j, err := read(j)
+		if err != nil {
+			return nil, nil, err
+		}
+		events, issued, err := correctInvoice(st, j, c, in, req)
+		return sealEvents(key, events), issued, err
 	})
 	if err != nil {
 		return nil, err

@@ -13,9 +13,13 @@ import (
 
 // OpenJob takes in a car.
 func (s *Server) OpenJob(ctx context.Context, req *jobv1.OpenJobRequest) (*jobv1.OpenJobResponse, error) {
-	j, receipt, err := s.run(ctx, req, func(st *State, in sitelog.Input) (*Job, []proto.Message, error) {
+	key, err := s.sealing(ctx, keyOfOpening(req.GetRequestId()))
+	if err != nil {
+		return nil, err
+	}
+	j, receipt, err := s.run(ctx, sealed(key, req), func(st *State, in sitelog.Input) (*Job, []proto.Message, error) {
 		events, err := open(st, in, req)
-		return nil, events, err
+		return nil, sealEvents(key, events), err
 	})
 	if err != nil {
 		return nil, err
@@ -37,6 +41,10 @@ func (s *Server) ImportCatalogue(ctx context.Context, req *jobv1.ImportCatalogue
 
 // CloseInvoice gives the invoice its number and closes the job.
 func (s *Server) CloseInvoice(ctx context.Context, req *jobv1.CloseInvoiceRequest) (*jobv1.CloseInvoiceResponse, error) {
+	read, err := s.reader(ctx, req.GetJob())
+	if err != nil {
+		return nil, err
+	}
 	invoice, receipt, err := command.Run(ctx, s.runner, req, func(st *State, in sitelog.Input) ([]proto.Message, *jobv1.Invoice, error) {
 		j, err := st.openJob(req.GetJob())
 		if err != nil {
@@ -44,6 +52,9 @@ func (s *Server) CloseInvoice(ctx context.Context, req *jobv1.CloseInvoiceReques
 		}
 		c, err := st.edition(j.Version)
 		if err != nil {
+			return nil, nil, err
+		}
+		if j, err = read(j); err != nil {
 			return nil, nil, err
 		}
 		events, issued, err := closeInvoice(st, j, c, in)
@@ -156,8 +167,17 @@ func (s *Server) TakeWay(ctx context.Context, req *jobv1.TakeWayRequest) (*jobv1
 
 // AuthoriseWork keeps the customer's word.
 func (s *Server) AuthoriseWork(ctx context.Context, req *jobv1.AuthoriseWorkRequest) (*jobv1.AuthoriseWorkResponse, error) {
-	job, receipt, err := s.change(ctx, req, func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) {
-		return authorise(j, in, req)
+	key, err := s.sealing(ctx, keyOfJob(req.GetJob()))
+	if err != nil {
+		return nil, err
+	}
+	job, receipt, err := s.run(ctx, sealed(key, req), func(st *State, in sitelog.Input) (*Job, []proto.Message, error) {
+		j, err := st.authorisable(req.GetJob())
+		if err != nil {
+			return nil, nil, err
+		}
+		events, err := authorise(j, in, req)
+		return j, sealEvents(key, events), err
 	})
 	if err != nil {
 		return nil, err

@@ -141,6 +141,9 @@ func (s *Server) PreviewInvoice(ctx context.Context, req *jobv1.PreviewInvoiceRe
 	if err != nil {
 		return nil, err
 	}
+	if j, err = s.read(ctx, j); err != nil {
+		return nil, err
+	}
 	invoices, unmet := j.preview(c, seller, s.now())
 	response := &jobv1.PreviewInvoiceResponse{Unmet: unmet}
 	if len(invoices) > 0 {

@@ -14,6 +14,7 @@ import (
 	"ramprow/internal/platform/embedded"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/rpc"
 	"ramprow/internal/platform/sitelog"
@@ -35,6 +36,12 @@ type bench struct {
 	stranger jobv1.JobServiceClient
 	others   map[string]*sitelog.Runner[struct{}]
 	said     int
+	log      sitelog.Log
+	keys     *personal.Vault
+	store    *stubborn
+	redis    string
+	// conn is the client's connection, for the other services of the role.
+	conn *grpc.ClientConn
 }
 
 func newBench(t testing.TB) *bench {
@@ -54,7 +61,10 @@ func newBench(t testing.TB) *bench {
 		t.Cleanup(other.Close)
 		b.others[service] = other
 	}
-	b.serve(NewServer(runner, b.views(log, runner), time.Now))
+	b.log, b.store = log, &stubborn{Memory: &personal.Memory{}}
+	b.keys = personal.NewVault(b.store, nil)
+	t.Cleanup(b.keys.Close)
+	b.serve(NewServer(runner, b.views(log, runner), time.Now).Sealing(b.keys))
 	return b
 }
 
@@ -69,6 +79,7 @@ func (b *bench) views(log sitelog.Log, runner *sitelog.Runner[*State]) *readmode
 	redis, err := embedded.StartRedis()
 	b.must(err)
 	b.t.Cleanup(func() { b.must(redis.Close()) })
+	b.redis = redis.URL()
 	store, err := readmodel.Connect(readmodel.Options{URL: redis.URL()})
 	b.must(err)
 	projector, err := readmodel.NewProjector(readmodel.Config[*State]{Projection: Projection(), Log: log, Store: store})
@@ -92,7 +103,7 @@ func (b *bench) serve(s *Server) {
 	b.must(err)
 	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: []ed25519.PublicKey{key.Public()}})
 	b.must(err)
-	server, err := rpc.NewServer(rpc.ServerConfig{Telemetry: tel, Verifier: verifier})
+	server, err := rpc.NewServer(rpc.ServerConfig{Telemetry: tel, Verifier: verifier, Reveal: b.keys.Reveal})
 	b.must(err)
 	s.Register(server)
 	pipe := rpc.NewPipe()
@@ -111,6 +122,9 @@ func (b *bench) serve(s *Server) {
 		conn, err := rpc.Dial(rpc.ClientConfig{Telemetry: tel, Pipe: pipe, Token: func(context.Context) (string, error) { return token, nil }})
 		b.must(err)
 		b.t.Cleanup(func() { _ = conn.Close() })
+		if site == "north" {
+			b.conn = conn
+		}
 		return jobv1.NewJobServiceClient(conn)
 	}
 	b.client, b.stranger = dial("north"), dial("south")

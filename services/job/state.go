@@ -96,6 +96,16 @@ func (s *State) openJob(name string) (*Job, error) {
 	return j, nil
 }
 
+// authorisable finds a job whose customer can be asked: one that is open, or one
+// that is closed and whose invoice may have to be issued anew over more.
+func (s *State) authorisable(name string) (*Job, error) {
+	j, err := s.job(name)
+	if err != nil || j.Invoice != nil {
+		return j, err
+	}
+	return s.openJob(name)
+}
+
 // edition finds the catalogue that a job was planned with, or the newest one
 // when the version names a catalogue only.
 func (s *State) edition(version string) (*catalogue.Catalogue, error) {

@@ -51,11 +51,15 @@ func touched(s *State, e sitelog.Event) []readmodel.Key {
 	if !ok {
 		return nil
 	}
-	return []readmodel.Key{
-		{Model: modelJob, ID: j.Name},
-		{Model: modelSummary, ID: j.Name},
-		storyKey(j.Name, len(j.History)-1),
+	rows := []readmodel.Key{{Model: modelJob, ID: j.Name}, {Model: modelSummary, ID: j.Name}}
+	changed := len(j.History) - 1
+	if _, erased := m.(*jobv1.PersonalDataErased); erased {
+		changed = 0 // who the customer was stood anywhere in the story
 	}
+	for i := changed; i < len(j.History); i++ {
+		rows = append(rows, storyKey(j.Name, i))
+	}
+	return rows
 }
 
 // jobOf gives the job that a row belongs to.
@@ -185,6 +189,7 @@ func (j *Job) resource() *jobv1.Job {
 		Trays: j.Stowed, Debris: j.Debris, ToolsOnCar: j.Tools, Authorisations: j.Authorised, Parts: j.Parts, Booking: j.Booking,
 		Audit: j.Audit, RoadTests: j.RoadTests, CodesClearedAt: stamp(j.ClearedAt), Progress: j.progressRows(),
 		OpenedAt: stamp(j.OpenedAt), UpdatedAt: stamp(j.UpdatedAt), CancelReason: j.CancelReason, TraceId: j.TraceID,
+		PersonalDataErased: j.Erased != nil,
 	}
 	j.addInvoices(r)
 	switch {

@@ -53,6 +53,8 @@ func billingSentence(m proto.Message) string {
 	case *jobv1.InvoiceReissued:
 		i := m.GetInvoice()
 		return fmt.Sprintf("invoice %s over %s issued anew", i.GetNumber(), amount(i.GetGross().GetMinorUnits(), i.GetGross().GetCurrencyCode()))
+	case *jobv1.PersonalDataErased:
+		return fmt.Sprintf("who the customer is was erased, as asked for in %s", m.GetReference())
 	case *jobv1.LookbackSettled:
 		return fmt.Sprintf("re-opened audit: %s; %s", word(m.GetLookback().GetOutcome().String(), "LOOKBACK_OUTCOME_"), m.GetLookback().GetNote())
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -41,7 +42,7 @@ func rootCommand() *cobra.Command {
 	)
 	for _, tree := range terminal.Commands() {
 		tree.GroupID = groupPeople
-		if tree.Name() == "catalogue" || tree.Name() == "log" {
+		if slices.Contains([]string{"catalogue", "log", "customer"}, tree.Name()) {
 			tree.GroupID = groupCare
 		}
 		root.AddCommand(tree)

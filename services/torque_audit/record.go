@@ -25,7 +25,8 @@ func (s *Server) GetTighteningRecord(ctx context.Context, req *pb.GetTighteningR
 	if err != nil {
 		return nil, err
 	}
-	r := recordOf(who.Site, sheet)
+	revealed, _ := s.keys.Reveal(ctx, who.Site, sheet).(*pb.Sheet) // bytes are not opened on their way out
+	r := recordOf(who.Site, revealed)
 	sealed, err := record.Seal(r)
 	if err != nil {
 		return nil, fault.New(fault.Internal, "RECORD_UNSEALED", "the record of %s cannot be written", req.GetJob()).Because(err)

@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/command"
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
@@ -22,11 +23,18 @@ type Server struct {
 	views  *readmodel.Views[*State]
 	now    func() time.Time
 	curves chan struct{} // one for each tool that sends a curve
+	keys   *personal.Vault
 }
 
 // NewServer makes a server over the site's writer and its read models.
 func NewServer(runner *sitelog.Runner[*State], views *readmodel.Views[*State], now func() time.Time) *Server {
 	return &Server{runner: runner, views: views, now: now, curves: make(chan struct{}, maxCurves)}
+}
+
+// Revealing lets records name the customer, whose name is sealed in the logs.
+func (s *Server) Revealing(keys *personal.Vault) *Server {
+	s.keys = keys
+	return s
 }
 
 // Register offers the service.

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/metadata"
+	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
@@ -25,13 +26,27 @@ func (s *Server) wrapUnary(m *method, handle grpc.MethodHandler) grpc.MethodHand
 		if address := s.forwarder.target(ctx, m); address != "" {
 			return s.forwarder.forward(ctx, m, address, decode)
 		}
-		return handle(impl, ctx, func(request any) error {
+		response, err = handle(impl, ctx, func(request any) error {
 			if err := receive(decode, request); err != nil {
 				return err
 			}
 			return s.validate(request)
 		}, nil)
+		if err != nil {
+			return nil, err
+		}
+		return s.reveal(ctx, response), nil
 	}
+}
+
+// reveal opens what an answer holds sealed. Only who was admitted gets one.
+func (s *Server) reveal(ctx context.Context, response any) any {
+	message, ok := response.(proto.Message)
+	who, known := identity.FromContext(ctx)
+	if !ok || !known || s.cfg.Reveal == nil {
+		return response
+	}
+	return s.cfg.Reveal(ctx, who.Site, message)
 }
 
 // wrapStream puts the same steps around a streaming method. A stream has no
@@ -99,7 +114,7 @@ func denied(m *method, id identity.Identity) error {
 		With("person", id.Person).With("roles", list).With("method", m.name)
 }
 
-// serverStream decodes and validates each message that the caller sends.
+// serverStream decodes and validates each message that the caller sends, and opens each that he gets.
 type serverStream struct {
 	grpc.ServerStream
 
@@ -116,4 +131,9 @@ func (s *serverStream) RecvMsg(message any) error {
 		return err // io.EOF too: generated code compares it
 	}
 	return s.server.validate(message)
+}
+
+// SendMsg implements grpc.ServerStream.
+func (s *serverStream) SendMsg(message any) error {
+	return s.ServerStream.SendMsg(s.server.reveal(s.ctx, message))
 }

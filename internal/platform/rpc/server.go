@@ -19,6 +19,7 @@ import (
 	"google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/grpc/keepalive"
 	"google.golang.org/grpc/reflection"
+	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
@@ -44,6 +45,8 @@ type ServerConfig struct {
 	// DrainDelay is the time on Shutdown between not being ready and refusing
 	// calls, in which clients turn elsewhere. Zero is right for a single server.
 	DrainDelay time.Duration
+	// Reveal opens what a message for a caller at a site holds sealed, in a copy; nil: nothing is.
+	Reveal func(ctx context.Context, site string, message proto.Message) proto.Message
 }
 
 // Server serves gRPC with health and reflection. Register services, then Serve.

@@ -38,6 +38,7 @@ func methods(t *testing.T) []method {
 		"ramprow.job.v1.FiguresService":              terminal.RoleJob,
 		"ramprow.job.v1.BillingService":              terminal.RoleJob,
 		"ramprow.inventory.v1.BuyingService":         terminal.RoleInventory,
+		"ramprow.job.v1.PersonalDataService":         terminal.RoleJob,
 		"ramprow.inventory.v1.InventoryService":      terminal.RoleInventory,
 		"ramprow.scheduling.v1.SchedulingService":    terminal.RoleScheduling,
 		"ramprow.torque_audit.v1.TorqueAuditService": terminal.RoleAudit,

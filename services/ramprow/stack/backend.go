@@ -11,6 +11,7 @@ import (
 	"ramprow/internal/platform/embedded"
 	"ramprow/internal/platform/lease"
 	"ramprow/internal/platform/lifecycle"
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/sitelog/jetstream"
@@ -31,6 +32,8 @@ type Backend struct {
 	// Leases says which of several replicas does what; nil where there can be but one.
 	Leases    lease.Store
 	Store     *readmodel.Store
+	// Personal has the keys of what says who somebody is.
+	Personal  *personal.Vault
 	Telemetry *telemetry.Telemetry
 	Now       func() time.Time
 	// Broker is the embedded NATS server; nil when one outside is used.
@@ -65,7 +68,7 @@ func OutsideLog(broker config.Broker, t *telemetry.Telemetry, closers *lifecycle
 		log.Close()
 		return nil
 	}))
-	return &Backend{Log: log, Snapshots: log.Snapshots(), Leases: log.Leases(), Telemetry: t, Now: time.Now}, nil
+	return &Backend{Log: log, Snapshots: log.Snapshots(), Leases: log.Leases(), Personal: vault(log, t, closers), Telemetry: t, Now: time.Now}, nil
 }
 
 // Embedded starts NATS and Redis inside this process. The log is kept in the
@@ -115,7 +118,17 @@ func EmbeddedLog(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers)
 		log.Close()
 		return nil
 	}))
-	return &Backend{Log: log, Snapshots: log.Snapshots(), Telemetry: t, Now: time.Now, Broker: server}, nil
+	return &Backend{Log: log, Snapshots: log.Snapshots(), Personal: vault(log, t, closers), Telemetry: t, Now: time.Now, Broker: server}, nil
+}
+
+// vault has its keys beside a log. It is closed before the log's connection.
+func vault(log *jetstream.Log, t *telemetry.Telemetry, closers *lifecycle.Closers) *personal.Vault {
+	v := personal.NewVault(log.Keys(), t.Logger())
+	closers.Add(closer("the keys of personal data", func() error {
+		v.Close()
+		return nil
+	}))
+	return v
 }
 
 func withStore(b *Backend, url string, closers *lifecycle.Closers) (*Backend, error) {

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/sitelog/logserver"
@@ -43,20 +44,20 @@ type part struct {
 func Roles() []Role {
 	return []Role{
 		role("job", 7101, job.Machine, job.Projection,
-			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*job.State], v *readmodel.Views[*job.State], now clock) {
-				job.NewServer(w, v, now).Register(r)
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*job.State], v *readmodel.Views[*job.State], keys *personal.Vault, now clock) {
+				job.NewServer(w, v, now).Sealing(keys).Register(r)
 			}),
 		role("inventory", 7102, inventory.Machine, inventory.Projection,
-			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*inventory.State], v *readmodel.Views[*inventory.State], now clock) {
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*inventory.State], v *readmodel.Views[*inventory.State], _ *personal.Vault, now clock) {
 				inventory.NewServer(w, v, now).Register(r)
 			}),
 		role("scheduling", 7103, scheduling.Machine, scheduling.Projection,
-			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*scheduling.State], v *readmodel.Views[*scheduling.State], now clock) {
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*scheduling.State], v *readmodel.Views[*scheduling.State], _ *personal.Vault, now clock) {
 				scheduling.NewServer(w, v, now).Register(r)
 			}),
 		role("torque-audit", 7104, torqueaudit.Machine, torqueaudit.Projection,
-			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*torqueaudit.State], v *readmodel.Views[*torqueaudit.State], now clock) {
-				torqueaudit.NewServer(w, v, now).Register(r)
+			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*torqueaudit.State], v *readmodel.Views[*torqueaudit.State], keys *personal.Vault, now clock) {
+				torqueaudit.NewServer(w, v, now).Revealing(keys).Register(r)
 			}),
 	}
 }
@@ -78,7 +79,7 @@ type clock func() time.Time
 
 // role fits one service into the table: the types of its state stay inside.
 func role[S any](name string, port int, machine func() sitelog.Machine[S], projection func() readmodel.Projection[S],
-	register func(grpc.ServiceRegistrar, *sitelog.Runner[S], *readmodel.Views[S], clock),
+	register func(grpc.ServiceRegistrar, *sitelog.Runner[S], *readmodel.Views[S], *personal.Vault, clock),
 ) Role {
 	projector := func(b *Backend) (*readmodel.Projector[S], error) {
 		return readmodel.NewProjector(readmodel.Config[S]{
@@ -101,7 +102,7 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 				writers.Close()
 				return nil, err
 			}
-			register(r, writers, readmodel.NewViews(p, writers), b.Now)
+			register(r, writers, readmodel.NewViews(p, writers), b.Personal, b.Now)
 			logserver.New(name, writers).Register(r)
 			return &part{project: p.Run, wake: writers.Wake, close: writers.Close}, nil
 		},

@@ -76,7 +76,7 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 // equip makes a role's server, and builds what answers behind it.
 func (r Role) equip(ctx context.Context, b *Backend, place Place, replicas *standing) (*rpc.Server, *part, error) {
 	server, err := rpc.NewServer(rpc.ServerConfig{
-		Telemetry: b.Telemetry, Verifier: place.Verifier, TLS: place.TLS, Forwarding: replicas.forwarding(),
+		Telemetry: b.Telemetry, Verifier: place.Verifier, TLS: place.TLS, Forwarding: replicas.forwarding(), Reveal: b.Personal.Reveal,
 	})
 	if err != nil {
 		return nil, nil, err

@@ -67,6 +67,9 @@ func (l *Log) stream(ctx context.Context, service string) (jetstream.Stream, err
 }
 
 func (l *Log) streamConfig(service string) jetstream.StreamConfig {
+	if service == keyService {
+		return l.keyStreamConfig()
+	}
 	return jetstream.StreamConfig{
 		Name:        StreamName(service),
 		Description: "Commits of " + service + ", one subject per site",

@@ -52,7 +52,8 @@ type waiter struct {
 var deniedForm = regexp.MustCompile(`(?i)violation for (publish|subscription) to "([^"]+)"`)
 
 // note takes what the connection reports. A subscription that is denied is the
-// one to all answers, so that nobody who waits will get any.
+// one to all answers, so that nobody who waits will get any; but for the one to
+// destroyed keys, without which none is kept at hand.
 func (d *denials) note(err error) {
 	if !errors.Is(err, nats.ErrPermissionViolation) {
 		return
@@ -61,7 +62,7 @@ func (d *denials) note(err error) {
 	if found == nil {
 		return
 	}
-	all, subject := !strings.EqualFold(found[1], "publish"), found[2]
+	all, subject := !strings.EqualFold(found[1], "publish") && !strings.HasPrefix(found[2], destroyedSubject), found[2]
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for w := range d.waiting {

@@ -3,6 +3,7 @@ package jetstream_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -15,6 +16,7 @@ import (
 	"github.com/nats-io/nkeys"
 
 	"ramprow/internal/platform/lease"
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/sitelog/jetstream"
 )
@@ -81,6 +83,7 @@ func TestDeployedUsersMayDoTheirWork(t *testing.T) {
 		snapshotsWork(t, logs[service], service)
 		leasesWork(t, logs[service], service)
 	}
+	keysWork(t, logs)
 	reader := dial(t, jetstream.Options{URL: address, Credentials: seeds["reader"], Timeout: time.Hour})
 	for service := range follows {
 		readsAll(t, reader, service)
@@ -166,6 +169,50 @@ func leasesWork(t *testing.T, log *jetstream.Log, service string) {
 	if err := store.Watch(ctx, service, func(lease.Entry) error { return os.ErrClosed }); err != os.ErrClosed { //nolint:errorlint // it comes back as it was given
 		t.Errorf("%s watches its leases: %v", service, err)
 	}
+}
+
+// keysWork: the job service makes and destroys keys, and those who show names read them and hear of their end.
+func keysWork(t *testing.T, logs map[string]*jetstream.Log) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(t.Context(), serverPatience)
+	defer cancel()
+	name := personal.Name{Site: "north", ID: "j1"}
+	if err := logs["job"].Keys().Create(ctx, name, []byte("secret")); err != nil {
+		t.Fatalf("job makes a key: %v", err)
+	}
+	ready, heard, ended := make(chan struct{}), make(chan personal.Name, 4), make(chan error, 2)
+	watching, stop := context.WithCancel(ctx)
+	readers := []string{"scheduling", "torque-audit"}
+	for _, service := range readers {
+		keys := logs[service].Keys()
+		if got, err := keys.Get(ctx, name); err != nil || string(got) != "secret" {
+			t.Errorf("%s reads %q: %v", service, got, err)
+		}
+		expectDenial(t, keys.Create(ctx, personal.Name{Site: "north", ID: "j2"}, []byte("x")))
+		expectDenial(t, keys.Destroy(ctx, name))
+		go func() {
+			ended <- keys.Watch(watching, func() { ready <- struct{}{} }, func(n personal.Name) { heard <- n })
+		}()
+	}
+	for range readers {
+		<-ready
+	}
+	if err := logs["job"].Keys().Destroy(ctx, name); err != nil {
+		t.Errorf("job destroys a key: %v", err)
+	}
+	for range readers {
+		if got := <-heard; got != name {
+			t.Errorf("%v is heard of", got)
+		}
+	}
+	stop()
+	for range readers {
+		if err := <-ended; !errors.Is(err, context.Canceled) {
+			t.Errorf("a watch ends with %v", err)
+		}
+	}
+	_, err := logs["inventory"].Keys().Get(ctx, name)
+	expectDenial(t, err)
 }
 
 // Nobody writes another's log, and the reader writes none.

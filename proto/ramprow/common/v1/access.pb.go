@@ -138,6 +138,14 @@ var file_ramprow_common_v1_access_proto_extTypes = []protoimpl.ExtensionInfo{
 		Tag:           "bytes,50001,opt,name=access",
 		Filename:      "ramprow/common/v1/access.proto",
 	},
+	{
+		ExtendedType:  (*descriptorpb.FieldOptions)(nil),
+		ExtensionType: (*bool)(nil),
+		Field:         50002,
+		Name:          "ramprow.common.v1.personal",
+		Tag:           "varint,50002,opt,name=personal",
+		Filename:      "ramprow/common/v1/access.proto",
+	},
 }
 
 // Extension fields to descriptorpb.MethodOptions.
@@ -146,6 +154,14 @@ var (
 	//
 	// optional ramprow.common.v1.Access access = 50001;
 	E_Access = &file_ramprow_common_v1_access_proto_extTypes[0]
+)
+
+// Extension fields to descriptorpb.FieldOptions.
+var (
+	// The field holds, or may hold within a sentence, what says who somebody is. Read by internal/platform/personal.
+	//
+	// optional bool personal = 50002;
+	E_Personal = &file_ramprow_common_v1_access_proto_extTypes[1]
 )
 
 var File_ramprow_common_v1_access_proto protoreflect.FileDescriptor
@@ -162,7 +178,8 @@ const file_ramprow_common_v1_access_proto_rawDesc = "" +
 	"\x0fROLE_TECHNICIAN\x10\x03\x12\x0e\n" +
 	"\n" +
 	"ROLE_OWNER\x10\x04:S\n" +
-	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18ц\x03 \x01(\v2\x19.ramprow.common.v1.AccessR\x06accessB*Z(ramprow/proto/ramprow/common/v1;commonv1b\x06proto3"
+	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18ц\x03 \x01(\v2\x19.ramprow.common.v1.AccessR\x06access:;\n" +
+	"\bpersonal\x12\x1d.google.protobuf.FieldOptions\x18҆\x03 \x01(\bR\bpersonalB*Z(ramprow/proto/ramprow/common/v1;commonv1b\x06proto3"
 
 var (
 	file_ramprow_common_v1_access_proto_rawDescOnce sync.Once
@@ -182,15 +199,17 @@ var file_ramprow_common_v1_access_proto_goTypes = []any{
 	(Role)(0),                          // 0: ramprow.common.v1.Role
 	(*Access)(nil),                     // 1: ramprow.common.v1.Access
 	(*descriptorpb.MethodOptions)(nil), // 2: google.protobuf.MethodOptions
+	(*descriptorpb.FieldOptions)(nil),  // 3: google.protobuf.FieldOptions
 }
 var file_ramprow_common_v1_access_proto_depIdxs = []int32{
 	0, // 0: ramprow.common.v1.Access.roles:type_name -> ramprow.common.v1.Role
 	2, // 1: ramprow.common.v1.access:extendee -> google.protobuf.MethodOptions
-	1, // 2: ramprow.common.v1.access:type_name -> ramprow.common.v1.Access
-	3, // [3:3] is the sub-list for method output_type
-	3, // [3:3] is the sub-list for method input_type
-	2, // [2:3] is the sub-list for extension type_name
-	1, // [1:2] is the sub-list for extension extendee
+	3, // 2: ramprow.common.v1.personal:extendee -> google.protobuf.FieldOptions
+	1, // 3: ramprow.common.v1.access:type_name -> ramprow.common.v1.Access
+	4, // [4:4] is the sub-list for method output_type
+	4, // [4:4] is the sub-list for method input_type
+	3, // [3:4] is the sub-list for extension type_name
+	1, // [1:3] is the sub-list for extension extendee
 	0, // [0:1] is the sub-list for field type_name
 }
 
@@ -206,7 +225,7 @@ func file_ramprow_common_v1_access_proto_init() {
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_common_v1_access_proto_rawDesc), len(file_ramprow_common_v1_access_proto_rawDesc)),
 			NumEnums:      1,
 			NumMessages:   1,
-			NumExtensions: 1,
+			NumExtensions: 2,
 			NumServices:   0,
 		},
 		GoTypes:           file_ramprow_common_v1_access_proto_goTypes,

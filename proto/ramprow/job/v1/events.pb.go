@@ -2190,21 +2190,137 @@ func (x *HoursNoted) GetHours() *ResourceHours {
 	return nil
 }
 
+// ErasureOrdered says whose keys are to be destroyed: what follows is done until it is done.
+type ErasureOrdered struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Jobs  []string               `protobuf:"bytes,1,rep,name=jobs,proto3" json:"jobs,omitempty"`
+	// Under which request, as in a number of a letter; without names.
+	Reference     string `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ErasureOrdered) Reset() {
+	*x = ErasureOrdered{}
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ErasureOrdered) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ErasureOrdered) ProtoMessage() {}
+
+func (x *ErasureOrdered) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ErasureOrdered.ProtoReflect.Descriptor instead.
+func (*ErasureOrdered) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *ErasureOrdered) GetJobs() []string {
+	if x != nil {
+		return x.Jobs
+	}
+	return nil
+}
+
+func (x *ErasureOrdered) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+// PersonalDataErased takes what says who the customer is out of a job that is over. What was issued stays.
+type PersonalDataErased struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Job       string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Reference string                 `protobuf:"bytes,2,opt,name=reference,proto3" json:"reference,omitempty"`
+	// Names of the keys under which it was sealed; they are destroyed once this is on disk.
+	Keys          []string `protobuf:"bytes,3,rep,name=keys,proto3" json:"keys,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PersonalDataErased) Reset() {
+	*x = PersonalDataErased{}
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PersonalDataErased) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PersonalDataErased) ProtoMessage() {}
+
+func (x *PersonalDataErased) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PersonalDataErased.ProtoReflect.Descriptor instead.
+func (*PersonalDataErased) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *PersonalDataErased) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *PersonalDataErased) GetReference() string {
+	if x != nil {
+		return x.Reference
+	}
+	return ""
+}
+
+func (x *PersonalDataErased) GetKeys() []string {
+	if x != nil {
+		return x.Keys
+	}
+	return nil
+}
+
 var File_ramprow_job_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"\x1bramprow/job/v1/events.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a$ramprow/catalogue/v1/catalogue.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x18ramprow/job/v1/job.proto\x1a\x19ramprow/job/v1/plan.proto\"\x8d\x01\n" +
+	"\x1bramprow/job/v1/events.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a$ramprow/catalogue/v1/catalogue.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x18ramprow/job/v1/job.proto\x1a\x19ramprow/job/v1/plan.proto\"\x8d\x01\n" +
 	"\x11CatalogueImported\x12=\n" +
 	"\tcatalogue\x18\x01 \x01(\v2\x1f.ramprow.catalogue.v1.CatalogueR\tcatalogue\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\tR\aversion\x12\x1f\n" +
 	"\vimported_by\x18\x03 \x01(\tR\n" +
-	"importedBy\"\xe3\x02\n" +
+	"importedBy\"\xe9\x02\n" +
 	"\tJobOpened\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x124\n" +
-	"\bcustomer\x18\x03 \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x12\x1c\n" +
-	"\tcomplaint\x18\x04 \x01(\tR\tcomplaint\x12;\n" +
+	"\bcustomer\x18\x03 \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x12\"\n" +
+	"\tcomplaint\x18\x04 \x01(\tB\x04\x90\xb5\x18\x01R\tcomplaint\x12;\n" +
 	"\vexpected_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expectedAt\x127\n" +
 	"\twanted_by\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12\x1a\n" +
@@ -2227,7 +2343,7 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
 	"\asymptom\x18\x02 \x01(\tR\asymptom\x12\x12\n" +
 	"\x04test\x18\x03 \x01(\tR\x04test\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xe5\x02\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xf1\x02\n" +
 	"\x12DiagnosisConfirmed\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x12\x16\n" +
@@ -2235,9 +2351,9 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\x04plan\x18\x04 \x01(\v2\x14.ramprow.job.v1.PlanR\x04plan\x12A\n" +
 	"\x0eearliest_start\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\rearliestStart\x127\n" +
 	"\twanted_by\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12\x1a\n" +
-	"\bpriority\x18\a \x01(\rR\bpriority\x12\x14\n" +
-	"\x05title\x18\b \x01(\tR\x05title\x12\x1a\n" +
-	"\bcustomer\x18\t \x01(\tR\bcustomer\"\x94\x02\n" +
+	"\bpriority\x18\a \x01(\rR\bpriority\x12\x1a\n" +
+	"\x05title\x18\b \x01(\tB\x04\x90\xb5\x18\x01R\x05title\x12 \n" +
+	"\bcustomer\x18\t \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\"\x94\x02\n" +
 	"\vPlanRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x12\x16\n" +
@@ -2353,7 +2469,14 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\fwork_started\x18\x03 \x01(\bR\vworkStarted\"A\n" +
 	"\n" +
 	"HoursNoted\x123\n" +
-	"\x05hours\x18\x01 \x01(\v2\x1d.ramprow.job.v1.ResourceHoursR\x05hoursB$Z\"ramprow/proto/ramprow/job/v1;jobv1b\x06proto3"
+	"\x05hours\x18\x01 \x01(\v2\x1d.ramprow.job.v1.ResourceHoursR\x05hours\"B\n" +
+	"\x0eErasureOrdered\x12\x12\n" +
+	"\x04jobs\x18\x01 \x03(\tR\x04jobs\x12\x1c\n" +
+	"\treference\x18\x02 \x01(\tR\treference\"X\n" +
+	"\x12PersonalDataErased\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1c\n" +
+	"\treference\x18\x02 \x01(\tR\treference\x12\x12\n" +
+	"\x04keys\x18\x03 \x03(\tR\x04keysB$Z\"ramprow/proto/ramprow/job/v1;jobv1b\x06proto3"
 
 var (
 	file_ramprow_job_v1_events_proto_rawDescOnce sync.Once
@@ -2367,7 +2490,7 @@ func file_ramprow_job_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_job_v1_events_proto_rawDescData
 }
 
-var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 34)
+var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
 var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*CatalogueImported)(nil),     // 0: ramprow.job.v1.CatalogueImported
 	(*JobOpened)(nil),             // 1: ramprow.job.v1.JobOpened
@@ -2403,68 +2526,70 @@ var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*PaymentRecorded)(nil),       // 31: ramprow.job.v1.PaymentRecorded
 	(*JobCancelled)(nil),          // 32: ramprow.job.v1.JobCancelled
 	(*HoursNoted)(nil),            // 33: ramprow.job.v1.HoursNoted
-	(*v1.Catalogue)(nil),          // 34: ramprow.catalogue.v1.Catalogue
-	(*Vehicle)(nil),               // 35: ramprow.job.v1.Vehicle
-	(*Customer)(nil),              // 36: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil), // 37: google.protobuf.Timestamp
-	(*CodeReport)(nil),            // 38: ramprow.job.v1.CodeReport
-	(*SymptomNote)(nil),           // 39: ramprow.job.v1.SymptomNote
-	(*TestRecord)(nil),            // 40: ramprow.job.v1.TestRecord
-	(*Plan)(nil),                  // 41: ramprow.job.v1.Plan
-	(*durationpb.Duration)(nil),   // 42: google.protobuf.Duration
-	(*Authorisation)(nil),         // 43: ramprow.job.v1.Authorisation
-	(*v11.Money)(nil),             // 44: ramprow.common.v1.Money
-	(Phase)(0),                    // 45: ramprow.job.v1.Phase
-	(*v11.Spread)(nil),            // 46: ramprow.common.v1.Spread
-	(*Finding)(nil),               // 47: ramprow.job.v1.Finding
-	(*Stowed)(nil),                // 48: ramprow.job.v1.Stowed
-	(*Debris)(nil),                // 49: ramprow.job.v1.Debris
-	(*ToolOnCar)(nil),             // 50: ramprow.job.v1.ToolOnCar
-	(*RoadTest)(nil),              // 51: ramprow.job.v1.RoadTest
-	(*PartsStatus)(nil),           // 52: ramprow.job.v1.PartsStatus
-	(*BookingStatus)(nil),         // 53: ramprow.job.v1.BookingStatus
-	(*AuditStatus)(nil),           // 54: ramprow.job.v1.AuditStatus
-	(*Invoice)(nil),               // 55: ramprow.job.v1.Invoice
-	(*ResourceHours)(nil),         // 56: ramprow.job.v1.ResourceHours
+	(*ErasureOrdered)(nil),        // 34: ramprow.job.v1.ErasureOrdered
+	(*PersonalDataErased)(nil),    // 35: ramprow.job.v1.PersonalDataErased
+	(*v1.Catalogue)(nil),          // 36: ramprow.catalogue.v1.Catalogue
+	(*Vehicle)(nil),               // 37: ramprow.job.v1.Vehicle
+	(*Customer)(nil),              // 38: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil), // 39: google.protobuf.Timestamp
+	(*CodeReport)(nil),            // 40: ramprow.job.v1.CodeReport
+	(*SymptomNote)(nil),           // 41: ramprow.job.v1.SymptomNote
+	(*TestRecord)(nil),            // 42: ramprow.job.v1.TestRecord
+	(*Plan)(nil),                  // 43: ramprow.job.v1.Plan
+	(*durationpb.Duration)(nil),   // 44: google.protobuf.Duration
+	(*Authorisation)(nil),         // 45: ramprow.job.v1.Authorisation
+	(*v11.Money)(nil),             // 46: ramprow.common.v1.Money
+	(Phase)(0),                    // 47: ramprow.job.v1.Phase
+	(*v11.Spread)(nil),            // 48: ramprow.common.v1.Spread
+	(*Finding)(nil),               // 49: ramprow.job.v1.Finding
+	(*Stowed)(nil),                // 50: ramprow.job.v1.Stowed
+	(*Debris)(nil),                // 51: ramprow.job.v1.Debris
+	(*ToolOnCar)(nil),             // 52: ramprow.job.v1.ToolOnCar
+	(*RoadTest)(nil),              // 53: ramprow.job.v1.RoadTest
+	(*PartsStatus)(nil),           // 54: ramprow.job.v1.PartsStatus
+	(*BookingStatus)(nil),         // 55: ramprow.job.v1.BookingStatus
+	(*AuditStatus)(nil),           // 56: ramprow.job.v1.AuditStatus
+	(*Invoice)(nil),               // 57: ramprow.job.v1.Invoice
+	(*ResourceHours)(nil),         // 58: ramprow.job.v1.ResourceHours
 }
 var file_ramprow_job_v1_events_proto_depIdxs = []int32{
-	34, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	35, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
-	36, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
-	37, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
-	37, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
-	38, // 5: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
-	39, // 6: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
-	40, // 7: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
-	35, // 8: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
-	41, // 9: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
-	37, // 10: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
-	37, // 11: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
-	35, // 12: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
-	41, // 13: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
-	42, // 14: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
-	43, // 15: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
-	44, // 16: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
-	44, // 17: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
-	45, // 18: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
-	42, // 19: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
-	45, // 20: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
-	42, // 21: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
-	46, // 22: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
-	47, // 23: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
-	48, // 24: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
-	48, // 25: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
-	49, // 26: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
-	49, // 27: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
-	50, // 28: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
-	42, // 29: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
-	51, // 30: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
-	52, // 31: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
-	53, // 32: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
-	54, // 33: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
-	55, // 34: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
-	44, // 35: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
-	56, // 36: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
+	36, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	37, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
+	38, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
+	39, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
+	39, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
+	40, // 5: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
+	41, // 6: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
+	42, // 7: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
+	37, // 8: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
+	43, // 9: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
+	39, // 10: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
+	39, // 11: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
+	37, // 12: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
+	43, // 13: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
+	44, // 14: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
+	45, // 15: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
+	46, // 16: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
+	46, // 17: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
+	47, // 18: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
+	44, // 19: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
+	47, // 20: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
+	44, // 21: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
+	48, // 22: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
+	49, // 23: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
+	50, // 24: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
+	50, // 25: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
+	51, // 26: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
+	51, // 27: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
+	52, // 28: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
+	44, // 29: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
+	53, // 30: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
+	54, // 31: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
+	55, // 32: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
+	56, // 33: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
+	57, // 34: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
+	46, // 35: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
+	58, // 36: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
 	37, // [37:37] is the sub-list for method output_type
 	37, // [37:37] is the sub-list for method input_type
 	37, // [37:37] is the sub-list for extension type_name
@@ -2485,7 +2610,7 @@ func file_ramprow_job_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_events_proto_rawDesc), len(file_ramprow_job_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   34,
+			NumMessages:   36,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

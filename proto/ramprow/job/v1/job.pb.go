@@ -2679,9 +2679,11 @@ type Job struct {
 	Invoices    []*Invoice `protobuf:"bytes,60,rep,name=invoices,proto3" json:"invoices,omitempty"`
 	CreditNotes []*Invoice `protobuf:"bytes,61,rep,name=credit_notes,json=creditNotes,proto3" json:"credit_notes,omitempty"`
 	// Outcome of an audit that was re-opened after closing, in words; empty while there is none.
-	Lookback      string `protobuf:"bytes,62,opt,name=lookback,proto3" json:"lookback,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Lookback string `protobuf:"bytes,62,opt,name=lookback,proto3" json:"lookback,omitempty"`
+	// What says who the customer is was erased; what was issued was not.
+	PersonalDataErased bool `protobuf:"varint,63,opt,name=personal_data_erased,json=personalDataErased,proto3" json:"personal_data_erased,omitempty"`
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *Job) Reset() {
@@ -2966,6 +2968,13 @@ func (x *Job) GetLookback() string {
 	return ""
 }
 
+func (x *Job) GetPersonalDataErased() bool {
+	if x != nil {
+		return x.PersonalDataErased
+	}
+	return false
+}
+
 // JobSummary is a row of a list.
 type JobSummary struct {
 	state        protoimpl.MessageState `protogen:"open.v1"`
@@ -3112,10 +3121,10 @@ var File_ramprow_job_v1_job_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\n" +
-	"\x18ramprow/job/v1/job.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x19ramprow/job/v1/plan.proto\"\xfb\x02\n" +
-	"\aVehicle\x12\x1a\n" +
-	"\x03vin\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x98\x01\x11R\x03vin\x12\x1d\n" +
-	"\x05plate\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\x05plate\x12>\n" +
+	"\x18ramprow/job/v1/job.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x19ramprow/job/v1/plan.proto\"\x83\x03\n" +
+	"\aVehicle\x12\x1e\n" +
+	"\x03vin\x18\x01 \x01(\tB\f\xbaH\x05r\x03\x98\x01\x11\x90\xb5\x18\x01R\x03vin\x12!\n" +
+	"\x05plate\x18\x02 \x01(\tB\v\xbaH\x04r\x02\x18\x14\x90\xb5\x18\x01R\x05plate\x12>\n" +
 	"\tcatalogue\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\tcatalogue\x12W\n" +
 	"\bfeatures\x18\x04 \x03(\v2%.ramprow.job.v1.Vehicle.FeaturesEntryB\x14\xbaH\x11\x9a\x01\x0e\x102\"\x04r\x02\x18?*\x04r\x02\x18?R\bfeatures\x120\n" +
 	"\x05built\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x05built\x12-\n" +
@@ -3123,11 +3132,11 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"odometerKm\x1a;\n" +
 	"\rFeaturesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"q\n" +
-	"\bCustomer\x12\x1d\n" +
-	"\x04name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12\"\n" +
-	"\acontact\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\acontact\x12\"\n" +
-	"\aaddress\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xac\x02R\aaddress\"\xd3\x01\n" +
+	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"}\n" +
+	"\bCustomer\x12!\n" +
+	"\x04name\x18\x01 \x01(\tB\r\xbaH\x06r\x04\x10\x01\x18x\x90\xb5\x18\x01R\x04name\x12&\n" +
+	"\acontact\x18\x02 \x01(\tB\f\xbaH\x05r\x03\x18\xc8\x01\x90\xb5\x18\x01R\acontact\x12&\n" +
+	"\aaddress\x18\x03 \x01(\tB\f\xbaH\x05r\x03\x18\xac\x02\x90\xb5\x18\x01R\aaddress\"\xd3\x01\n" +
 	"\vCodeReading\x12O\n" +
 	"\x04code\x18\x01 \x01(\tB;\xbaH8r624^([PCBUpcbu][0-3][0-9A-Fa-f]{3}|0x[0-9A-Fa-f]{2,6})$R\x04code\x12%\n" +
 	"\x06status\x18\x02 \x01(\rB\b\xbaH\x05*\x03\x18\xff\x01H\x00R\x06status\x88\x01\x01\x120\n" +
@@ -3197,11 +3206,11 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
 	"\x04step\x18\x03 \x01(\tR\x04step\x12\"\n" +
 	"\rmust_come_off\x18\x04 \x01(\bR\vmustComeOff\x126\n" +
-	"\tput_on_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aputOnAt\"\xb2\x01\n" +
+	"\tput_on_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\aputOnAt\"\xbe\x01\n" +
 	"\rAuthorisation\x12-\n" +
-	"\x05up_to\x18\x01 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04upTo\x12\x19\n" +
-	"\bgiven_by\x18\x02 \x01(\tR\agivenBy\x12\x10\n" +
-	"\x03how\x18\x03 \x01(\tR\x03how\x12*\n" +
+	"\x05up_to\x18\x01 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04upTo\x12\x1f\n" +
+	"\bgiven_by\x18\x02 \x01(\tB\x04\x90\xb5\x18\x01R\agivenBy\x12\x16\n" +
+	"\x03how\x18\x03 \x01(\tB\x04\x90\xb5\x18\x01R\x03how\x12*\n" +
 	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x19\n" +
 	"\btaken_by\x18\x05 \x01(\tR\atakenBy\"\xf5\x01\n" +
 	"\vPartsStatus\x120\n" +
@@ -3305,13 +3314,13 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x04type\x18\x01 \x01(\tR\x04type\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12 \n" +
 	"\vdescription\x18\x03 \x01(\tR\vdescription\x12)\n" +
-	"\x03who\x18\x04 \x01(\x0e2\x17.ramprow.common.v1.RoleR\x03who\"\xf7\r\n" +
+	"\x03who\x18\x04 \x01(\x0e2\x17.ramprow.common.v1.RoleR\x03who\"\xaf\x0e\n" +
 	"\x03Job\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
 	"\x05state\x18\x02 \x01(\x0e2\x18.ramprow.job.v1.JobStateR\x05state\x121\n" +
 	"\avehicle\x18\x03 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x124\n" +
-	"\bcustomer\x18\x04 \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x12\x1c\n" +
-	"\tcomplaint\x18\x05 \x01(\tR\tcomplaint\x12\x1a\n" +
+	"\bcustomer\x18\x04 \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x12\"\n" +
+	"\tcomplaint\x18\x05 \x01(\tB\x04\x90\xb5\x18\x01R\tcomplaint\x12\x1a\n" +
 	"\breceived\x18\x06 \x01(\bR\breceived\x12;\n" +
 	"\vexpected_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expectedAt\x127\n" +
@@ -3347,15 +3356,16 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\btrace_id\x185 \x01(\tR\atraceId\x123\n" +
 	"\binvoices\x18< \x03(\v2\x17.ramprow.job.v1.InvoiceR\binvoices\x12:\n" +
 	"\fcredit_notes\x18= \x03(\v2\x17.ramprow.job.v1.InvoiceR\vcreditNotes\x12\x1a\n" +
-	"\blookback\x18> \x01(\tR\blookback\"\xde\x03\n" +
+	"\blookback\x18> \x01(\tR\blookback\x120\n" +
+	"\x14personal_data_erased\x18? \x01(\bR\x12personalDataErased\"\xf0\x03\n" +
 	"\n" +
 	"JobSummary\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12.\n" +
-	"\x05state\x18\x02 \x01(\x0e2\x18.ramprow.job.v1.JobStateR\x05state\x12\x14\n" +
-	"\x05plate\x18\x03 \x01(\tR\x05plate\x12#\n" +
-	"\rvehicle_title\x18\x04 \x01(\tR\fvehicleTitle\x12\x1a\n" +
-	"\bcustomer\x18\x05 \x01(\tR\bcustomer\x12\x1c\n" +
-	"\tcomplaint\x18\x06 \x01(\tR\tcomplaint\x12\x1b\n" +
+	"\x05state\x18\x02 \x01(\x0e2\x18.ramprow.job.v1.JobStateR\x05state\x12\x1a\n" +
+	"\x05plate\x18\x03 \x01(\tB\x04\x90\xb5\x18\x01R\x05plate\x12#\n" +
+	"\rvehicle_title\x18\x04 \x01(\tR\fvehicleTitle\x12 \n" +
+	"\bcustomer\x18\x05 \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\"\n" +
+	"\tcomplaint\x18\x06 \x01(\tB\x04\x90\xb5\x18\x01R\tcomplaint\x12\x1b\n" +
 	"\tnext_step\x18\a \x01(\tR\bnextStep\x12\x1f\n" +
 	"\vwaiting_for\x18\b \x01(\tR\n" +
 	"waitingFor\x123\n" +

@@ -4607,13 +4607,13 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x16ListCataloguesResponse\x12@\n" +
 	"\n" +
 	"catalogues\x18\x01 \x03(\v2 .ramprow.job.v1.CatalogueSummaryR\n" +
-	"catalogues\"\x8b\x03\n" +
+	"catalogues\"\x8f\x03\n" +
 	"\x0eOpenJobRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x129\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleB\x06\xbaH\x03\xc8\x01\x01R\avehicle\x12<\n" +
-	"\bcustomer\x18\x03 \x01(\v2\x18.ramprow.job.v1.CustomerB\x06\xbaH\x03\xc8\x01\x01R\bcustomer\x12&\n" +
-	"\tcomplaint\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xe8\aR\tcomplaint\x12;\n" +
+	"\bcustomer\x18\x03 \x01(\v2\x18.ramprow.job.v1.CustomerB\x06\xbaH\x03\xc8\x01\x01R\bcustomer\x12*\n" +
+	"\tcomplaint\x18\x04 \x01(\tB\f\xbaH\x05r\x03\x18\xe8\a\x90\xb5\x18\x01R\tcomplaint\x12;\n" +
 	"\vexpected_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expectedAt\x127\n" +
 	"\twanted_by\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12#\n" +
@@ -4732,14 +4732,14 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05again\"w\n" +
 	"\x18ConfirmDiagnosisResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
-	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x80\x02\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x88\x02\n" +
 	"\x14AuthoriseWorkRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
 	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x125\n" +
-	"\x05up_to\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x04upTo\x12$\n" +
-	"\bgiven_by\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\agivenBy\x12\x1b\n" +
-	"\x03how\x18\x05 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x03how\"t\n" +
+	"\x05up_to\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyB\x06\xbaH\x03\xc8\x01\x01R\x04upTo\x12(\n" +
+	"\bgiven_by\x18\x04 \x01(\tB\r\xbaH\x06r\x04\x10\x01\x18x\x90\xb5\x18\x01R\agivenBy\x12\x1f\n" +
+	"\x03how\x18\x05 \x01(\tB\r\xbaH\x06r\x04\x10\x01\x18x\x90\xb5\x18\x01R\x03how\"t\n" +
 	"\x15AuthoriseWorkResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xbb\x01\n" +
@@ -4938,12 +4938,12 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x05piece\x18\x01 \x01(\tR\x05piece\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12/\n" +
 	"\x05extra\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x05extra\x12\x16\n" +
-	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xa7\x01\n" +
+	"\x06reason\x18\x04 \x01(\tR\x06reason\"\xad\x01\n" +
 	"\fHistoryEntry\x12*\n" +
 	"\x02at\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x0e\n" +
 	"\x02by\x18\x02 \x01(\tR\x02by\x12\x14\n" +
-	"\x05event\x18\x03 \x01(\tR\x05event\x12\x12\n" +
-	"\x04text\x18\x04 \x01(\tR\x04text\x12\x19\n" +
+	"\x05event\x18\x03 \x01(\tR\x05event\x12\x18\n" +
+	"\x04text\x18\x04 \x01(\tB\x04\x90\xb5\x18\x01R\x04text\x12\x19\n" +
 	"\btrace_id\x18\x05 \x01(\tR\atraceId\x12\x16\n" +
 	"\x06commit\x18\x06 \x01(\x04R\x06commit2\xd3\x19\n" +
 	"\n" +

@@ -13,6 +13,7 @@ import (
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
+	_ "ramprow/proto/ramprow/common/v1"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -76,11 +77,12 @@ type JobRecord struct {
 	Invoices      []*Invoice          `protobuf:"bytes,60,rep,name=invoices,proto3" json:"invoices,omitempty"`
 	CreditNotes   []*CreditNoteIssued `protobuf:"bytes,61,rep,name=credit_notes,json=creditNotes,proto3" json:"credit_notes,omitempty"`
 	// In minor units, by invoice number; in older records only paid, of the first invoice.
-	PaidByInvoice  map[string]int64 `protobuf:"bytes,62,rep,name=paid_by_invoice,json=paidByInvoice,proto3" json:"paid_by_invoice,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value"`
-	Billing        *Billing         `protobuf:"bytes,63,opt,name=billing,proto3" json:"billing,omitempty"`
-	Advances       []*Advance       `protobuf:"bytes,64,rep,name=advances,proto3" json:"advances,omitempty"`
-	Lookback       *Lookback        `protobuf:"bytes,65,opt,name=lookback,proto3" json:"lookback,omitempty"`
-	AuthorityAsked *AuthorityAsk    `protobuf:"bytes,66,opt,name=authority_asked,json=authorityAsked,proto3" json:"authority_asked,omitempty"`
+	PaidByInvoice  map[string]int64    `protobuf:"bytes,62,rep,name=paid_by_invoice,json=paidByInvoice,proto3" json:"paid_by_invoice,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"varint,2,opt,name=value"`
+	Billing        *Billing            `protobuf:"bytes,63,opt,name=billing,proto3" json:"billing,omitempty"`
+	Advances       []*Advance          `protobuf:"bytes,64,rep,name=advances,proto3" json:"advances,omitempty"`
+	Lookback       *Lookback           `protobuf:"bytes,65,opt,name=lookback,proto3" json:"lookback,omitempty"`
+	AuthorityAsked *AuthorityAsk       `protobuf:"bytes,66,opt,name=authority_asked,json=authorityAsked,proto3" json:"authority_asked,omitempty"`
+	Erased         *PersonalDataErased `protobuf:"bytes,67,opt,name=erased,proto3" json:"erased,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
 }
@@ -437,6 +439,13 @@ func (x *JobRecord) GetAuthorityAsked() *AuthorityAsk {
 	return nil
 }
 
+func (x *JobRecord) GetErased() *PersonalDataErased {
+	if x != nil {
+		return x.Erased
+	}
+	return nil
+}
+
 // StepRecord is how far a step came.
 type StepRecord struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
@@ -543,12 +552,12 @@ var File_ramprow_job_v1_record_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1bramprow/job/v1/record.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1cramprow/job/v1/billing.proto\x1a\x18ramprow/job/v1/job.proto\x1a ramprow/job/v1/job_service.proto\x1a\x19ramprow/job/v1/plan.proto\"\xf0\x11\n" +
+	"\x1bramprow/job/v1/record.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1cramprow/job/v1/billing.proto\x1a\x1bramprow/job/v1/events.proto\x1a\x18ramprow/job/v1/job.proto\x1a ramprow/job/v1/job_service.proto\x1a\x19ramprow/job/v1/plan.proto\"\xb2\x12\n" +
 	"\tJobRecord\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x121\n" +
 	"\avehicle\x18\x02 \x01(\v2\x17.ramprow.job.v1.VehicleR\avehicle\x124\n" +
-	"\bcustomer\x18\x03 \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x12\x1c\n" +
-	"\tcomplaint\x18\x04 \x01(\tR\tcomplaint\x12;\n" +
+	"\bcustomer\x18\x03 \x01(\v2\x18.ramprow.job.v1.CustomerR\bcustomer\x12\"\n" +
+	"\tcomplaint\x18\x04 \x01(\tB\x04\x90\xb5\x18\x01R\tcomplaint\x12;\n" +
 	"\vexpected_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"expectedAt\x127\n" +
 	"\twanted_by\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12\x1a\n" +
@@ -598,7 +607,8 @@ const file_ramprow_job_v1_record_proto_rawDesc = "" +
 	"\abilling\x18? \x01(\v2\x17.ramprow.job.v1.BillingR\abilling\x123\n" +
 	"\badvances\x18@ \x03(\v2\x17.ramprow.job.v1.AdvanceR\badvances\x124\n" +
 	"\blookback\x18A \x01(\v2\x18.ramprow.job.v1.LookbackR\blookback\x12E\n" +
-	"\x0fauthority_asked\x18B \x01(\v2\x1c.ramprow.job.v1.AuthorityAskR\x0eauthorityAsked\x1a@\n" +
+	"\x0fauthority_asked\x18B \x01(\v2\x1c.ramprow.job.v1.AuthorityAskR\x0eauthorityAsked\x12:\n" +
+	"\x06erased\x18C \x01(\v2\".ramprow.job.v1.PersonalDataErasedR\x06erased\x1a@\n" +
 	"\x12PaidByInvoiceEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\x03R\x05value:\x028\x01\"\xd3\x02\n" +
@@ -655,8 +665,9 @@ var file_ramprow_job_v1_record_proto_goTypes = []any{
 	(*Advance)(nil),               // 23: ramprow.job.v1.Advance
 	(*Lookback)(nil),              // 24: ramprow.job.v1.Lookback
 	(*AuthorityAsk)(nil),          // 25: ramprow.job.v1.AuthorityAsk
-	(StepState)(0),                // 26: ramprow.job.v1.StepState
-	(*durationpb.Duration)(nil),   // 27: google.protobuf.Duration
+	(*PersonalDataErased)(nil),    // 26: ramprow.job.v1.PersonalDataErased
+	(StepState)(0),                // 27: ramprow.job.v1.StepState
+	(*durationpb.Duration)(nil),   // 28: google.protobuf.Duration
 }
 var file_ramprow_job_v1_record_proto_depIdxs = []int32{
 	3,  // 0: ramprow.job.v1.JobRecord.vehicle:type_name -> ramprow.job.v1.Vehicle
@@ -690,16 +701,17 @@ var file_ramprow_job_v1_record_proto_depIdxs = []int32{
 	23, // 28: ramprow.job.v1.JobRecord.advances:type_name -> ramprow.job.v1.Advance
 	24, // 29: ramprow.job.v1.JobRecord.lookback:type_name -> ramprow.job.v1.Lookback
 	25, // 30: ramprow.job.v1.JobRecord.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
-	26, // 31: ramprow.job.v1.StepRecord.state:type_name -> ramprow.job.v1.StepState
-	5,  // 32: ramprow.job.v1.StepRecord.started_at:type_name -> google.protobuf.Timestamp
-	5,  // 33: ramprow.job.v1.StepRecord.running_at:type_name -> google.protobuf.Timestamp
-	5,  // 34: ramprow.job.v1.StepRecord.done_at:type_name -> google.protobuf.Timestamp
-	27, // 35: ramprow.job.v1.StepRecord.worked:type_name -> google.protobuf.Duration
-	36, // [36:36] is the sub-list for method output_type
-	36, // [36:36] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	26, // 31: ramprow.job.v1.JobRecord.erased:type_name -> ramprow.job.v1.PersonalDataErased
+	27, // 32: ramprow.job.v1.StepRecord.state:type_name -> ramprow.job.v1.StepState
+	5,  // 33: ramprow.job.v1.StepRecord.started_at:type_name -> google.protobuf.Timestamp
+	5,  // 34: ramprow.job.v1.StepRecord.running_at:type_name -> google.protobuf.Timestamp
+	5,  // 35: ramprow.job.v1.StepRecord.done_at:type_name -> google.protobuf.Timestamp
+	28, // 36: ramprow.job.v1.StepRecord.worked:type_name -> google.protobuf.Duration
+	37, // [37:37] is the sub-list for method output_type
+	37, // [37:37] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_record_proto_init() }
@@ -708,6 +720,7 @@ func file_ramprow_job_v1_record_proto_init() {
 		return
 	}
 	file_ramprow_job_v1_billing_proto_init()
+	file_ramprow_job_v1_events_proto_init()
 	file_ramprow_job_v1_job_proto_init()
 	file_ramprow_job_v1_job_service_proto_init()
 	file_ramprow_job_v1_plan_proto_init()

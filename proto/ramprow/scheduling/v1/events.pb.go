@@ -1007,7 +1007,7 @@ var File_ramprow_scheduling_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"\"ramprow/scheduling/v1/events.proto\x12\x15ramprow.scheduling.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"J\n" +
+	"\"ramprow/scheduling/v1/events.proto\x12\x15ramprow.scheduling.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"J\n" +
 	"\vResourceSet\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\"a\n" +
 	"\x0fResourceBlocked\x12\x1a\n" +
@@ -1017,10 +1017,10 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12\x14\n" +
 	"\x05block\x18\x02 \x01(\tR\x05block\"D\n" +
 	"\vDemandNoted\x125\n" +
-	"\x06demand\x18\x01 \x01(\v2\x1d.ramprow.scheduling.v1.DemandR\x06demand\"\xd1\x05\n" +
+	"\x06demand\x18\x01 \x01(\v2\x1d.ramprow.scheduling.v1.DemandR\x06demand\"\xd7\x05\n" +
 	"\x06Demand\x12\x10\n" +
-	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
-	"\x05title\x18\x02 \x01(\tR\x05title\x12#\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1a\n" +
+	"\x05title\x18\x02 \x01(\tB\x04\x90\xb5\x18\x01R\x05title\x12#\n" +
 	"\rplan_revision\x18\x03 \x01(\rR\fplanRevision\x121\n" +
 	"\x06effort\x18\x04 \x01(\v2\x19.ramprow.common.v1.SpreadR\x06effort\x12:\n" +
 	"\x06shares\x18\x05 \x03(\v2\".ramprow.scheduling.v1.EffortShareR\x06shares\x12\x16\n" +

@@ -788,7 +788,7 @@ var File_ramprow_scheduling_v1_scheduling_proto protoreflect.FileDescriptor
 
 const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\n" +
-	"&ramprow/scheduling/v1/scheduling.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1dramprow/common/v1/types.proto\"~\n" +
+	"&ramprow/scheduling/v1/scheduling.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\"~\n" +
 	"\x05Shift\x12#\n" +
 	"\aweekday\x18\x01 \x01(\rB\t\xbaH\x06*\x04\x18\a(\x01R\aweekday\x12)\n" +
 	"\vfrom_minute\x18\x02 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\n" +
@@ -809,11 +809,11 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\x05Block\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
 	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xfe\x06\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\x84\a\n" +
 	"\aBooking\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
-	"\x03job\x18\x02 \x01(\tR\x03job\x12\x14\n" +
-	"\x05title\x18\x03 \x01(\tR\x05title\x129\n" +
+	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1a\n" +
+	"\x05title\x18\x03 \x01(\tB\x04\x90\xb5\x18\x01R\x05title\x129\n" +
 	"\x05state\x18\x04 \x01(\x0e2#.ramprow.scheduling.v1.BookingStateR\x05state\x12\x10\n" +
 	"\x03bay\x18\x05 \x01(\tR\x03bay\x12\x1e\n" +
 	"\n" +

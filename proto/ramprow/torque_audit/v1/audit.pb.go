@@ -12,6 +12,7 @@ import (
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/catalogue/v1"
+	_ "ramprow/proto/ramprow/common/v1"
 	v11 "ramprow/proto/ramprow/job/v1"
 	reflect "reflect"
 	sync "sync"
@@ -2642,7 +2643,7 @@ var File_ramprow_torque_audit_v1_audit_proto protoreflect.FileDescriptor
 
 const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\n" +
-	"#ramprow/torque_audit/v1/audit.proto\x12\x17ramprow.torque_audit.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a ramprow/catalogue/v1/joint.proto\x1a\x19ramprow/job/v1/plan.proto\"\x9e\x05\n" +
+	"#ramprow/torque_audit/v1/audit.proto\x12\x17ramprow.torque_audit.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a ramprow/catalogue/v1/joint.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x19ramprow/job/v1/plan.proto\"\x9e\x05\n" +
 	"\x06Wrench\x12=\n" +
 	"\x04name\x18\x01 \x01(\tB)\xbaH&r$2\"^wrenches/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x12C\n" +
@@ -2812,12 +2813,12 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12!\n" +
 	"\ffirst_person\x18\x02 \x01(\tR\vfirstPerson\x12#\n" +
 	"\rsecond_person\x18\x03 \x01(\tR\fsecondPerson\x12*\n" +
-	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xcc\x04\n" +
+	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xde\x04\n" +
 	"\x05Sheet\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x129\n" +
-	"\x05state\x18\x03 \x01(\x0e2#.ramprow.torque_audit.v1.SheetStateR\x05state\x12\x18\n" +
-	"\avehicle\x18\x04 \x01(\tR\avehicle\x12#\n" +
+	"\x05state\x18\x03 \x01(\x0e2#.ramprow.torque_audit.v1.SheetStateR\x05state\x12\x1e\n" +
+	"\avehicle\x18\x04 \x01(\tB\x04\x90\xb5\x18\x01R\avehicle\x12#\n" +
 	"\rplan_revision\x18\x05 \x01(\rR\fplanRevision\x12;\n" +
 	"\x06joints\x18\x06 \x03(\v2#.ramprow.torque_audit.v1.JointSheetR\x06joints\x12#\n" +
 	"\rjoints_proved\x18\a \x01(\rR\fjointsProved\x12\x1d\n" +
@@ -2829,9 +2830,9 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\tsigned_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\bsignedAt\x127\n" +
 	"\topened_at\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\bopenedAt\x129\n" +
 	"\n" +
-	"updated_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12\x10\n" +
-	"\x03vin\x18\x0e \x01(\tR\x03vin\x12\x1a\n" +
-	"\bcustomer\x18\x0f \x01(\tR\bcustomer\x12\x16\n" +
+	"updated_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12\x16\n" +
+	"\x03vin\x18\x0e \x01(\tB\x04\x90\xb5\x18\x01R\x03vin\x12 \n" +
+	"\bcustomer\x18\x0f \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x16\n" +
 	"\x06notice\x18\x10 \x01(\tR\x06notice\"\xc3\x03\n" +
 	"\bLookBack\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
@@ -2848,11 +2849,11 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x04open\x18\n" +
 	" \x01(\rR\x04open\x12\x17\n" +
 	"\aseen_by\x18\v \x01(\tR\x06seenBy\x123\n" +
-	"\aseen_at\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\x06seenAt\"\x89\x03\n" +
+	"\aseen_at\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\x06seenAt\"\x95\x03\n" +
 	"\fLookBackLine\x12\x10\n" +
-	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
-	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x1a\n" +
-	"\bcustomer\x18\x03 \x01(\tR\bcustomer\x12\x14\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1e\n" +
+	"\avehicle\x18\x02 \x01(\tB\x04\x90\xb5\x18\x01R\avehicle\x12 \n" +
+	"\bcustomer\x18\x03 \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x14\n" +
 	"\x05joint\x18\x04 \x01(\tR\x05joint\x12\x14\n" +
 	"\x05title\x18\x05 \x01(\tR\x05title\x12\x1a\n" +
 	"\breadings\x18\x06 \x01(\rR\breadings\x125\n" +

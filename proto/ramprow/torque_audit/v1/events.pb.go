@@ -10,6 +10,7 @@ import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
+	_ "ramprow/proto/ramprow/common/v1"
 	v1 "ramprow/proto/ramprow/job/v1"
 	reflect "reflect"
 	sync "sync"
@@ -1095,19 +1096,19 @@ var File_ramprow_torque_audit_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/torque_audit/v1/events.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"D\n" +
+	"$ramprow/torque_audit/v1/events.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"D\n" +
 	"\tWrenchSet\x127\n" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\"c\n" +
 	"\rWrenchChecked\x12\x16\n" +
 	"\x06wrench\x18\x01 \x01(\tR\x06wrench\x12:\n" +
-	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\xd6\x01\n" +
+	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\xe8\x01\n" +
 	"\vSheetOpened\x12\x10\n" +
-	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
-	"\avehicle\x18\x02 \x01(\tR\avehicle\x12#\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1e\n" +
+	"\avehicle\x18\x02 \x01(\tB\x04\x90\xb5\x18\x01R\avehicle\x12#\n" +
 	"\rplan_revision\x18\x03 \x01(\rR\fplanRevision\x120\n" +
-	"\x06joints\x18\x04 \x03(\v2\x18.ramprow.job.v1.JointDueR\x06joints\x12\x10\n" +
-	"\x03vin\x18\x05 \x01(\tR\x03vin\x12\x1a\n" +
-	"\bcustomer\x18\x06 \x01(\tR\bcustomer\x12\x16\n" +
+	"\x06joints\x18\x04 \x03(\v2\x18.ramprow.job.v1.JointDueR\x06joints\x12\x16\n" +
+	"\x03vin\x18\x05 \x01(\tB\x04\x90\xb5\x18\x01R\x03vin\x12 \n" +
+	"\bcustomer\x18\x06 \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x16\n" +
 	"\x06notice\x18\a \x01(\tR\x06notice\"\xa9\x01\n" +
 	"\fSheetRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12#\n" +
