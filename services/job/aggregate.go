@@ -48,7 +48,7 @@ type Job struct {
 	Paid         map[string]int64 // by invoice number
 	Billing      *jobv1.Billing   // nil: labour as agreed, the customer pays
 	Advances     []*jobv1.Advance
-	Lookback     *jobv1.Lookback // outcome of an audit that was re-opened after closing
+	Lookback     *jobv1.Lookback           // outcome of an audit that was re-opened after closing
 	Erased       *jobv1.PersonalDataErased // nil: nobody asked to be forgotten
 	CancelReason string
 	Cancelled    bool

@@ -3,6 +3,7 @@ package job
 import (
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/shopspring/decimal"
@@ -205,7 +206,7 @@ func (j *Job) document(s *jobv1.Seller, payer *jobv1.Payer, currency string, at 
 		d.Specification, d.Process = en16931.PeppolSpecification, en16931.PeppolProcess
 	}
 	if car := j.Vehicle; car != nil {
-		d.Notes = []string{fmt.Sprintf("Vehicle %s, VIN %s", orElse(car.GetPlate(), "without plate"), car.GetVin())}
+		d.Notes = []string{remark(fmt.Sprintf("Vehicle %s, VIN %s", orElse(car.GetPlate(), "without plate"), car.GetVin()))}
 	}
 	d.Delivery = &en16931.Delivery{Date: day(at)}
 	if !j.FinishedAt.IsZero() {
@@ -220,6 +221,14 @@ func (j *Job) document(s *jobv1.Seller, payer *jobv1.Payer, currency string, at 
 
 // coreSpecification names EN 16931 itself, for a buyer without an electronic address.
 const coreSpecification = "urn:cen.eu:en16931:2017"
+
+// remark is a text that nobody takes for one with a subject code between number signs.
+func remark(text string) string {
+	if en16931.SubjectCode(text) == "" {
+		return text
+	}
+	return strings.ReplaceAll(text, "#", "No. ")
+}
 
 func day(t time.Time) en16931.Date { return en16931.Date(t.UTC().Format(time.DateOnly)) }
 

@@ -6,6 +6,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/engine/billing/en16931"
 	"ramprow/internal/platform/fault"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
@@ -129,6 +130,12 @@ func TestWhatTheDocumentLacks(t *testing.T) {
 	if fault.ReasonOf(err) != "INVOICE_NOT_READY" {
 		t.Errorf("closed with an invalid document: %v", err)
 	}
+	blank := fleet(payerCustomer)
+	blank.Party.Name = "  "
+	s.do(billed(&jobv1.Billing{Payers: []*jobv1.Payer{blank}}))
+	if _, unmet = s.job().preview(loaded()[car], s.st.seller, s.now); len(unmet) != 1 || unmet[0].GetType() != "BUYER_INCOMPLETE" {
+		t.Errorf("a name of spaces: %v", unmet)
+	}
 	s.do(billed(&jobv1.Billing{Taxes: []*jobv1.TaxOfKind{{Tax: treatment("AE", 0)}}, Payers: []*jobv1.Payer{fleet(payerCustomer)}}))
 	if invoice, err := s.close(job1); err != nil || !invoice.GetStructured() || invoice.GetTax().GetMinorUnits() != 0 {
 		t.Errorf("reverse charge to a business: %v, %v", invoice, err)
@@ -146,6 +153,17 @@ func TestBillAboveTheAuthorisation(t *testing.T) {
 	s.do(authorising(30_000_00))
 	if _, err := s.close(job1); err != nil {
 		t.Error(err)
+	}
+}
+
+// Number signs in what people write are not taken for the subject code of a note (BR-CL-08).
+func TestRemarks(t *testing.T) {
+	for text, want := range map[string]string{
+		"agreed": "agreed", "order #12": "order #12", "#1 and #2": "#1 and #2", "as #ABC# says": "as No. ABCNo.  says", "#äöü#": "No. äöüNo. ",
+	} {
+		if got := remark(text); got != want || en16931.SubjectCode(got) != "" {
+			t.Errorf("%q is written %q", text, got)
+		}
 	}
 }
 

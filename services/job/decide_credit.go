@@ -106,7 +106,7 @@ func (s *State) creditNote(j *Job, invoice *jobv1.Invoice, d *en16931.Invoice, l
 	n.Preceding = []en16931.Preceding{{Number: d.Number, IssueDate: d.IssueDate}}
 	n.Number, n.IssueDate, n.DueDate = fmt.Sprintf("%s-%06d", series, sequence), day(in.Now), ""
 	n.PaymentTerms = "Taken off invoice " + d.Number
-	n.Notes = []string{reason}
+	n.Notes = []string{remark(reason)}
 	n.Payments = slices.Clone(d.Payments)
 	for k := range n.Payments {
 		n.Payments[k].Remittance = n.Number

@@ -80,7 +80,7 @@ func erasePersonalData(j *Job, reference string) ([]proto.Message, *jobv1.Person
 		return nil, nil, notErasable(unmet)
 	}
 	e := &jobv1.PersonalDataErased{Job: j.Name, Reference: reference, Keys: personal.IDs(j.record())}
-	if own := keyOfJob(j.Name); !slices.Contains(e.Keys, own) {
+	if own := keyOfJob(j.Name); !slices.Contains(e.GetKeys(), own) {
 		e.Keys = append(e.Keys, own) // what it sealed may have been replaced since
 	}
 	return []proto.Message{e}, e, nil

@@ -45,7 +45,9 @@ func (s *stubborn) revive(ctx context.Context, t *testing.T) {
 	}
 }
 
-func (s *stubborn) Watch(context.Context, func(), func(personal.Name)) error { return errors.New("no watch") }
+func (s *stubborn) Watch(context.Context, func(), func(personal.Name)) error {
+	return errors.New("no watch")
+}
 
 func (s *stubborn) Destroy(ctx context.Context, n personal.Name) error {
 	if s.refuses.Load() {
@@ -99,7 +101,7 @@ func (b *bench) atRest() string {
 }
 
 // shown is all that people see of the job.
-func (b *bench) shown(people jobv1.PersonalDataServiceClient, billing jobv1.BillingServiceClient) string {
+func (b *bench) shown(billing jobv1.BillingServiceClient) string {
 	b.t.Helper()
 	var all strings.Builder
 	job := call(b, b.client.GetJob, &jobv1.GetJobRequest{Job: job1})
@@ -119,7 +121,7 @@ func TestErasure(t *testing.T) {
 	if got := found(b.atRest()); len(got) > 0 {
 		t.Errorf("%q are kept in plain words", got)
 	}
-	if got := found(b.shown(people, billing)); !slices.Equal(got, words()) {
+	if got := found(b.shown(billing)); !slices.Equal(got, words()) {
 		t.Errorf("people see %q", got)
 	}
 	file := call(b, people.ExportPersonalData, &jobv1.ExportPersonalDataRequest{Customer: " tilda quarrow "})
@@ -153,7 +155,7 @@ func TestErasure(t *testing.T) {
 			t.Fatalf("try %d ends with %v (%v)", repeated, done, err)
 		}
 	}
-	if got := found(b.shown(people, billing) + b.atRest()); len(got) > 0 {
+	if got := found(b.shown(billing) + b.atRest()); len(got) > 0 {
 		t.Errorf("after the erasure there are %q", got)
 	}
 	after := call(b, b.client.GetJob, &jobv1.GetJobRequest{Job: job1}).GetJob()
@@ -239,9 +241,9 @@ func TestRepeatedCommandsWithPersonalData(t *testing.T) {
 // A lost key withholds a name and nothing else; what needs the name says what to do.
 func TestLostKeys(t *testing.T) {
 	b := newBench(t)
-	billing, people := b.given()
+	billing, _ := b.given()
 	b.store.lost.Store(true)
-	if got := found(b.shown(people, billing)); len(got) > 0 {
+	if got := found(b.shown(billing)); len(got) > 0 {
 		t.Errorf("without keys people see %q", got)
 	}
 	job := call(b, b.client.GetJob, &jobv1.GetJobRequest{Job: job1}).GetJob()
@@ -252,7 +254,7 @@ func TestLostKeys(t *testing.T) {
 		t.Errorf("closing gives %v", err)
 	}
 	b.store.lost.Store(false)
-	if got := found(b.shown(people, billing)); !slices.Equal(got, words()) {
+	if got := found(b.shown(billing)); !slices.Equal(got, words()) {
 		t.Errorf("with the keys back people see %q", got)
 	}
 }

@@ -6,6 +6,7 @@ import (
 
 	"ramprow/internal/catalogue"
 	"ramprow/internal/engine/billing/en16931"
+	"ramprow/internal/engine/billing/ubl"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
@@ -64,8 +65,15 @@ func (j *Job) unmetDocument(b *bill) []*jobv1.UnmetCondition {
 	return list
 }
 
-// documentFindings checks by EN 16931, and by Peppol's rules if the document is for Peppol.
-func documentFindings(d *en16931.Invoice) []en16931.Finding { return en16931.CheckDeclared(d) }
+// documentFindings checks what is written: by EN 16931, and by Peppol's rules if the document is for Peppol. What holds
+// nothing but spaces is not written, so the document is read again first.
+func documentFindings(d *en16931.Invoice) []en16931.Finding {
+	written, err := ubl.Read(ubl.Write(d))
+	if err != nil {
+		return []en16931.Finding{{Rule: "XSD", Field: "document", Text: err.Error(), Severity: en16931.Fatal}}
+	}
+	return append(written.Findings, en16931.CheckDeclared(written.Invoice)...)
+}
 
 // unmetLookback is what a closed job still wants.
 func (j *Job) unmetLookback() []*jobv1.UnmetCondition {

@@ -193,7 +193,7 @@ func TestOtherProcessesForget(t *testing.T) {
 		if got := read(there, second); got != "b" {
 			t.Errorf("nobody told, and it reads %q", got)
 		}
-		time.Sleep(time.Minute)
+		<-time.After(time.Minute)
 		synctest.Wait()
 		if got := read(there, second); got != personal.Erased {
 			t.Errorf("after a minute it reads %q", got)

@@ -30,8 +30,8 @@ type Backend struct {
 	Log       Log
 	Snapshots sitelog.SnapshotStore
 	// Leases says which of several replicas does what; nil where there can be but one.
-	Leases    lease.Store
-	Store     *readmodel.Store
+	Leases lease.Store
+	Store  *readmodel.Store
 	// Personal has the keys of what says who somebody is.
 	Personal  *personal.Vault
 	Telemetry *telemetry.Telemetry

@@ -19,7 +19,10 @@ var (
 	peppolCreditTypes = words("381 396 81 83 532")
 
 	// ISO 3166-1 alpha-2, with Kosovo (1A) and Northern Ireland (XI), which the artefacts take too.
-	countries = words(`
+	// Some of UNTDID 4451, from memory: additional conditions of sale, general information, government information,
+	// note, payment information, regulatory information, supplier's remarks, tax declaration.
+	subjectCodes = words("AAI AAK ABL ADU PMT REG SUR TXD")
+	countries    = words(`
 		1A AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS
 		BT BV BW BY BZ CA CC CD CF CG CH CI CK CL CM CN CO CR CU CV CW CX CY CZ DE DJ DK DM DO DZ EC EE EG
 		EH ER ES ET FI FJ FK FM FO FR GA GB GD GE GF GG GH GI GL GM GN GP GQ GR GS GT GU GW GY HK HM HN HR

@@ -3,6 +3,7 @@ package en16931
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 )
 
 // conditions: BR-CO-03, BR-CO-09, BR-CO-25, BR-CO-26.
@@ -39,6 +40,20 @@ func (c *checker) structure() {
 		c.want(c.inv.Payments[n].Code == first.Code, "UBL-SR-47", field+".code (BT-81)", "all payment means have the same code; give one document per way to pay")
 	}
 	for n, note := range c.inv.Notes {
-		c.want(strings.TrimSpace(note) != "", "PEPPOL-EN16931-R008", fmt.Sprintf("notes[%d] (BT-22)", n), "is empty; leave it out")
+		field := fmt.Sprintf("notes[%d] (BT-22)", n)
+		c.want(strings.TrimSpace(note) != "", "PEPPOL-EN16931-R008", field, "is empty; leave it out")
+		code := SubjectCode(note)
+		c.want(code == "" || known(subjectCodes, code), "BR-CL-08", field, "has %q between two number signs, which is read as a subject code (UNTDID 4451) and is none that is known here", code)
 	}
+}
+
+// SubjectCode is what UBL's binding reads as the subject of a note (BT-21): three characters between its first two
+// number signs; empty if there is none.
+func SubjectCode(note string) string {
+	_, rest, _ := strings.Cut(note, "#")
+	code, _, closed := strings.Cut(rest, "#")
+	if !closed || utf8.RuneCountInString(code) != 3 {
+		return ""
+	}
+	return code
 }

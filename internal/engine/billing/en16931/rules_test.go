@@ -38,6 +38,7 @@ func TestEachRule(t *testing.T) {
 		{"BR-03", "issue_date (BT-2)", func(i *en16931.Invoice) { i.IssueDate = "" }},
 		{"BR-04", "type_code (BT-3)", func(i *en16931.Invoice) { i.TypeCode = "" }},
 		{"BR-05", "currency (BT-5)", func(i *en16931.Invoice) { i.Currency = "" }},
+		{"BR-CL-08", "notes[0] (BT-22)", func(i *en16931.Invoice) { i.Notes = []string{"as agreed #XQX# by phone"} }},
 		{"BR-06", "seller.name (BT-27)", func(i *en16931.Invoice) { i.Seller.Name = "" }},
 		{"BR-07", "buyer.name (BT-44)", func(i *en16931.Invoice) { i.Buyer.Name = "" }},
 		{"BR-08", "seller.address (BG-5)", func(i *en16931.Invoice) { i.Seller.Address = nil }},

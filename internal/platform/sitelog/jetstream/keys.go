@@ -164,10 +164,14 @@ func (k Keys) Watch(ctx context.Context, ready func(), destroyed func(personal.N
 const watchBacklog = 1024
 
 // keySubject is as in keys.main-street.j17. Sites and ids have no points in them.
-func keySubject(first string, name personal.Name) string { return first + "." + name.Site + "." + name.ID }
+func keySubject(first string, name personal.Name) string {
+	return first + "." + name.Site + "." + name.ID
+}
 
 // stream opens the stream, and makes it if it is not there.
-func (k Keys) stream(ctx context.Context) (jetstream.Stream, error) { return k.log.stream(ctx, keyService) }
+func (k Keys) stream(ctx context.Context) (jetstream.Stream, error) {
+	return k.log.stream(ctx, keyService)
+}
 
 // keyStreamConfig is not a log's: what is deleted must be gone.
 func (l *Log) keyStreamConfig() jetstream.StreamConfig {
