@@ -82,6 +82,11 @@ func (d *Desk) decimal(units int64, digits int) string {
 	return text + point + fmt.Sprintf("%0*d", digits, units%power)
 }
 
+// figure writes a number with so many decimals in the desk's language.
+func (d *Desk) figure(n float64, decimals int) string {
+	return message.NewPrinter(d.Language).Sprint(number.Decimal(n, number.MinFractionDigits(decimals), number.MaxFractionDigits(decimals)))
+}
+
 // quantity writes an amount of a part with its unit.
 func (d *Desk) quantity(n int64, unit commonv1.Unit) string {
 	text := message.NewPrinter(d.Language).Sprint(number.Decimal(n))

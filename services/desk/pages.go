@@ -46,6 +46,8 @@ func (d *Desk) functions() template.FuncMap {
 		"span":     span,
 		"money":    d.money,
 		"quantity": d.quantity,
+		"percent":  d.percent,
+		"contains": contains,
 		"last":     last,
 		"asset":    d.asset,
 		"request":  newRequestID,

@@ -41,6 +41,8 @@ type benchView struct {
 	Done  []stepView
 	// Tightening is true once there is a sheet with something left on it.
 	Tightening bool
+	// Proving is true while every step is done and the repair is not proved yet.
+	Proving bool
 }
 
 // stepView is a step with how far it is.
@@ -92,6 +94,7 @@ func benchOf(j *jobv1.Job) benchView {
 			view.Later = append(view.Later, steps[i])
 		}
 	}
+	view.Proving = j.GetState() == jobv1.JobState_JOB_STATE_PROVING
 	return view
 }
 

@@ -89,7 +89,7 @@
     const form = event.target;
     if (!form.matches("form[data-queue]")) return;
     event.preventDefault();
-    const fields = new FormData(form);
+    const fields = new FormData(form, event.submitter);
     const id = newID();
     fields.set("request", id);
     if (fields.has("at")) fields.set("at", new Date().toISOString());
@@ -100,7 +100,10 @@
     store(queue);
     show();
     if (form.id === "entry") advance(form);
-    else form.querySelectorAll("button").forEach(b => { b.disabled = true; });
+    else {
+      form.dataset.sent = "yes";
+      form.querySelectorAll("button").forEach(b => { b.disabled = true; });
+    }
     send();
   });
 
@@ -131,7 +134,7 @@
   // catches up when the field is left.
   const typing = target => {
     const active = document.activeElement;
-    return target.contains(active) && active.matches("input, textarea") && active.value !== active.defaultValue ? active : null;
+    return target.contains(active) && active.matches("input, textarea") && active.value !== active.defaultValue && !active.form?.dataset.sent ? active : null;
   };
   document.addEventListener("htmx:beforeSwap", event => {
     if (event.detail.xhr.status >= 400) { event.detail.shouldSwap = false; return; }
