@@ -136,10 +136,26 @@
     const active = document.activeElement;
     return target.contains(active) && active.matches("input, textarea") && active.value !== active.defaultValue && !active.form?.dataset.sent ? active : null;
   };
+  // What was entered or opened and not sent yet is entered and opened again in the page that comes.
+  let kept = [];
+  const entered = target => [...target.querySelectorAll("input[id], textarea[id], details[id]")]
+    .filter(e => e.matches("details") ? e.open : !e.form?.dataset.sent && (e.checked !== e.defaultChecked || e.value !== e.defaultValue))
+    .map(e => ({ id: e.id, form: e.form?.getAttribute("action"), open: e.open, checked: e.checked, value: e.value }));
+  document.addEventListener("htmx:afterSwap", () => {
+    for (const was of kept) {
+      const now = document.getElementById(was.id);
+      if (!now || now.form?.getAttribute("action") != was.form) continue; // it belongs to something else by now
+      if (now.matches("details")) now.open = was.open;
+      else if (now.matches("[type=checkbox], [type=radio]")) now.checked = was.checked;
+      else now.value = was.value;
+    }
+    kept = [];
+  });
   document.addEventListener("htmx:beforeSwap", event => {
     if (event.detail.xhr.status >= 400) { event.detail.shouldSwap = false; return; }
     if (drag?.moved && event.detail.target.contains(drag.bar)) { event.detail.shouldSwap = false; return; }
     const field = typing(event.detail.target);
+    kept = field ? [] : entered(event.detail.target);
     if (!field) return;
     event.detail.shouldSwap = false;
     field.addEventListener("blur", () => setTimeout(() => { if (field.isConnected && !field.form?.matches(":focus-within")) refresh(); }, 300), { once: true });

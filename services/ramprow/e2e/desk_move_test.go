@@ -110,6 +110,14 @@ func TestDeskClerkTakesGoodsIn(t *testing.T) {
 	b.open("/shelf")
 	b.click(fmt.Sprintf(`details:has([action="/shelf/orders/%s/receipt"]) summary`, order))
 	b.enter(field, "4")
+	// Somebody else's order comes in between; what was entered stays.
+	b.do(chromedp.Focus("#find"))
+	if _, err := clients.Inventory.PlaceOrder(as, &inventoryv1.PlaceOrderRequest{
+		RequestId: "goods-in-between", Supplier: "orrin-depot", Lines: []*inventoryv1.OrderLine{{Part: part, Quantity: 1}},
+	}); err != nil {
+		t.Fatal(err)
+	}
+	b.await(fmt.Sprintf(`document.querySelectorAll("details[id^=order-details]").length == 2 && document.querySelector(%q).value == "4"`, field))
 	b.click(fmt.Sprintf(`[action="/shelf/orders/%s/receipt"] button`, order))
 	b.await("document.querySelector('.done')")
 	if got := onHand(); got != had+4 {
