@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -45,6 +46,27 @@ const byteOrderMark = "\ufeff"
 // Read takes a file apart. Mistakes of its form are told by line; whether a row's
 // cells make a part is told by Apply, which knows the part as it was.
 func Read(text string) ([]Row, []Mistake) {
+	names := make([]string, 0, len(columns()))
+	for _, c := range columns() {
+		names = append(names, c.name)
+	}
+	read, mistakes := readTable(text, names, numberColumn)
+	var rows []Row
+	seen := map[string]int{}
+	for _, row := range read {
+		row.Number = row.cells[numberColumn]
+		if first, twice := seen[row.Number]; twice {
+			mistakes = append(mistakes, Mistake{row.Line, numberColumn, fmt.Sprintf("%s stands on line %d already", row.Number, first)})
+			continue
+		}
+		seen[row.Number] = row.Line
+		rows = append(rows, row)
+	}
+	return rows, mistakes
+}
+
+// readTable takes a file with some columns apart, one of which is needed.
+func readTable(text string, names []string, needed string) ([]Row, []Mistake) {
 	if !utf8.ValidString(text) {
 		return nil, []Mistake{{Line: 1, Text: "the file is no text in UTF-8; save it as CSV in UTF-8"}}
 	}
@@ -52,14 +74,13 @@ func Read(text string) ([]Row, []Mistake) {
 	r.FieldsPerRecord = -1
 	head, err := r.Read()
 	if err != nil {
-		return nil, []Mistake{{Line: 1, Text: "the first line must name the columns, as in number,title,unit: " + unquoted(err)}}
+		return nil, []Mistake{{Line: 1, Text: "the first line must name the columns, as in " + strings.Join(names[:3], ",") + ": " + unquoted(err)}}
 	}
-	mistakes := checkHead(head)
+	mistakes := checkHead(head, names, needed)
 	if len(mistakes) > 0 {
 		return nil, mistakes
 	}
 	var rows []Row
-	seen := map[string]int{}
 	for {
 		record, err := r.Read()
 		if errors.Is(err, io.EOF) {
@@ -79,18 +100,12 @@ func Read(text string) ([]Row, []Mistake) {
 			mistakes = append(mistakes, Mistake{Line: line, Text: fmt.Sprintf("%d cells stand here, and there are %d columns", len(record), len(head))})
 			continue
 		case len(rows) == MaxRows:
-			return rows, append(mistakes, Mistake{Line: line, Text: fmt.Sprintf("a file may have %d parts; split it", MaxRows)})
+			return rows, append(mistakes, Mistake{Line: line, Text: fmt.Sprintf("a file may have %d lines; split it", MaxRows)})
 		}
 		row := Row{Line: line, cells: map[string]string{}}
 		for i, name := range head {
 			row.cells[strings.TrimSpace(name)] = strings.TrimSpace(record[i])
 		}
-		row.Number = row.cells[numberColumn]
-		if first, twice := seen[row.Number]; twice {
-			mistakes = append(mistakes, Mistake{line, numberColumn, fmt.Sprintf("%s stands on line %d already", row.Number, first)})
-			continue
-		}
-		seen[row.Number] = line
 		rows = append(rows, row)
 	}
 }
@@ -109,27 +124,21 @@ func unquoted(err error) string {
 	}
 }
 
-func checkHead(head []string) []Mistake {
-	known := map[string]bool{}
-	var names []string
-	for _, c := range columns() {
-		known[c.name] = true
-		names = append(names, c.name)
-	}
+func checkHead(head, names []string, needed string) []Mistake {
 	var mistakes []Mistake
 	seen := map[string]bool{}
 	for _, cell := range head {
 		name := strings.TrimSpace(cell)
 		switch {
-		case !known[name]:
+		case !slices.Contains(names, name):
 			mistakes = append(mistakes, Mistake{1, name, "there is no such column; use " + strings.Join(names, ", ")})
 		case seen[name]:
 			mistakes = append(mistakes, Mistake{1, name, "the column stands there twice"})
 		}
 		seen[name] = true
 	}
-	if !seen[numberColumn] {
-		mistakes = append(mistakes, Mistake{1, numberColumn, "this column is needed: it names the part"})
+	if !seen[needed] {
+		mistakes = append(mistakes, Mistake{1, needed, "this column is needed: each line is told apart by it"})
 	}
 	return mistakes
 }

@@ -33,7 +33,7 @@ func TestReadTellsEveryMistakeByLine(t *testing.T) {
 		want []string
 	}{
 		"empty":                           {"", []string{"line 1: the first line must name the columns, as in number,title,unit: the file is empty"}},
-		"no number":                       {"title\nSeal\n", []string{"line 1, number: this column is needed: it names the part"}},
+		"no number":                       {"title\nSeal\n", []string{"line 1, number: this column is needed: each line is told apart by it"}},
 		"unknown column":                  {"number,colour\n", []string{"line 1, colour: there is no such column; use number, title, unit,"}},
 		"column twice":                    {"number,bin,bin\n", []string{"line 1, bin: the column stands there twice"}},
 		"too few cells":                   {"number,title,unit\nA-1,Seal\nA-2,Seal,piece\n", []string{"line 2: 2 cells stand here, and there are 3 columns"}},
@@ -96,7 +96,7 @@ func TestTooManyParts(t *testing.T) {
 	for i := range MaxRows + 1 {
 		b.WriteString("A-" + strings.Repeat("X", i%30) + string(rune('A'+i/30%26)) + string(rune('A'+i/780)) + "\n")
 	}
-	if _, mistakes := Read(b.String()); len(mistakes) != 1 || mistakes[0].Text != "a file may have 5000 parts; split it" {
+	if _, mistakes := Read(b.String()); len(mistakes) != 1 || mistakes[0].Text != "a file may have 5000 lines; split it" {
 		t.Errorf("%v", mistakes)
 	}
 }

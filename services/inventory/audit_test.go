@@ -152,7 +152,8 @@ func (s *site) auditLine(job string, l *inventoryv1.HoldLine) {
 		right = l.GetHeld() == 0 && out == 0
 	case inventoryv1.LineState_LINE_STATE_UNSPECIFIED:
 	}
-	if !right || l.GetHeld() < 0 || out < 0 || l.GetEta() != nil && l.GetState() != lineShort {
+	if !right || l.GetHeld() < 0 || out < 0 || l.GetEta() != nil && l.GetState() != lineShort ||
+		l.GetEtaP80() != nil && (l.GetEta() == nil || l.GetEtaP80().AsTime().Before(l.GetEta().AsTime())) {
 		s.t.Fatalf("%s: the line does not add up: %v", job, l)
 	}
 }

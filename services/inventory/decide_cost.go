@@ -87,24 +87,45 @@ func paidFor(o *inventoryv1.Order, l *inventoryv1.ReceivedLine) *commonv1.Money 
 	if l.GetCost() != nil {
 		return l.GetCost()
 	}
-	var cost, ordered, before int64
-	currency := ""
-	for _, line := range o.GetLines() {
-		if line.GetPart() != l.GetPart() {
-			continue
-		}
-		c := line.GetCost()
-		if c == nil || currency != "" && c.GetCurrencyCode() != currency || c.GetMinorUnits() > replenish.MaxValue-cost {
-			return nil
-		}
-		currency = c.GetCurrencyCode()
-		cost, ordered, before = cost+c.GetMinorUnits(), ordered+line.GetQuantity(), before+line.GetReceived()
-	}
-	if currency == "" {
+	t, known := termsOf(o, l.GetPart())
+	if !known {
 		return nil
 	}
 	good := l.GetQuantity() - l.GetDamaged()
-	return money(replenish.ShareOf(cost, before+good, ordered)-replenish.ShareOf(cost, before, ordered), currency)
+	return money(replenish.ShareOf(t.cost, t.received+good, t.quantity)-replenish.ShareOf(t.cost, t.received, t.quantity), t.currency)
+}
+
+// ordering is what all lines of an order say of a part.
+type ordering struct {
+	cost, quantity, received int64
+	currency                 string
+}
+
+// termsOf sums the lines of a part; false: not all of them tell a cost in one currency.
+func termsOf(o *inventoryv1.Order, number string) (ordering, bool) {
+	var t ordering
+	for _, line := range o.GetLines() {
+		if line.GetPart() != number {
+			continue
+		}
+		c := line.GetCost()
+		if c == nil || t.currency != "" && c.GetCurrencyCode() != t.currency || c.GetMinorUnits() > replenish.MaxValue-t.cost {
+			return t, false
+		}
+		t.currency = c.GetCurrencyCode()
+		t.cost, t.quantity, t.received = t.cost+c.GetMinorUnits(), t.quantity+line.GetQuantity(), t.received+line.GetReceived()
+	}
+	return t, t.currency != ""
+}
+
+// stillCosts is what a confirmed quantity costs if the supplier says nothing of
+// it: as much for each as was ordered. nil: nothing was said then.
+func stillCosts(o *inventoryv1.Order, l *inventoryv1.OrderLine) *commonv1.Money {
+	t, known := termsOf(o, l.GetPart())
+	if l.GetCost() != nil || !known {
+		return l.GetCost()
+	}
+	return money(replenish.ShareOf(t.cost, l.GetQuantity(), t.quantity), t.currency)
 }
 
 // checkCosts refuses costs that are no amounts.
@@ -119,6 +140,15 @@ func checkCosts(what string, costs []*commonv1.Money) error {
 		return bad
 	}
 	return nil
+}
+
+// costsOf lists what some lines say of their cost.
+func costsOf[L interface{ GetCost() *commonv1.Money }](lines []L) []*commonv1.Money {
+	costs := make([]*commonv1.Money, len(lines))
+	for i, l := range lines {
+		costs[i] = l.GetCost()
+	}
+	return costs
 }
 
 // paid gives what each line of a receipt cost, before its order counts it. Two

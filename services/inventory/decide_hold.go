@@ -136,7 +136,7 @@ func returnParts(st *State, in sitelog.Input, req *inventoryv1.ReturnPartsReques
 		quantity := out(l)
 		d.free(l)
 		l.Returned += quantity
-		l.State, l.Eta = lineReturned, nil
+		l.State, l.Eta, l.EtaP80 = lineReturned, nil, nil
 		if err := d.move(change{
 			part:      l.GetPart(),
 			kind:      inventoryv1.MovementKind_MOVEMENT_KIND_RETURNED,

@@ -54,11 +54,7 @@ func importParts(st *State, in sitelog.Input, req *inventoryv1.ImportPartsReques
 		events = append(events, &inventoryv1.PartListed{Part: about, Source: in.Actor.Person})
 	}
 	if req.GetDryRun() {
-		for _, m := range mistakes[:min(len(mistakes), mistakesInDryRun)] {
-			resp.Mistakes = append(resp.Mistakes, &inventoryv1.ImportMistake{
-				Line: int32(m.Line), Column: m.Column, Text: m.Text, //nolint:gosec // a file has far fewer lines
-			})
-		}
+		resp.Mistakes = tellMistakes(mistakes)
 		return nil, resp, nil
 	}
 	if len(mistakes) > 0 {

@@ -30,17 +30,30 @@ func placeOrder(st *State, in sitelog.Input, req *inventoryv1.PlaceOrderRequest)
 		if p == nil {
 			return nil, nil, noPart(l.GetPart())
 		}
-		if whole := replenish.InPacks(l.GetQuantity(), p.about.GetPack()); whole != l.GetQuantity() {
-			bad.WithField(fmt.Sprintf("lines[%d].quantity", i), "%s comes in packs of %d; order %d", l.GetPart(), p.about.GetPack(), whole)
-		}
+		pack, days := p.about.GetPack(), p.about.GetLeadTimeDays()
 		line := &inventoryv1.OrderLine{Part: l.GetPart(), Quantity: l.GetQuantity(), Expected: l.GetExpected(), Cost: l.GetCost()}
+		if offer := st.suppliers.offers[l.GetPart()][req.GetSupplier()]; offer != nil {
+			pack, days = offer.GetPack(), offer.GetLeadTimeDays()
+			if l.GetQuantity() < offer.GetMinimum() {
+				bad.WithField(fmt.Sprintf("lines[%d].quantity", i), "%s sells %s from %d on", req.GetSupplier(), l.GetPart(), offer.GetMinimum())
+			}
+			if line.GetCost() == nil {
+				line.Cost = money(priceOf(offer, l.GetQuantity()), st.suppliers.terms[req.GetSupplier()].GetCurrencyCode())
+			}
+		}
+		if whole := replenish.InPacks(l.GetQuantity(), pack); whole != l.GetQuantity() {
+			bad.WithField(fmt.Sprintf("lines[%d].quantity", i), "%s comes in packs of %d; order %d", l.GetPart(), pack, whole)
+		}
 		if line.GetExpected() == nil {
-			line.Expected = timestamppb.New(in.Now.Add(time.Duration(p.about.GetLeadTimeDays()) * 24 * time.Hour))
+			line.Expected = timestamppb.New(in.Now.Add(time.Duration(days) * 24 * time.Hour))
 		}
 		o.Lines = append(o.Lines, line)
 	}
 	if len(bad.Fields) > 0 {
 		return nil, nil, bad
+	}
+	if err := checkCosts("lines", costsOf(req.GetLines())); err != nil {
+		return nil, nil, err
 	}
 	d := newDraft(st, in)
 	d.setOrder(o, &inventoryv1.OrderPlaced{Order: o})
@@ -69,6 +82,9 @@ func confirmOrder(st *State, in sitelog.Input, req *inventoryv1.ConfirmOrderRequ
 		return nil, nil, err
 	}
 	received, err := confirmable(o, req)
+	if err == nil {
+		err = checkCosts("lines", costsOf(req.GetLines()))
+	}
 	if err != nil {
 		return nil, nil, err
 	}
@@ -77,7 +93,7 @@ func confirmOrder(st *State, in sitelog.Input, req *inventoryv1.ConfirmOrderRequ
 		return replaced
 	})
 	for _, l := range req.GetLines() {
-		line := &inventoryv1.OrderLine{Part: l.GetPart(), Quantity: l.GetQuantity(), Expected: l.GetExpected(), Cost: l.GetCost()}
+		line := &inventoryv1.OrderLine{Part: l.GetPart(), Quantity: l.GetQuantity(), Expected: l.GetExpected(), Cost: stillCosts(st.orders[req.GetOrder()], l)}
 		if line.GetExpected() == nil {
 			line.Expected = dayOf(st.orders[req.GetOrder()], l.GetPart())
 		}

@@ -7,7 +7,6 @@ import (
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
-	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -101,9 +100,5 @@ func checkReceipt(st *State, req *inventoryv1.ReceiveGoodsRequest) error {
 	if len(bad.Fields) > 0 {
 		return bad
 	}
-	costs := make([]*commonv1.Money, 0, len(req.GetLines()))
-	for _, l := range req.GetLines() {
-		costs = append(costs, l.GetCost())
-	}
-	return checkCosts("lines", costs)
+	return checkCosts("lines", costsOf(req.GetLines()))
 }

@@ -26,6 +26,8 @@ type draft struct {
 	holds  map[string]*inventoryv1.Hold
 	claims map[string]claim // of the jobs in holds
 	orders map[string]*inventoryv1.Order
+	// likelyDays by delivery, see likely.
+	likelyDays map[coming]int
 	// touched are the parts of which something came free, was wanted or was dated anew.
 	touched map[string]struct{}
 	moved   uint64
@@ -52,12 +54,13 @@ type telling struct {
 func newDraft(st *State, in sitelog.Input) *draft {
 	return &draft{
 		st: st, in: in,
-		shelf:   map[string]*shelf{},
-		holds:   map[string]*inventoryv1.Hold{},
-		claims:  map[string]claim{},
-		orders:  map[string]*inventoryv1.Order{},
-		touched: map[string]struct{}{},
-		moved:   st.moved,
+		shelf:      map[string]*shelf{},
+		holds:      map[string]*inventoryv1.Hold{},
+		claims:     map[string]claim{},
+		orders:     map[string]*inventoryv1.Order{},
+		likelyDays: map[coming]int{},
+		touched:    map[string]struct{}{},
+		moved:      st.moved,
 	}
 }
 

@@ -40,12 +40,12 @@ func place(l *inventoryv1.HoldLine) {
 		l.State = lineShort
 		return
 	}
-	l.Eta = nil
+	l.Eta, l.EtaP80 = nil, nil
 }
 
 // letGo ends what a line wants. What is at the car stays to be brought back.
 func letGo(l *inventoryv1.HoldLine) {
-	l.Held, l.Eta = 0, nil
+	l.Held, l.Eta, l.EtaP80 = 0, nil, nil
 	if n := out(l); n > 0 {
 		l.State, l.Quantity = lineIssued, n
 		return

@@ -72,9 +72,14 @@ func evolve(st *State, e sitelog.Event) {
 	case *inventoryv1.OrderConfirmed:
 		st.setOrder(m.GetOrder())
 	case *inventoryv1.GoodsReceived:
+		st.suppliers.arrived(st.orders[m.GetOrder()], m, e.Time)
 		st.setOrder(m.GetAfter())
 	case *inventoryv1.OrderCancelled:
 		st.cancelOrder(m.GetOrder())
+	case *inventoryv1.SupplierSet:
+		st.suppliers.terms[m.GetSupplier().GetId()] = m.GetSupplier()
+	case *inventoryv1.OfferSet:
+		st.suppliers.set(m.GetOffer())
 	case *logv1.Archived:
 		st.archive(m, e.Number, e.Time)
 	case *logv1.Recalled:

@@ -156,7 +156,7 @@ func idle(questions []question) ([]*inventoryv1.IdleStock, error) {
 		}
 		if d.Quantity > 0 {
 			all = append(all, &inventoryv1.IdleStock{
-				Part: q.about.GetNumber(), Title: q.about.GetTitle(), Quantity: d.Quantity, Value: costOf(q.about, d.Quantity),
+				Part: q.about.GetNumber(), Title: q.about.GetTitle(), Quantity: d.Quantity, Value: q.valueOf(d.Quantity),
 				Bin: q.about.GetBin(), Reason: strings.ReplaceAll(d.Reason, "period", "week"),
 			})
 		}

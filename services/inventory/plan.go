@@ -190,6 +190,8 @@ func (d *draft) line(p *jobv1.PartWanted, was *inventoryv1.HoldLine) *inventoryv
 		ForStep:  p.GetForStep(),
 		Picked:   was.GetPicked(),
 		Stray:    was.GetStray(),
+
+		Probability: p.GetProbability(),
 	}
 	if number != p.GetPart() {
 		l.Title = fmt.Sprintf("%s (replaces %s)", about.GetTitle(), p.GetPart())

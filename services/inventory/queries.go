@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"context"
+	"maps"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -140,17 +141,18 @@ func (s *Server) ProposeOrders(ctx context.Context, _ *inventoryv1.ProposeOrders
 	}
 	now := s.now()
 	var questions []question
+	var terms map[string]*inventoryv1.Supplier
 	if _, err := s.runner.View(ctx, who.Site, func(st *State) error {
-		questions = st.questions(now)
+		questions, terms = st.questions(now), maps.Clone(st.suppliers.terms)
 		return nil
 	}); err != nil {
 		return nil, err
 	}
-	proposals, err := proposeOrders(questions, now)
+	list, err := shop(questions, terms, now)
 	if err != nil {
 		return nil, err
 	}
-	return &inventoryv1.ProposeOrdersResponse{Proposals: proposals}, nil
+	return &inventoryv1.ProposeOrdersResponse{Proposals: list.proposals}, nil
 }
 
 // WatchParts implements InventoryServiceServer.

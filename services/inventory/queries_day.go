@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"context"
+	"maps"
 	"time"
 
 	"ramprow/internal/platform/command"
@@ -33,17 +34,18 @@ func (s *Server) GetMorning(ctx context.Context, req *inventoryv1.GetMorningRequ
 	}
 	var resp *inventoryv1.GetMorningResponse
 	var asked []question
+	var terms map[string]*inventoryv1.Supplier
 	if _, err := s.runner.View(ctx, who.Site, func(st *State) error {
-		resp, asked = st.morning(now, until), st.questions(now)
+		resp, asked, terms = st.morning(now, until), st.questions(now), maps.Clone(st.suppliers.terms)
 		return nil
 	}); err != nil {
 		return nil, err
 	}
-	proposals, err := proposeOrders(asked, now)
+	list, err := shop(asked, terms, now)
 	if err != nil {
 		return nil, err
 	}
-	resp.Orders = bySupplier(proposals)
+	resp.Orders = list.orders
 	if resp.Idle, err = idle(asked); err != nil {
 		return nil, err
 	}

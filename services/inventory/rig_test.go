@@ -263,3 +263,12 @@ func kinds(events []proto.Message) []string {
 	}
 	return names
 }
+
+// proposeOrders lists what to buy, where suppliers have set no terms.
+func proposeOrders(questions []question, now time.Time) ([]*inventoryv1.Proposal, error) {
+	list, err := shop(questions, nil, now)
+	if err != nil {
+		return nil, err
+	}
+	return list.proposals, nil
+}

@@ -77,6 +77,7 @@ func (d *draft) serve(number string) {
 // coming is what an open order still brings of a part.
 type coming struct {
 	order    uint64
+	supplier string
 	quantity int64
 	at       time.Time
 }
@@ -87,7 +88,7 @@ func (d *draft) deliveries(number string) []coming {
 	add := func(o *inventoryv1.Order) {
 		for _, l := range o.GetLines() {
 			if n := outstanding(o, l); n > 0 && l.GetPart() == number && l.GetExpected() != nil {
-				all = append(all, coming{numberOf(o.GetName()), n, l.GetExpected().AsTime()})
+				all = append(all, coming{numberOf(o.GetName()), o.GetSupplier(), n, l.GetExpected().AsTime()})
 			}
 		}
 	}
@@ -124,10 +125,11 @@ func (d *draft) date(number string) {
 			if l.GetEta() != nil {
 				dated--
 			}
-			var eta *timestamppb.Timestamp
-			eta, deliveries = d.promise(deliveries, lacking(l), l.GetEta())
-			if !proto.Equal(eta, l.GetEta()) {
-				d.hold(c.job).GetLines()[i].Eta = eta
+			var p promised
+			p, deliveries = d.promise(deliveries, lacking(l), l.GetEta())
+			if !proto.Equal(p.eta, l.GetEta()) || !proto.Equal(p.likely, l.GetEtaP80()) {
+				own := d.hold(c.job).GetLines()[i]
+				own.Eta, own.EtaP80 = p.eta, p.likely
 			}
 		}
 	}
@@ -148,28 +150,33 @@ func (d *draft) dated(number string) int {
 // promise takes a quantity from the deliveries and tells when the last of it
 // arrives; nil if it is not all on order. What was told already about a late
 // delivery stands as long as it lies ahead.
-func (d *draft) promise(deliveries []coming, quantity int64, told *timestamppb.Timestamp) (eta *timestamppb.Timestamp, left []coming) {
+func (d *draft) promise(deliveries []coming, quantity int64, told *timestamppb.Timestamp) (p promised, left []coming) {
+	var from []coming
 	for len(deliveries) > 0 {
 		next := &deliveries[0]
 		taken := min(quantity, next.quantity)
 		quantity -= taken
 		next.quantity -= taken
 		at := next.at
+		from = append(from, coming{supplier: next.supplier, quantity: taken, at: at})
 		if next.quantity == 0 {
 			deliveries = deliveries[1:]
 		}
 		if quantity > 0 {
 			continue
 		}
-		if at.After(d.in.Now) {
-			return timestamppb.New(at), deliveries
+		switch {
+		case at.After(d.in.Now):
+			p.eta = timestamppb.New(at)
+		case told != nil && told.AsTime().After(d.in.Now):
+			p.eta = told
+		default:
+			p.eta = timestamppb.New(d.in.Now.Add(lateGrace))
 		}
-		if told != nil && told.AsTime().After(d.in.Now) {
-			return told, deliveries
-		}
-		return timestamppb.New(d.in.Now.Add(lateGrace)), deliveries
+		p.likely = d.likely(from, p.eta)
+		return p, deliveries
 	}
-	return nil, nil
+	return promised{}, nil
 }
 
 // close sets what follows for the hold as a whole from its lines.
@@ -194,7 +201,7 @@ func (d *draft) close(doc *inventoryv1.Hold) {
 // expect sets when the last missing line is expected. For what nobody has
 // ordered that is the lead time from now on.
 func (d *draft) expect(doc *inventoryv1.Hold) {
-	doc.Eta, doc.EtaOrdered = nil, false
+	doc.Eta, doc.EtaP80, doc.EtaOrdered = nil, nil, false
 	if doc.GetState() != inventoryv1.HoldState_HOLD_STATE_SHORT {
 		return
 	}
@@ -205,16 +212,25 @@ func (d *draft) expect(doc *inventoryv1.Hold) {
 			continue
 		}
 		at := d.leadEnd(l.GetPart())
+		likely := l.GetEtaP80()
 		if l.GetEta() != nil {
 			at = l.GetEta().AsTime()
 		} else {
 			doc.EtaOrdered = false
+			likely = d.likelyLeadEnd(l.GetPart())
+		}
+		if likely != nil && (doc.GetEtaP80() == nil || likely.AsTime().After(doc.GetEtaP80().AsTime())) {
+			doc.EtaP80 = likely
 		}
 		if at.After(latest) {
 			latest = at
 		}
 	}
 	doc.Eta = timestamppb.New(latest)
+	// A line of which nothing is known is taken at its word.
+	if doc.GetEtaP80() != nil && latest.After(doc.GetEtaP80().AsTime()) {
+		doc.EtaP80 = doc.GetEta()
+	}
 }
 
 // leadEnd is when a part arrives if it is ordered now.

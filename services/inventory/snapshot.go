@@ -26,6 +26,7 @@ type kept struct {
 	OrderShelf rest.Kept
 	PageShelf  rest.Kept
 	Placed     uint64
+	Suppliers  keptSuppliers
 	LastExpiry time.Time
 	LastShort  time.Time
 }
@@ -48,6 +49,12 @@ type keptWorth struct {
 	Currency                       string
 }
 
+type keptSuppliers struct {
+	Terms  map[string]*inventoryv1.Supplier
+	Offers []*inventoryv1.Offer
+	Late   map[string][]int32
+}
+
 type keptWeek struct{ Week, Taken int64 }
 
 type keptHold struct {
@@ -65,7 +72,7 @@ func snapshot(st *State) func() ([]byte, error) {
 		Holds: make(map[string]keptHold, len(st.holds)), Orders: maps.Clone(st.orders),
 		Movements: maps.Clone(st.movements), Moved: st.moved,
 		HoldShelf: st.shelves.holds.Keep(), OrderShelf: st.shelves.orders.Keep(), PageShelf: st.shelves.pages.Keep(),
-		Placed: st.placed, LastExpiry: st.lastExpiry, LastShort: st.lastShort,
+		Placed: st.placed, Suppliers: st.suppliers.keep(), LastExpiry: st.lastExpiry, LastShort: st.lastShort,
 	}
 	for number, p := range st.parts {
 		kp := keptPart{
@@ -118,6 +125,7 @@ func restore(site string, data []byte) (*State, error) {
 	}
 	st.successors, st.movements, st.moved, st.placed = k.Successors, k.Movements, k.Moved, k.Placed
 	st.shelves = shelves{holds: k.HoldShelf.Shelf(), orders: k.OrderShelf.Shelf(), pages: k.PageShelf.Shelf()}
+	st.suppliers = k.Suppliers.suppliers()
 	st.lastExpiry, st.lastShort = k.LastExpiry, k.LastShort
 	return st, nil
 }

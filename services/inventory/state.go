@@ -25,9 +25,10 @@ type State struct {
 	moved     uint64
 	shelves   shelves
 	// placed is the number of the newest order.
-	placed   uint64
-	expiries ordered[deadline]
-	arrivals ordered[deadline] // of what is short
+	placed    uint64
+	suppliers suppliers
+	expiries  ordered[deadline]
+	arrivals  ordered[deadline] // of what is short
 	// When the newest hold expired, and the newest was told to be short.
 	lastExpiry, lastShort time.Time
 }
@@ -86,6 +87,7 @@ func newState(string) *State {
 		holds:      map[string]*holding{},
 		orders:     map[string]*inventoryv1.Order{},
 		movements:  map[uint64]*inventoryv1.Movement{},
+		suppliers:  newSuppliers(),
 		expiries:   ordered[deadline]{compare: compareDeadlines},
 		arrivals:   ordered[deadline]{compare: compareDeadlines},
 	}

@@ -50,7 +50,7 @@ func (p *planner) jointDue(j *cataloguev1.Joint, step string) *jobv1.JointDue {
 		case catalogue.Maybe:
 			feature := p.openFeature(set.GetWhen())
 			for _, value := range p.valuesMeeting(feature, set.GetWhen()) {
-				due.Designs = append(due.Designs, &jobv1.JointStages{Feature: feature, Value: value, Stages: set.GetStages()})
+				due.Designs = append(due.Designs, &jobv1.JointStages{Feature: feature, Value: value.Value, Stages: set.GetStages()})
 			}
 		}
 	}

@@ -66,7 +66,7 @@ func (p *planner) addUse(s *jobv1.PlannedStep, use *cataloguev1.PartUse) {
 	switch p.facts.Holds(use.GetWhen()) {
 	case catalogue.No:
 	case catalogue.Yes:
-		p.addLine(s, use, "", "")
+		p.addLine(s, use, "", catalogue.Possible{})
 	case catalogue.Maybe:
 		feature := p.openFeature(use.GetWhen())
 		for _, value := range p.valuesMeeting(feature, use.GetWhen()) {
@@ -86,14 +86,14 @@ func (p *planner) openFeature(when []*cataloguev1.Condition) string {
 	return ""
 }
 
-func (p *planner) valuesMeeting(feature string, when []*cataloguev1.Condition) []string {
-	var values []string
+func (p *planner) valuesMeeting(feature string, when []*cataloguev1.Condition) []catalogue.Possible {
+	var values []catalogue.Possible
 	for _, v := range p.facts.Values(feature) {
 		meets := !slices.ContainsFunc(when, func(c *cataloguev1.Condition) bool {
 			return c.GetFeature() == feature && !slices.Contains(c.GetAnyOf(), v.Value)
 		})
 		if meets {
-			values = append(values, v.Value)
+			values = append(values, v)
 		}
 	}
 	return values
@@ -101,9 +101,9 @@ func (p *planner) valuesMeeting(feature string, when []*cataloguev1.Condition) [
 
 func (p *planner) may(when []*cataloguev1.Condition) bool { return p.facts.Holds(when) != catalogue.No }
 
-func (p *planner) addLine(s *jobv1.PlannedStep, use *cataloguev1.PartUse, feature, value string) {
+func (p *planner) addLine(s *jobv1.PlannedStep, use *cataloguev1.PartUse, feature string, value catalogue.Possible) {
 	part := p.catalogue.Part(use.GetPart())
-	line := p.lineName(s, use.GetPart(), value)
+	line := p.lineName(s, use.GetPart(), value.Value)
 	if i := slices.IndexFunc(p.plan.GetParts(), func(w *jobv1.PartWanted) bool { return w.GetLine() == line }); i >= 0 {
 		p.plan.Parts[i].Quantity += use.GetQuantity()
 		p.plan.Parts[i].Price = p.priceOf(part, p.plan.GetParts()[i].GetQuantity())
@@ -111,7 +111,7 @@ func (p *planner) addLine(s *jobv1.PlannedStep, use *cataloguev1.PartUse, featur
 	}
 	p.plan.Parts = append(p.plan.Parts, &jobv1.PartWanted{
 		Line: line, Part: use.GetPart(), Title: part.GetTitle(), Quantity: use.GetQuantity(), Unit: part.GetUnit(),
-		Feature: feature, Value: value, UsedOnce: part.GetUsedOnce(),
+		Feature: feature, Value: value.Value, Probability: value.Share, UsedOnce: part.GetUsedOnce(),
 		Price: p.priceOf(part, use.GetQuantity()), ForStep: s.GetId(),
 	})
 	s.PartLines = append(s.PartLines, line)

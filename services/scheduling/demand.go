@@ -62,7 +62,11 @@ func hearParts(d *schedulingv1.Demand, hold *inventoryv1.Hold) {
 			undated = append(undated, orElse(line.GetTitle(), line.GetPart()))
 		}
 	}
-	if d.PartsEta = hold.GetEta(); d.GetPartsEta() == nil || len(undated) > 0 {
+	d.PartsEta = hold.GetEta()
+	if hold.GetEtaP80() != nil { // a car is opened once its parts are there likely, not on the day that was promised
+		d.PartsEta = hold.GetEtaP80()
+	}
+	if d.GetPartsEta() == nil || len(undated) > 0 {
 		d.PartsKnown, d.PartsEta = false, nil
 		d.PartsMissing = fmt.Sprintf("nobody knows when its missing parts come: %s; order them", orElse(strings.Join(undated, ", "), "see its hold"))
 	}

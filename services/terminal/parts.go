@@ -16,7 +16,9 @@ func partsCommands() *cobra.Command {
 		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
 		partsPick, partsPutAway,
 		partsHolds, partsHold, partsHoldFor, partsReallocate, partsIssue, partsReturn, partsRelease, partsRenew,
-		partsMorning, partsWhy, partsValue, partsCorrectCost, partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
+		partsMorning, partsWhy, partsValue, partsCorrectCost,
+		partsSuppliers, partsSupplier, partsOffers, partsOffer, partsImportOffers, partsExportOffers, partsPromise, partsBuyOnce, partsClasses,
+		partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)
 }
 

@@ -46,7 +46,13 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 		if o.GetCost() != nil {
 			head += ", " + money(o.GetCost())
 		}
+		if o.GetCarriage().GetMinorUnits() > 0 {
+			head += " and " + money(o.GetCarriage()) + " carriage"
+		}
 		lines = append(lines, head)
+		for _, n := range o.GetNotes() {
+			lines = append(lines, "    note: "+n)
+		}
 		for _, p := range o.GetLines() {
 			lines = append(lines, fmt.Sprintf("    %d × %s  %s (%s)", p.GetQuantity(), p.GetPart(), p.GetTitle(), p.GetReason()))
 		}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/partmaster"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -46,8 +47,14 @@ func partsImport(o *options) *cobra.Command {
 	return command
 }
 
+// mistaken is what a dry run answers.
+type mistaken interface {
+	proto.Message
+	GetMistakes() []*inventoryv1.ImportMistake
+}
+
 // tellMistakes prints all of them and ends with an error.
-func (s *session) tellMistakes(file string, r *inventoryv1.ImportPartsResponse) error {
+func (s *session) tellMistakes(file string, r mistaken) error {
 	if s.json {
 		if err := s.showJSON(r); err != nil {
 			return err

@@ -65,9 +65,17 @@ func expected(h *inventoryv1.Hold, now time.Time) string {
 		return ""
 	}
 	if !h.GetEtaOrdered() {
-		return at(h.GetEta(), now) + " if ordered now"
+		return at(h.GetEta(), now) + " if ordered now" + likely(h, now)
 	}
-	return at(h.GetEta(), now)
+	return at(h.GetEta(), now) + likely(h, now)
+}
+
+// likely is the day by which it is there with 80 %, where that is another one.
+func likely(h *inventoryv1.Hold, now time.Time) string {
+	if p80 := h.GetEtaP80(); p80 != nil && p80.AsTime().After(h.GetEta().AsTime()) {
+		return ", likely by " + at(p80, now)
+	}
+	return ""
 }
 
 func partsHold(o *options) *cobra.Command {

@@ -28,6 +28,7 @@ func partsPropose(o *options) *cobra.Command {
 				figure("QUANTITY", func(p *inventoryv1.Proposal) string { return figures(p.GetQuantity()) }),
 				figure("COST", func(p *inventoryv1.Proposal) string { return money(p.GetCost()) }),
 				left("EXPECTED", func(p *inventoryv1.Proposal) string { return at(p.GetExpectedIfOrderedNow(), s.now()) }),
+				left("LIKELY BY", func(p *inventoryv1.Proposal) string { return at(p.GetP80IfOrderedNow(), s.now()) }),
 				left("JOBS", func(p *inventoryv1.Proposal) string { return strings.Join(p.GetJobs(), ", ") }),
 				left("WHY", (*inventoryv1.Proposal).GetReason),
 			})

@@ -15,6 +15,9 @@ type Stock struct {
 	Held    int64 // of what is on hand, for jobs
 	OnOrder int64 // not yet arrived
 	Wanted  int64 // by jobs, and not on hand for them
+	// ComesFree is what of Held and Wanted is for alternatives and will hardly be
+	// needed: it counts for the reorder point as if it were free already.
+	ComesFree int64
 	// Superseded parts are bought for waiting jobs only.
 	Superseded bool
 }
@@ -36,6 +39,10 @@ type Rules struct {
 	// OrderCost per order and HoldingCost per unit and period; 0: no EOQ.
 	OrderCost   float64
 	HoldingCost float64
+	// Breaks are unit prices from a quantity on, the first one from 0; with them the
+	// cheapest lot is sought, and holding a unit costs HoldingRate of its price per period.
+	Breaks      []Break
+	HoldingRate float64
 	// History is demand per period, oldest first; too short: no proposal from it.
 	History []float64
 }
@@ -66,9 +73,13 @@ func Propose(s Stock, r Rules) (Buy, error) {
 		b.Quantity = missing
 		b.Reason = fmt.Sprintf("jobs wait for %d and %d are on order", s.Wanted, s.OnOrder)
 	}
-	if !s.Superseded && level.known && s.Position() <= level.reorder {
-		b.Quantity = max(b.Quantity, level.upTo-s.Position())
-		b.Reason = joinReasons(b.Reason, fmt.Sprintf("%d free with all orders in, %s", s.Position(), level.reason))
+	if free := s.Position() + s.ComesFree; !s.Superseded && level.known && free <= level.reorder {
+		b.Quantity = max(b.Quantity, level.upTo-free)
+		held := ""
+		if s.ComesFree > 0 {
+			held = fmt.Sprintf(" and %d back from alternatives", s.ComesFree)
+		}
+		b.Reason = joinReasons(b.Reason, fmt.Sprintf("%d free with all orders in%s, %s", free, held, level.reason))
 	}
 	if b.Quantity <= 0 {
 		return Buy{}, nil
@@ -97,6 +108,7 @@ func checkQuantities(s Stock, r Rules) error {
 		{"Held", s.Held},
 		{"OnOrder", s.OnOrder},
 		{"Wanted", s.Wanted},
+		{"ComesFree", s.ComesFree},
 		{"Reorder", r.Reorder},
 		{"UpTo", r.UpTo},
 		{"Pack", r.Pack},
@@ -106,7 +118,7 @@ func checkQuantities(s Stock, r Rules) error {
 			return &InputError{Field: q.field, Value: float64(q.value), Reason: fmt.Sprintf("must lie between 0 and %d", int64(MaxQuantity))}
 		}
 	}
-	return firstUnmet(notNegative("LeadPeriods", r.LeadPeriods), notNegative("OrderCost", r.OrderCost), notNegative("HoldingCost", r.HoldingCost))
+	return firstUnmet(notNegative("LeadPeriods", r.LeadPeriods), notNegative("OrderCost", r.OrderCost), notNegative("HoldingCost", r.HoldingCost), notNegative("HoldingRate", r.HoldingRate))
 }
 
 // InPacks rounds a quantity up to whole packs.
@@ -175,15 +187,22 @@ func (r Rules) fromDemand(p Profile) (level, error) {
 	if err != nil {
 		return level{}, err
 	}
-	return level{
-		known: true, reorder: reorder, upTo: reorder + lot,
-		reason: fmt.Sprintf("%s demand of %.2g a period, %.0f%% from the shelf needs %d when ordering",
-			p.Class, rate, 100*r.Fill, reorder),
-	}, nil
+	reason := fmt.Sprintf("%s demand of %.2g a period, %.0f%% from the shelf needs %d when ordering", p.Class, rate, 100*r.Fill, reorder)
+	if r.OrderCost > 0 {
+		reason += fmt.Sprintf(", lots of %d cost least", lot)
+	}
+	return level{known: true, reorder: reorder, upTo: reorder + lot, reason: reason}, nil
 }
 
 // lot is the economic quantity, or one period's demand if costs are unknown.
 func (r Rules) lot(rate float64) (int64, error) {
+	if r.OrderCost > 0 && r.HoldingRate > 0 && len(r.Breaks) > 0 {
+		lot, err := AllUnits(Discounted{FixedCost: r.OrderCost, HoldingRate: r.HoldingRate, Demand: rate, Breaks: r.Breaks})
+		if err != nil {
+			return 0, err
+		}
+		return wholeLot(lot), nil
+	}
 	if r.OrderCost == 0 || r.HoldingCost == 0 {
 		return int64(math.Max(1, math.Ceil(rate))), nil
 	}
@@ -191,5 +210,9 @@ func (r Rules) lot(rate float64) (int64, error) {
 	if err != nil {
 		return 0, err
 	}
-	return int64(math.Max(1, math.Min(math.Round(lot.Quantity), MaxQuantity))), nil
+	return wholeLot(lot), nil
+}
+
+func wholeLot(lot Lot) int64 {
+	return int64(math.Max(1, math.Min(math.Round(lot.Quantity), MaxQuantity)))
 }

@@ -2,6 +2,7 @@ package replenish
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 )
@@ -22,6 +23,19 @@ type Offer struct {
 	Price    float64
 	Pack     int64
 	Minimum  int64
+	// Breaks are lower prices from a quantity on, for all of it; they grow.
+	Breaks []Break
+}
+
+// price per unit of a quantity.
+func (o Offer) price(quantity int64) float64 {
+	price := o.Price
+	for _, b := range o.Breaks {
+		if float64(quantity) >= b.From {
+			price = b.Price
+		}
+	}
+	return price
 }
 
 // Wish is a part to buy from whoever offers it.
@@ -78,30 +92,77 @@ func Consolidate(suppliers []Supplier, wishes []Wish) (Basket, bool, error) {
 	return c.basket(best), true, nil
 }
 
+// chooser numbers suppliers and has every offer's cost ready, since all of it is
+// asked for again and again.
 type chooser struct {
-	suppliers map[string]Supplier
+	suppliers []Supplier // those who offer something, by name
 	wishes    []Wish
+	offers    [][]priced
+}
+
+// priced is an offer as it would be bought.
+type priced struct {
+	supplier int
+	quantity int64
+	cost     float64
 }
 
 func newChooser(suppliers []Supplier, wishes []Wish) (*chooser, error) {
-	c := &chooser{suppliers: map[string]Supplier{}, wishes: wishes}
 	for _, s := range suppliers {
 		if err := firstUnmet(notNegative("Minimum", s.Minimum), notNegative("Carriage", s.Carriage), notNegative("CarriageFree", s.CarriageFree)); err != nil {
 			return nil, err
 		}
-		c.suppliers[s.Name] = s
 	}
-	for _, w := range wishes {
-		if err := firstUnmet(positive("Quantity", float64(w.Quantity)), need{"Offers", float64(len(w.Offers)), len(w.Offers) > 0, "must not be empty"}); err != nil {
+	c := &chooser{wishes: wishes, offers: make([][]priced, len(wishes))}
+	numbers := map[string]int{}
+	for _, name := range namesOf(wishes) {
+		numbers[name] = len(c.suppliers)
+		c.suppliers = append(c.suppliers, Supplier{Name: name})
+	}
+	for _, s := range suppliers {
+		if n, offers := numbers[s.Name]; offers {
+			c.suppliers[n] = s
+		}
+	}
+	for i, w := range wishes {
+		if err := w.check(); err != nil {
 			return nil, err
 		}
 		for _, o := range w.Offers {
-			if err := firstUnmet(notNegative("Price", o.Price), notNegative("Pack", float64(o.Pack)), notNegative("Minimum", float64(o.Minimum))); err != nil {
-				return nil, err
-			}
+			quantity, cost := buys(w, o)
+			c.offers[i] = append(c.offers[i], priced{numbers[o.Supplier], quantity, cost})
 		}
 	}
 	return c, nil
+}
+
+func (w Wish) check() error {
+	if err := firstUnmet(positive("Quantity", float64(w.Quantity)), need{"Offers", float64(len(w.Offers)), len(w.Offers) > 0, "must not be empty"}); err != nil {
+		return err
+	}
+	for _, o := range w.Offers {
+		if err := firstUnmet(notNegative("Price", o.Price), notNegative("Pack", float64(o.Pack)), notNegative("Minimum", float64(o.Minimum))); err != nil {
+			return err
+		}
+		last := 0.0
+		for _, b := range o.Breaks {
+			if err := firstUnmet(need{"Breaks.From", b.From, b.From > last, "must grow"}, notNegative("Breaks.Price", b.Price)); err != nil {
+				return err
+			}
+			last = b.From
+		}
+	}
+	return nil
+}
+
+func namesOf(wishes []Wish) []string {
+	seen := map[string]bool{}
+	for _, w := range wishes {
+		for _, o := range w.Offers {
+			seen[o.Supplier] = true
+		}
+	}
+	return slices.Sorted(maps.Keys(seen))
 }
 
 func (c *chooser) choices() float64 {
@@ -112,33 +173,65 @@ func (c *chooser) choices() float64 {
 	return n
 }
 
-// buys is the quantity and cost of a wish at one of its offers.
+// buys is the quantity and cost of a wish at one of its offers: what is wanted in
+// whole packs, or more of it where a lower price makes that cost less altogether.
 func buys(w Wish, o Offer) (quantity int64, cost float64) {
 	quantity = InPacks(max(w.Quantity, o.Minimum), o.Pack)
-	return quantity, o.Price * float64(quantity)
+	cost = o.price(quantity) * float64(quantity)
+	for _, b := range o.Breaks {
+		if b.From <= float64(quantity) || b.From > MaxQuantity {
+			continue
+		}
+		more := InPacks(int64(math.Ceil(b.From)), o.Pack)
+		if all := o.price(more) * float64(more); all < cost {
+			quantity, cost = more, all
+		}
+	}
+	return quantity, cost
 }
 
-// cost of a choice of offers, one per wish; infinite if a minimum is not reached.
-func (c *chooser) cost(choice []int) float64 {
-	values := map[string]float64{}
-	total := 0.0
-	for i, w := range c.wishes {
-		_, cost := buys(w, w.Offers[choice[i]])
-		values[w.Offers[choice[i]].Supplier] += cost
-		total += cost
+// filling is what a choice of offers, one per wish, comes to with each supplier.
+type filling struct {
+	values []float64
+	lines  []int
+	goods  float64
+}
+
+func (c *chooser) put(choice []int) *filling {
+	b := &filling{values: make([]float64, len(c.suppliers)), lines: make([]int, len(c.suppliers))}
+	for i, j := range choice {
+		b.add(c.offers[i][j], 1)
 	}
-	for name, value := range values {
-		s := c.suppliers[name]
-		if value < s.Minimum {
+	return b
+}
+
+// add puts a line in, or takes it out.
+func (b *filling) add(p priced, times int) {
+	b.values[p.supplier] += float64(times) * p.cost
+	b.lines[p.supplier] += times
+	b.goods += float64(times) * p.cost
+}
+
+// total is infinite if a minimum is not reached.
+func (c *chooser) total(b *filling) float64 {
+	total := b.goods
+	for n, s := range c.suppliers {
+		if b.lines[n] == 0 {
+			continue
+		}
+		// Sums that were moved about may fall short by a rounding.
+		if b.values[n] < s.Minimum-1e-9 {
 			return math.Inf(1)
 		}
-		total += s.carriage(value)
+		total += s.carriage(b.values[n])
 	}
 	return total
 }
 
+func (c *chooser) cost(choice []int) float64 { return c.total(c.put(choice)) }
+
 func (s Supplier) carriage(value float64) float64 {
-	if s.CarriageFree > 0 && value >= s.CarriageFree {
+	if s.CarriageFree > 0 && value >= s.CarriageFree-1e-9 {
 		return 0
 	}
 	return s.Carriage
@@ -166,43 +259,48 @@ func (c *chooser) every() []int {
 }
 
 // improve starts from the cheapest offer of each wish, and from each supplier for
-// all that it offers.
+// all that it offers. Beyond some suppliers the largest alone are tried.
 func (c *chooser) improve() []int {
-	var best []int
-	least := math.Inf(1)
-	for _, preferred := range append(c.names(), "") {
+	best := c.start(-1)
+	least := c.descend(best)
+	for _, preferred := range c.largest(mostStarts) {
 		choice := c.start(preferred)
-		cost := c.descend(choice)
-		if best == nil || cost < least {
+		if cost := c.descend(choice); cost < least {
 			best, least = choice, cost
 		}
 	}
 	return best
 }
 
-func (c *chooser) names() []string {
-	seen := map[string]bool{}
-	for _, w := range c.wishes {
-		for _, o := range w.Offers {
-			seen[o.Supplier] = true
+// mostStarts and mostRounds bound the moves that are tried.
+const (
+	mostStarts = 10
+	mostRounds = 50
+)
+
+// largest gives the suppliers that offer most wishes, so many at most.
+func (c *chooser) largest(most int) []int {
+	counts := make([]int, len(c.suppliers))
+	numbers := make([]int, len(c.suppliers))
+	for n := range numbers {
+		numbers[n] = n
+	}
+	for _, offers := range c.offers {
+		for _, p := range offers {
+			counts[p.supplier]++
 		}
 	}
-	names := make([]string, 0, len(seen))
-	for name := range seen {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	return names
+	slices.SortStableFunc(numbers, func(a, b int) int { return counts[b] - counts[a] })
+	return numbers[:min(most, len(numbers))]
 }
 
-func (c *chooser) start(preferred string) []int {
+// start chooses one supplier wherever it offers, and the cheapest elsewhere.
+func (c *chooser) start(preferred int) []int {
 	choice := make([]int, len(c.wishes))
-	for i, w := range c.wishes {
-		for j, o := range w.Offers {
-			_, cost := buys(w, o)
-			_, least := buys(w, w.Offers[choice[i]])
-			now := w.Offers[choice[i]].Supplier == preferred
-			if o.Supplier == preferred && !now || now == (o.Supplier == preferred) && cost < least {
+	for i, offers := range c.offers {
+		for j, p := range offers {
+			now := offers[choice[i]]
+			if p.supplier == preferred && now.supplier != preferred || (p.supplier == preferred) == (now.supplier == preferred) && p.cost < now.cost {
 				choice[i] = j
 			}
 		}
@@ -212,42 +310,52 @@ func (c *chooser) start(preferred string) []int {
 
 // descend makes the move that helps until none does, and gives the cost.
 func (c *chooser) descend(choice []int) float64 {
-	least := c.cost(choice)
-	for improved := true; improved; {
+	b := c.put(choice)
+	least := c.total(b)
+	for round, improved := 0, true; improved && round < mostRounds; round++ {
 		improved = false
-		for i, w := range c.wishes {
-			for j := range w.Offers {
-				was := choice[i]
-				choice[i] = j
-				if cost := c.cost(choice); cost < least {
-					least, improved = cost, true
-				} else {
-					choice[i] = was
+		for i, offers := range c.offers {
+			for j := range offers {
+				if j == choice[i] {
+					continue
 				}
+				b.add(offers[choice[i]], -1)
+				b.add(offers[j], 1)
+				if cost := c.total(b); cost < least-1e-9 {
+					least, improved = cost, true
+					choice[i] = j
+					continue
+				}
+				b.add(offers[j], -1)
+				b.add(offers[choice[i]], 1)
 			}
 		}
-		for _, to := range c.names() {
-			for _, from := range c.names() {
+		for to := range c.suppliers {
+			for from := range c.suppliers {
+				if from == to || b.lines[from] == 0 {
+					continue
+				}
 				moved := c.moved(choice, from, to)
-				if cost := c.cost(moved); cost < least {
+				if cost := c.cost(moved); cost < least-1e-9 {
 					copy(choice, moved)
 					least, improved = cost, true
+					b = c.put(choice)
 				}
 			}
 		}
 	}
-	return least
+	return c.cost(choice)
 }
 
 // moved gives one supplier's lines to another where it offers them.
-func (c *chooser) moved(choice []int, from, to string) []int {
+func (c *chooser) moved(choice []int, from, to int) []int {
 	moved := slices.Clone(choice)
-	for i, w := range c.wishes {
-		if w.Offers[choice[i]].Supplier != from {
+	for i, offers := range c.offers {
+		if offers[choice[i]].supplier != from {
 			continue
 		}
-		for j, o := range w.Offers {
-			if o.Supplier == to {
+		for j, p := range offers {
+			if p.supplier == to {
 				moved[i] = j
 			}
 		}
@@ -256,36 +364,40 @@ func (c *chooser) moved(choice []int, from, to string) []int {
 }
 
 func (c *chooser) basket(choice []int) Basket {
-	var b Basket
-	values := map[string]float64{}
+	b := c.put(choice)
+	basket := Basket{Goods: b.goods}
+	for n, s := range c.suppliers {
+		if b.lines[n] > 0 {
+			basket.Carriage += s.carriage(b.values[n])
+		}
+	}
 	for i, w := range c.wishes {
-		o := w.Offers[choice[i]]
-		quantity, cost := buys(w, o)
-		b.Goods += cost
-		values[o.Supplier] += cost
-		b.Lines = append(b.Lines, Placed{Part: w.Part, Supplier: o.Supplier, Quantity: quantity, Cost: cost})
+		p := c.offers[i][choice[i]]
+		l := Placed{Part: w.Part, Supplier: c.suppliers[p.supplier].Name, Quantity: p.quantity, Cost: p.cost}
+		l.Reason = c.why(i, p, b.values[p.supplier])
+		basket.Lines = append(basket.Lines, l)
 	}
-	for _, name := range c.names() {
-		if value, ordered := values[name]; ordered {
-			b.Carriage += c.suppliers[name].carriage(value)
-		}
+	return basket
+}
+
+// why tells why a wish is bought there.
+func (c *chooser) why(i int, p priced, value float64) string {
+	cheapest := math.Inf(1)
+	for _, o := range c.offers[i] {
+		cheapest = math.Min(cheapest, o.cost)
 	}
-	for i := range b.Lines {
-		l, w := &b.Lines[i], c.wishes[i]
-		cheapest := math.Inf(1)
-		for _, o := range w.Offers {
-			_, cost := buys(w, o)
-			cheapest = math.Min(cheapest, cost)
-		}
-		s := c.suppliers[l.Supplier]
-		switch {
-		case l.Cost <= cheapest:
-			l.Reason = fmt.Sprintf("%s is cheapest for it at %.2f", l.Supplier, l.Cost)
-		case s.CarriageFree > 0 && values[l.Supplier] >= s.CarriageFree:
-			l.Reason = fmt.Sprintf("%.2f dearer at %s, whose order comes free of carriage with it", l.Cost-cheapest, l.Supplier)
-		default:
-			l.Reason = fmt.Sprintf("%.2f dearer at %s, which saves another order's carriage or meets its minimum", l.Cost-cheapest, l.Supplier)
-		}
+	s := c.suppliers[p.supplier]
+	reason := ""
+	switch {
+	case p.cost <= cheapest:
+		reason = fmt.Sprintf("%s is cheapest for it at %.2f", s.Name, p.cost)
+	case s.CarriageFree > 0 && value >= s.CarriageFree:
+		reason = fmt.Sprintf("%.2f dearer at %s, whose order comes free of carriage with it", p.cost-cheapest, s.Name)
+	default:
+		reason = fmt.Sprintf("%.2f dearer at %s, which saves another order's carriage or meets its minimum", p.cost-cheapest, s.Name)
 	}
-	return b
+	if p.quantity > c.wishes[i].Quantity {
+		reason += fmt.Sprintf("; %d made %d by pack, minimum or a lower price", c.wishes[i].Quantity, p.quantity)
+	}
+	return reason
 }

@@ -428,11 +428,1185 @@ func (x *CorrectCostResponse) GetReceipt() *v1.Receipt {
 	return nil
 }
 
+type SetSupplierRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Supplier      *Supplier              `protobuf:"bytes,2,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetSupplierRequest) Reset() {
+	*x = SetSupplierRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetSupplierRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetSupplierRequest) ProtoMessage() {}
+
+func (x *SetSupplierRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetSupplierRequest.ProtoReflect.Descriptor instead.
+func (*SetSupplierRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *SetSupplierRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SetSupplierRequest) GetSupplier() *Supplier {
+	if x != nil {
+		return x.Supplier
+	}
+	return nil
+}
+
+type SetSupplierResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Supplier      *Supplier              `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetSupplierResponse) Reset() {
+	*x = SetSupplierResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetSupplierResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetSupplierResponse) ProtoMessage() {}
+
+func (x *SetSupplierResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetSupplierResponse.ProtoReflect.Descriptor instead.
+func (*SetSupplierResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *SetSupplierResponse) GetSupplier() *Supplier {
+	if x != nil {
+		return x.Supplier
+	}
+	return nil
+}
+
+func (x *SetSupplierResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type SetOfferRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Offer         *Offer                 `protobuf:"bytes,2,opt,name=offer,proto3" json:"offer,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetOfferRequest) Reset() {
+	*x = SetOfferRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetOfferRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetOfferRequest) ProtoMessage() {}
+
+func (x *SetOfferRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetOfferRequest.ProtoReflect.Descriptor instead.
+func (*SetOfferRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *SetOfferRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SetOfferRequest) GetOffer() *Offer {
+	if x != nil {
+		return x.Offer
+	}
+	return nil
+}
+
+type SetOfferResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Offer         *Offer                 `protobuf:"bytes,1,opt,name=offer,proto3" json:"offer,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetOfferResponse) Reset() {
+	*x = SetOfferResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetOfferResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetOfferResponse) ProtoMessage() {}
+
+func (x *SetOfferResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetOfferResponse.ProtoReflect.Descriptor instead.
+func (*SetOfferResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *SetOfferResponse) GetOffer() *Offer {
+	if x != nil {
+		return x.Offer
+	}
+	return nil
+}
+
+func (x *SetOfferResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type ImportOffersRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The first line names the columns. A line without a part holds a supplier's terms; lines of one supplier and part
+	// hold its prices.
+	Csv []byte `protobuf:"bytes,2,opt,name=csv,proto3" json:"csv,omitempty"`
+	// Tell what it would do and every mistake, and change nothing.
+	DryRun        bool `protobuf:"varint,3,opt,name=dry_run,json=dryRun,proto3" json:"dry_run,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportOffersRequest) Reset() {
+	*x = ImportOffersRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportOffersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportOffersRequest) ProtoMessage() {}
+
+func (x *ImportOffersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportOffersRequest.ProtoReflect.Descriptor instead.
+func (*ImportOffersRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ImportOffersRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ImportOffersRequest) GetCsv() []byte {
+	if x != nil {
+		return x.Csv
+	}
+	return nil
+}
+
+func (x *ImportOffersRequest) GetDryRun() bool {
+	if x != nil {
+		return x.DryRun
+	}
+	return false
+}
+
+type ImportOffersResponse struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Suppliers int32                  `protobuf:"varint,1,opt,name=suppliers,proto3" json:"suppliers,omitempty"`
+	Offers    int32                  `protobuf:"varint,2,opt,name=offers,proto3" json:"offers,omitempty"`
+	Unchanged int32                  `protobuf:"varint,3,opt,name=unchanged,proto3" json:"unchanged,omitempty"`
+	// Of a dry run: every mistake, by line.
+	Mistakes      []*ImportMistake `protobuf:"bytes,4,rep,name=mistakes,proto3" json:"mistakes,omitempty"`
+	Receipt       *v1.Receipt      `protobuf:"bytes,5,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ImportOffersResponse) Reset() {
+	*x = ImportOffersResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ImportOffersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ImportOffersResponse) ProtoMessage() {}
+
+func (x *ImportOffersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ImportOffersResponse.ProtoReflect.Descriptor instead.
+func (*ImportOffersResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ImportOffersResponse) GetSuppliers() int32 {
+	if x != nil {
+		return x.Suppliers
+	}
+	return 0
+}
+
+func (x *ImportOffersResponse) GetOffers() int32 {
+	if x != nil {
+		return x.Offers
+	}
+	return 0
+}
+
+func (x *ImportOffersResponse) GetUnchanged() int32 {
+	if x != nil {
+		return x.Unchanged
+	}
+	return 0
+}
+
+func (x *ImportOffersResponse) GetMistakes() []*ImportMistake {
+	if x != nil {
+		return x.Mistakes
+	}
+	return nil
+}
+
+func (x *ImportOffersResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type ListSuppliersRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListSuppliersRequest) Reset() {
+	*x = ListSuppliersRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListSuppliersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListSuppliersRequest) ProtoMessage() {}
+
+func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListSuppliersRequest.ProtoReflect.Descriptor instead.
+func (*ListSuppliersRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{11}
+}
+
+type ListSuppliersResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Suppliers     []*ListedSupplier      `protobuf:"bytes,1,rep,name=suppliers,proto3" json:"suppliers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListSuppliersResponse) Reset() {
+	*x = ListSuppliersResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListSuppliersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListSuppliersResponse) ProtoMessage() {}
+
+func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListSuppliersResponse.ProtoReflect.Descriptor instead.
+func (*ListSuppliersResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *ListSuppliersResponse) GetSuppliers() []*ListedSupplier {
+	if x != nil {
+		return x.Suppliers
+	}
+	return nil
+}
+
+type ListedSupplier struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// With its id alone if nobody has set its terms.
+	Supplier *Supplier `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	// Absent: nothing of it has arrived yet.
+	Reliability   *Reliability `protobuf:"bytes,2,opt,name=reliability,proto3" json:"reliability,omitempty"`
+	Offers        int32        `protobuf:"varint,3,opt,name=offers,proto3" json:"offers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListedSupplier) Reset() {
+	*x = ListedSupplier{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListedSupplier) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListedSupplier) ProtoMessage() {}
+
+func (x *ListedSupplier) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListedSupplier.ProtoReflect.Descriptor instead.
+func (*ListedSupplier) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *ListedSupplier) GetSupplier() *Supplier {
+	if x != nil {
+		return x.Supplier
+	}
+	return nil
+}
+
+func (x *ListedSupplier) GetReliability() *Reliability {
+	if x != nil {
+		return x.Reliability
+	}
+	return nil
+}
+
+func (x *ListedSupplier) GetOffers() int32 {
+	if x != nil {
+		return x.Offers
+	}
+	return 0
+}
+
+type ListOffersRequest struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Supplier string                 `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	Part     string                 `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// 0: 500.
+	PageSize      int32  `protobuf:"varint,3,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string `protobuf:"bytes,4,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListOffersRequest) Reset() {
+	*x = ListOffersRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListOffersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListOffersRequest) ProtoMessage() {}
+
+func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListOffersRequest.ProtoReflect.Descriptor instead.
+func (*ListOffersRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *ListOffersRequest) GetSupplier() string {
+	if x != nil {
+		return x.Supplier
+	}
+	return ""
+}
+
+func (x *ListOffersRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *ListOffersRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListOffersRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type ListOffersResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Offers        []*Offer               `protobuf:"bytes,1,rep,name=offers,proto3" json:"offers,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListOffersResponse) Reset() {
+	*x = ListOffersResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListOffersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListOffersResponse) ProtoMessage() {}
+
+func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListOffersResponse.ProtoReflect.Descriptor instead.
+func (*ListOffersResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *ListOffersResponse) GetOffers() []*Offer {
+	if x != nil {
+		return x.Offers
+	}
+	return nil
+}
+
+func (x *ListOffersResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type GetPromiseRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Part  string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// 0: 1.
+	Quantity int64 `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// How far to look; 0: 8.
+	Weeks         int32 `protobuf:"varint,3,opt,name=weeks,proto3" json:"weeks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPromiseRequest) Reset() {
+	*x = GetPromiseRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPromiseRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPromiseRequest) ProtoMessage() {}
+
+func (x *GetPromiseRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPromiseRequest.ProtoReflect.Descriptor instead.
+func (*GetPromiseRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *GetPromiseRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *GetPromiseRequest) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *GetPromiseRequest) GetWeeks() int32 {
+	if x != nil {
+		return x.Weeks
+	}
+	return 0
+}
+
+type GetPromiseResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Weeks []*PromiseWeek         `protobuf:"bytes,1,rep,name=weeks,proto3" json:"weeks,omitempty"`
+	// From when on the quantity can be promised if all comes on its day; absent: not within these weeks.
+	From *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	// In words.
+	Why           []string `protobuf:"bytes,3,rep,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetPromiseResponse) Reset() {
+	*x = GetPromiseResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetPromiseResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetPromiseResponse) ProtoMessage() {}
+
+func (x *GetPromiseResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetPromiseResponse.ProtoReflect.Descriptor instead.
+func (*GetPromiseResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *GetPromiseResponse) GetWeeks() []*PromiseWeek {
+	if x != nil {
+		return x.Weeks
+	}
+	return nil
+}
+
+func (x *GetPromiseResponse) GetFrom() *timestamppb.Timestamp {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *GetPromiseResponse) GetWhy() []string {
+	if x != nil {
+		return x.Why
+	}
+	return nil
+}
+
+type PromiseWeek struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Begins  *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=begins,proto3" json:"begins,omitempty"`
+	Arrives int64                  `protobuf:"varint,2,opt,name=arrives,proto3" json:"arrives,omitempty"`
+	// Wanted by jobs in it: by those with a turn in that week, and in the first week by those without one.
+	Wanted int64 `protobuf:"varint,3,opt,name=wanted,proto3" json:"wanted,omitempty"`
+	// Of them expected by the designs' probabilities, rounded half up.
+	Expected int64 `protobuf:"varint,4,opt,name=expected,proto3" json:"expected,omitempty"`
+	// What can be promised up to and including this week.
+	Free          int64 `protobuf:"varint,5,opt,name=free,proto3" json:"free,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PromiseWeek) Reset() {
+	*x = PromiseWeek{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PromiseWeek) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PromiseWeek) ProtoMessage() {}
+
+func (x *PromiseWeek) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PromiseWeek.ProtoReflect.Descriptor instead.
+func (*PromiseWeek) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *PromiseWeek) GetBegins() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Begins
+	}
+	return nil
+}
+
+func (x *PromiseWeek) GetArrives() int64 {
+	if x != nil {
+		return x.Arrives
+	}
+	return 0
+}
+
+func (x *PromiseWeek) GetWanted() int64 {
+	if x != nil {
+		return x.Wanted
+	}
+	return 0
+}
+
+func (x *PromiseWeek) GetExpected() int64 {
+	if x != nil {
+		return x.Expected
+	}
+	return 0
+}
+
+func (x *PromiseWeek) GetFree() int64 {
+	if x != nil {
+		return x.Free
+	}
+	return 0
+}
+
+type GetOneTimeBuyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Part  string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	// How long it has to last.
+	Weeks int32 `protobuf:"varint,2,opt,name=weeks,proto3" json:"weeks,omitempty"`
+	// Lost with each one that is missing, and with each one that is left; in one currency. Absent: the price less the
+	// cost, and the cost.
+	Missing       *v1.Money `protobuf:"bytes,3,opt,name=missing,proto3" json:"missing,omitempty"`
+	Left          *v1.Money `protobuf:"bytes,4,opt,name=left,proto3" json:"left,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetOneTimeBuyRequest) Reset() {
+	*x = GetOneTimeBuyRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetOneTimeBuyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetOneTimeBuyRequest) ProtoMessage() {}
+
+func (x *GetOneTimeBuyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetOneTimeBuyRequest.ProtoReflect.Descriptor instead.
+func (*GetOneTimeBuyRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *GetOneTimeBuyRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *GetOneTimeBuyRequest) GetWeeks() int32 {
+	if x != nil {
+		return x.Weeks
+	}
+	return 0
+}
+
+func (x *GetOneTimeBuyRequest) GetMissing() *v1.Money {
+	if x != nil {
+		return x.Missing
+	}
+	return nil
+}
+
+func (x *GetOneTimeBuyRequest) GetLeft() *v1.Money {
+	if x != nil {
+		return x.Left
+	}
+	return nil
+}
+
+type GetOneTimeBuyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Beside what is there and on order.
+	Quantity int64 `protobuf:"varint,1,opt,name=quantity,proto3" json:"quantity,omitempty"`
+	// All that should be there for the time, and the demand that is expected in it.
+	Target         int64   `protobuf:"varint,2,opt,name=target,proto3" json:"target,omitempty"`
+	ExpectedDemand float64 `protobuf:"fixed64,3,opt,name=expected_demand,json=expectedDemand,proto3" json:"expected_demand,omitempty"`
+	// Probability that it is enough.
+	Enough float64 `protobuf:"fixed64,4,opt,name=enough,proto3" json:"enough,omitempty"`
+	// In words.
+	Why           []string `protobuf:"bytes,5,rep,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetOneTimeBuyResponse) Reset() {
+	*x = GetOneTimeBuyResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetOneTimeBuyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetOneTimeBuyResponse) ProtoMessage() {}
+
+func (x *GetOneTimeBuyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetOneTimeBuyResponse.ProtoReflect.Descriptor instead.
+func (*GetOneTimeBuyResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *GetOneTimeBuyResponse) GetQuantity() int64 {
+	if x != nil {
+		return x.Quantity
+	}
+	return 0
+}
+
+func (x *GetOneTimeBuyResponse) GetTarget() int64 {
+	if x != nil {
+		return x.Target
+	}
+	return 0
+}
+
+func (x *GetOneTimeBuyResponse) GetExpectedDemand() float64 {
+	if x != nil {
+		return x.ExpectedDemand
+	}
+	return 0
+}
+
+func (x *GetOneTimeBuyResponse) GetEnough() float64 {
+	if x != nil {
+		return x.Enough
+	}
+	return 0
+}
+
+func (x *GetOneTimeBuyResponse) GetWhy() []string {
+	if x != nil {
+		return x.Why
+	}
+	return nil
+}
+
+type ListClassesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 0: 500.
+	PageSize  int32  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken string `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	// Only this class, as in A; empty: all.
+	Class         string `protobuf:"bytes,3,opt,name=class,proto3" json:"class,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListClassesRequest) Reset() {
+	*x = ListClassesRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListClassesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListClassesRequest) ProtoMessage() {}
+
+func (x *ListClassesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListClassesRequest.ProtoReflect.Descriptor instead.
+func (*ListClassesRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *ListClassesRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListClassesRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListClassesRequest) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+type ListClassesResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Parts         []*PartClass           `protobuf:"bytes,1,rep,name=parts,proto3" json:"parts,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListClassesResponse) Reset() {
+	*x = ListClassesResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListClassesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListClassesResponse) ProtoMessage() {}
+
+func (x *ListClassesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListClassesResponse.ProtoReflect.Descriptor instead.
+func (*ListClassesResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ListClassesResponse) GetParts() []*PartClass {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *ListClassesResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type PartClass struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Part  string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Title string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	Class string                 `protobuf:"bytes,3,opt,name=class,proto3" json:"class,omitempty"`
+	// What went in the last year, at moving average cost.
+	Value *v1.Money `protobuf:"bytes,4,opt,name=value,proto3" json:"value,omitempty"`
+	// Of all that went, this part's and of it with all before it; in percent.
+	Share      float64 `protobuf:"fixed64,5,opt,name=share,proto3" json:"share,omitempty"`
+	Cumulative float64 `protobuf:"fixed64,6,opt,name=cumulative,proto3" json:"cumulative,omitempty"`
+	// smooth, erratic, intermittent or lumpy; empty: too little went.
+	Demand        string `protobuf:"bytes,7,opt,name=demand,proto3" json:"demand,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PartClass) Reset() {
+	*x = PartClass{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PartClass) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PartClass) ProtoMessage() {}
+
+func (x *PartClass) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PartClass.ProtoReflect.Descriptor instead.
+func (*PartClass) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *PartClass) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *PartClass) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *PartClass) GetClass() string {
+	if x != nil {
+		return x.Class
+	}
+	return ""
+}
+
+func (x *PartClass) GetValue() *v1.Money {
+	if x != nil {
+		return x.Value
+	}
+	return nil
+}
+
+func (x *PartClass) GetShare() float64 {
+	if x != nil {
+		return x.Share
+	}
+	return 0
+}
+
+func (x *PartClass) GetCumulative() float64 {
+	if x != nil {
+		return x.Cumulative
+	}
+	return 0
+}
+
+func (x *PartClass) GetDemand() string {
+	if x != nil {
+		return x.Demand
+	}
+	return ""
+}
+
 var File_ramprow_inventory_v1_buying_service_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_buying_service_proto_rawDesc = "" +
 	"\n" +
-	")ramprow/inventory/v1/buying_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a$ramprow/inventory/v1/inventory.proto\"\xc9\x01\n" +
+	")ramprow/inventory/v1/buying_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a,ramprow/inventory/v1/inventory_service.proto\x1a#ramprow/inventory/v1/supplier.proto\"\xc9\x01\n" +
 	"\n" +
 	"StockValue\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x14\n" +
@@ -472,11 +1646,119 @@ const file_ramprow_inventory_v1_buying_service_proto_rawDesc = "" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x123\n" +
 	"\bon_shelf\x18\x02 \x01(\v2\x18.ramprow.common.v1.MoneyR\aonShelf\x12,\n" +
 	"\x04gone\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04gone\x124\n" +
-	"\areceipt\x18\x04 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt2\xf1\x01\n" +
+	"\areceipt\x18\x04 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x97\x01\n" +
+	"\x12SetSupplierRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12B\n" +
+	"\bsupplier\x18\x02 \x01(\v2\x1e.ramprow.inventory.v1.SupplierB\x06\xbaH\x03\xc8\x01\x01R\bsupplier\"\x87\x01\n" +
+	"\x13SetSupplierResponse\x12:\n" +
+	"\bsupplier\x18\x01 \x01(\v2\x1e.ramprow.inventory.v1.SupplierR\bsupplier\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x8b\x01\n" +
+	"\x0fSetOfferRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x129\n" +
+	"\x05offer\x18\x02 \x01(\v2\x1b.ramprow.inventory.v1.OfferB\x06\xbaH\x03\xc8\x01\x01R\x05offer\"{\n" +
+	"\x10SetOfferResponse\x121\n" +
+	"\x05offer\x18\x01 \x01(\v2\x1b.ramprow.inventory.v1.OfferR\x05offer\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x8a\x01\n" +
+	"\x13ImportOffersRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12\x1b\n" +
+	"\x03csv\x18\x02 \x01(\fB\t\xbaH\x06z\x04\x18\x80\x89zR\x03csv\x12\x17\n" +
+	"\adry_run\x18\x03 \x01(\bR\x06dryRun\"\xe1\x01\n" +
+	"\x14ImportOffersResponse\x12\x1c\n" +
+	"\tsuppliers\x18\x01 \x01(\x05R\tsuppliers\x12\x16\n" +
+	"\x06offers\x18\x02 \x01(\x05R\x06offers\x12\x1c\n" +
+	"\tunchanged\x18\x03 \x01(\x05R\tunchanged\x12?\n" +
+	"\bmistakes\x18\x04 \x03(\v2#.ramprow.inventory.v1.ImportMistakeR\bmistakes\x124\n" +
+	"\areceipt\x18\x05 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x16\n" +
+	"\x14ListSuppliersRequest\"[\n" +
+	"\x15ListSuppliersResponse\x12B\n" +
+	"\tsuppliers\x18\x01 \x03(\v2$.ramprow.inventory.v1.ListedSupplierR\tsuppliers\"\xa9\x01\n" +
+	"\x0eListedSupplier\x12:\n" +
+	"\bsupplier\x18\x01 \x01(\v2\x1e.ramprow.inventory.v1.SupplierR\bsupplier\x12C\n" +
+	"\vreliability\x18\x02 \x01(\v2!.ramprow.inventory.v1.ReliabilityR\vreliability\x12\x16\n" +
+	"\x06offers\x18\x03 \x01(\x05R\x06offers\"\xe0\x01\n" +
+	"\x11ListOffersRequest\x12?\n" +
+	"\bsupplier\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^$|^[a-z0-9][a-z0-9-]{0,62}$R\bsupplier\x128\n" +
+	"\x04part\x18\x02 \x01(\tB$\xbaH!r\x1f2\x1d^$|^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12'\n" +
+	"\tpage_size\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\tpageToken\"q\n" +
+	"\x12ListOffersResponse\x123\n" +
+	"\x06offers\x18\x01 \x03(\v2\x1b.ramprow.inventory.v1.OfferR\x06offers\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\x96\x01\n" +
+	"\x11GetPromiseRequest\x125\n" +
+	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12)\n" +
+	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\bquantity\x12\x1f\n" +
+	"\x05weeks\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x184(\x00R\x05weeks\"\x8f\x01\n" +
+	"\x12GetPromiseResponse\x127\n" +
+	"\x05weeks\x18\x01 \x03(\v2!.ramprow.inventory.v1.PromiseWeekR\x05weeks\x12.\n" +
+	"\x04from\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04from\x12\x10\n" +
+	"\x03why\x18\x03 \x03(\tR\x03why\"\xa3\x01\n" +
+	"\vPromiseWeek\x122\n" +
+	"\x06begins\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x06begins\x12\x18\n" +
+	"\aarrives\x18\x02 \x01(\x03R\aarrives\x12\x16\n" +
+	"\x06wanted\x18\x03 \x01(\x03R\x06wanted\x12\x1a\n" +
+	"\bexpected\x18\x04 \x01(\x03R\bexpected\x12\x12\n" +
+	"\x04free\x18\x05 \x01(\x03R\x04free\"\xd1\x01\n" +
+	"\x14GetOneTimeBuyRequest\x125\n" +
+	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12 \n" +
+	"\x05weeks\x18\x02 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\x98\f(\x01R\x05weeks\x122\n" +
+	"\amissing\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\amissing\x12,\n" +
+	"\x04left\x18\x04 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04left\"\x9e\x01\n" +
+	"\x15GetOneTimeBuyResponse\x12\x1a\n" +
+	"\bquantity\x18\x01 \x01(\x03R\bquantity\x12\x16\n" +
+	"\x06target\x18\x02 \x01(\x03R\x06target\x12'\n" +
+	"\x0fexpected_demand\x18\x03 \x01(\x01R\x0eexpectedDemand\x12\x16\n" +
+	"\x06enough\x18\x04 \x01(\x01R\x06enough\x12\x10\n" +
+	"\x03why\x18\x05 \x03(\tR\x03why\"\x8d\x01\n" +
+	"\x12ListClassesRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\tpageToken\x12%\n" +
+	"\x05class\x18\x03 \x01(\tB\x0f\xbaH\fr\n" +
+	"2\b^[ABC]?$R\x05class\"t\n" +
+	"\x13ListClassesResponse\x125\n" +
+	"\x05parts\x18\x01 \x03(\v2\x1f.ramprow.inventory.v1.PartClassR\x05parts\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xc9\x01\n" +
+	"\tPartClass\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x14\n" +
+	"\x05class\x18\x03 \x01(\tR\x05class\x12.\n" +
+	"\x05value\x18\x04 \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\x12\x14\n" +
+	"\x05share\x18\x05 \x01(\x01R\x05share\x12\x1e\n" +
+	"\n" +
+	"cumulative\x18\x06 \x01(\x01R\n" +
+	"cumulative\x12\x16\n" +
+	"\x06demand\x18\a \x01(\tR\x06demand2\xe3\b\n" +
 	"\rBuyingService\x12r\n" +
 	"\rGetStockValue\x12*.ramprow.inventory.v1.GetStockValueRequest\x1a+.ramprow.inventory.v1.GetStockValueResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
 	"\vCorrectCost\x12(.ramprow.inventory.v1.CorrectCostRequest\x1a).ramprow.inventory.v1.CorrectCostResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12l\n" +
+	"\vSetSupplier\x12(.ramprow.inventory.v1.SetSupplierRequest\x1a).ramprow.inventory.v1.SetSupplierResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12c\n" +
+	"\bSetOffer\x12%.ramprow.inventory.v1.SetOfferRequest\x1a&.ramprow.inventory.v1.SetOfferResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12o\n" +
+	"\fImportOffers\x12).ramprow.inventory.v1.ImportOffersRequest\x1a*.ramprow.inventory.v1.ImportOffersResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12r\n" +
+	"\rListSuppliers\x12*.ramprow.inventory.v1.ListSuppliersRequest\x1a+.ramprow.inventory.v1.ListSuppliersResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12i\n" +
+	"\n" +
+	"ListOffers\x12'.ramprow.inventory.v1.ListOffersRequest\x1a(.ramprow.inventory.v1.ListOffersResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12k\n" +
+	"\n" +
+	"GetPromise\x12'.ramprow.inventory.v1.GetPromiseRequest\x1a(.ramprow.inventory.v1.GetPromiseResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12r\n" +
+	"\rGetOneTimeBuy\x12*.ramprow.inventory.v1.GetOneTimeBuyRequest\x1a+.ramprow.inventory.v1.GetOneTimeBuyResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12l\n" +
+	"\vListClasses\x12(.ramprow.inventory.v1.ListClassesRequest\x1a).ramprow.inventory.v1.ListClassesResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04B0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
 
 var (
@@ -491,40 +1773,98 @@ func file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_buying_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_buying_service_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_ramprow_inventory_v1_buying_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
 var file_ramprow_inventory_v1_buying_service_proto_goTypes = []any{
 	(*StockValue)(nil),            // 0: ramprow.inventory.v1.StockValue
 	(*GetStockValueRequest)(nil),  // 1: ramprow.inventory.v1.GetStockValueRequest
 	(*GetStockValueResponse)(nil), // 2: ramprow.inventory.v1.GetStockValueResponse
 	(*CorrectCostRequest)(nil),    // 3: ramprow.inventory.v1.CorrectCostRequest
 	(*CorrectCostResponse)(nil),   // 4: ramprow.inventory.v1.CorrectCostResponse
-	(v1.Unit)(0),                  // 5: ramprow.common.v1.Unit
-	(*v1.Money)(nil),              // 6: ramprow.common.v1.Money
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
-	(*Part)(nil),                  // 8: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 9: ramprow.common.v1.Receipt
+	(*SetSupplierRequest)(nil),    // 5: ramprow.inventory.v1.SetSupplierRequest
+	(*SetSupplierResponse)(nil),   // 6: ramprow.inventory.v1.SetSupplierResponse
+	(*SetOfferRequest)(nil),       // 7: ramprow.inventory.v1.SetOfferRequest
+	(*SetOfferResponse)(nil),      // 8: ramprow.inventory.v1.SetOfferResponse
+	(*ImportOffersRequest)(nil),   // 9: ramprow.inventory.v1.ImportOffersRequest
+	(*ImportOffersResponse)(nil),  // 10: ramprow.inventory.v1.ImportOffersResponse
+	(*ListSuppliersRequest)(nil),  // 11: ramprow.inventory.v1.ListSuppliersRequest
+	(*ListSuppliersResponse)(nil), // 12: ramprow.inventory.v1.ListSuppliersResponse
+	(*ListedSupplier)(nil),        // 13: ramprow.inventory.v1.ListedSupplier
+	(*ListOffersRequest)(nil),     // 14: ramprow.inventory.v1.ListOffersRequest
+	(*ListOffersResponse)(nil),    // 15: ramprow.inventory.v1.ListOffersResponse
+	(*GetPromiseRequest)(nil),     // 16: ramprow.inventory.v1.GetPromiseRequest
+	(*GetPromiseResponse)(nil),    // 17: ramprow.inventory.v1.GetPromiseResponse
+	(*PromiseWeek)(nil),           // 18: ramprow.inventory.v1.PromiseWeek
+	(*GetOneTimeBuyRequest)(nil),  // 19: ramprow.inventory.v1.GetOneTimeBuyRequest
+	(*GetOneTimeBuyResponse)(nil), // 20: ramprow.inventory.v1.GetOneTimeBuyResponse
+	(*ListClassesRequest)(nil),    // 21: ramprow.inventory.v1.ListClassesRequest
+	(*ListClassesResponse)(nil),   // 22: ramprow.inventory.v1.ListClassesResponse
+	(*PartClass)(nil),             // 23: ramprow.inventory.v1.PartClass
+	(v1.Unit)(0),                  // 24: ramprow.common.v1.Unit
+	(*v1.Money)(nil),              // 25: ramprow.common.v1.Money
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
+	(*Part)(nil),                  // 27: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),            // 28: ramprow.common.v1.Receipt
+	(*Supplier)(nil),              // 29: ramprow.inventory.v1.Supplier
+	(*Offer)(nil),                 // 30: ramprow.inventory.v1.Offer
+	(*ImportMistake)(nil),         // 31: ramprow.inventory.v1.ImportMistake
+	(*Reliability)(nil),           // 32: ramprow.inventory.v1.Reliability
 }
 var file_ramprow_inventory_v1_buying_service_proto_depIdxs = []int32{
-	5,  // 0: ramprow.inventory.v1.StockValue.unit:type_name -> ramprow.common.v1.Unit
-	6,  // 1: ramprow.inventory.v1.StockValue.value:type_name -> ramprow.common.v1.Money
-	7,  // 2: ramprow.inventory.v1.GetStockValueRequest.at:type_name -> google.protobuf.Timestamp
-	7,  // 3: ramprow.inventory.v1.GetStockValueResponse.at:type_name -> google.protobuf.Timestamp
-	6,  // 4: ramprow.inventory.v1.GetStockValueResponse.totals:type_name -> ramprow.common.v1.Money
+	24, // 0: ramprow.inventory.v1.StockValue.unit:type_name -> ramprow.common.v1.Unit
+	25, // 1: ramprow.inventory.v1.StockValue.value:type_name -> ramprow.common.v1.Money
+	26, // 2: ramprow.inventory.v1.GetStockValueRequest.at:type_name -> google.protobuf.Timestamp
+	26, // 3: ramprow.inventory.v1.GetStockValueResponse.at:type_name -> google.protobuf.Timestamp
+	25, // 4: ramprow.inventory.v1.GetStockValueResponse.totals:type_name -> ramprow.common.v1.Money
 	0,  // 5: ramprow.inventory.v1.GetStockValueResponse.parts:type_name -> ramprow.inventory.v1.StockValue
-	6,  // 6: ramprow.inventory.v1.CorrectCostRequest.difference:type_name -> ramprow.common.v1.Money
-	8,  // 7: ramprow.inventory.v1.CorrectCostResponse.part:type_name -> ramprow.inventory.v1.Part
-	6,  // 8: ramprow.inventory.v1.CorrectCostResponse.on_shelf:type_name -> ramprow.common.v1.Money
-	6,  // 9: ramprow.inventory.v1.CorrectCostResponse.gone:type_name -> ramprow.common.v1.Money
-	9,  // 10: ramprow.inventory.v1.CorrectCostResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	1,  // 11: ramprow.inventory.v1.BuyingService.GetStockValue:input_type -> ramprow.inventory.v1.GetStockValueRequest
-	3,  // 12: ramprow.inventory.v1.BuyingService.CorrectCost:input_type -> ramprow.inventory.v1.CorrectCostRequest
-	2,  // 13: ramprow.inventory.v1.BuyingService.GetStockValue:output_type -> ramprow.inventory.v1.GetStockValueResponse
-	4,  // 14: ramprow.inventory.v1.BuyingService.CorrectCost:output_type -> ramprow.inventory.v1.CorrectCostResponse
-	13, // [13:15] is the sub-list for method output_type
-	11, // [11:13] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	25, // 6: ramprow.inventory.v1.CorrectCostRequest.difference:type_name -> ramprow.common.v1.Money
+	27, // 7: ramprow.inventory.v1.CorrectCostResponse.part:type_name -> ramprow.inventory.v1.Part
+	25, // 8: ramprow.inventory.v1.CorrectCostResponse.on_shelf:type_name -> ramprow.common.v1.Money
+	25, // 9: ramprow.inventory.v1.CorrectCostResponse.gone:type_name -> ramprow.common.v1.Money
+	28, // 10: ramprow.inventory.v1.CorrectCostResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	29, // 11: ramprow.inventory.v1.SetSupplierRequest.supplier:type_name -> ramprow.inventory.v1.Supplier
+	29, // 12: ramprow.inventory.v1.SetSupplierResponse.supplier:type_name -> ramprow.inventory.v1.Supplier
+	28, // 13: ramprow.inventory.v1.SetSupplierResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	30, // 14: ramprow.inventory.v1.SetOfferRequest.offer:type_name -> ramprow.inventory.v1.Offer
+	30, // 15: ramprow.inventory.v1.SetOfferResponse.offer:type_name -> ramprow.inventory.v1.Offer
+	28, // 16: ramprow.inventory.v1.SetOfferResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	31, // 17: ramprow.inventory.v1.ImportOffersResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
+	28, // 18: ramprow.inventory.v1.ImportOffersResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	13, // 19: ramprow.inventory.v1.ListSuppliersResponse.suppliers:type_name -> ramprow.inventory.v1.ListedSupplier
+	29, // 20: ramprow.inventory.v1.ListedSupplier.supplier:type_name -> ramprow.inventory.v1.Supplier
+	32, // 21: ramprow.inventory.v1.ListedSupplier.reliability:type_name -> ramprow.inventory.v1.Reliability
+	30, // 22: ramprow.inventory.v1.ListOffersResponse.offers:type_name -> ramprow.inventory.v1.Offer
+	18, // 23: ramprow.inventory.v1.GetPromiseResponse.weeks:type_name -> ramprow.inventory.v1.PromiseWeek
+	26, // 24: ramprow.inventory.v1.GetPromiseResponse.from:type_name -> google.protobuf.Timestamp
+	26, // 25: ramprow.inventory.v1.PromiseWeek.begins:type_name -> google.protobuf.Timestamp
+	25, // 26: ramprow.inventory.v1.GetOneTimeBuyRequest.missing:type_name -> ramprow.common.v1.Money
+	25, // 27: ramprow.inventory.v1.GetOneTimeBuyRequest.left:type_name -> ramprow.common.v1.Money
+	23, // 28: ramprow.inventory.v1.ListClassesResponse.parts:type_name -> ramprow.inventory.v1.PartClass
+	25, // 29: ramprow.inventory.v1.PartClass.value:type_name -> ramprow.common.v1.Money
+	1,  // 30: ramprow.inventory.v1.BuyingService.GetStockValue:input_type -> ramprow.inventory.v1.GetStockValueRequest
+	3,  // 31: ramprow.inventory.v1.BuyingService.CorrectCost:input_type -> ramprow.inventory.v1.CorrectCostRequest
+	5,  // 32: ramprow.inventory.v1.BuyingService.SetSupplier:input_type -> ramprow.inventory.v1.SetSupplierRequest
+	7,  // 33: ramprow.inventory.v1.BuyingService.SetOffer:input_type -> ramprow.inventory.v1.SetOfferRequest
+	9,  // 34: ramprow.inventory.v1.BuyingService.ImportOffers:input_type -> ramprow.inventory.v1.ImportOffersRequest
+	11, // 35: ramprow.inventory.v1.BuyingService.ListSuppliers:input_type -> ramprow.inventory.v1.ListSuppliersRequest
+	14, // 36: ramprow.inventory.v1.BuyingService.ListOffers:input_type -> ramprow.inventory.v1.ListOffersRequest
+	16, // 37: ramprow.inventory.v1.BuyingService.GetPromise:input_type -> ramprow.inventory.v1.GetPromiseRequest
+	19, // 38: ramprow.inventory.v1.BuyingService.GetOneTimeBuy:input_type -> ramprow.inventory.v1.GetOneTimeBuyRequest
+	21, // 39: ramprow.inventory.v1.BuyingService.ListClasses:input_type -> ramprow.inventory.v1.ListClassesRequest
+	2,  // 40: ramprow.inventory.v1.BuyingService.GetStockValue:output_type -> ramprow.inventory.v1.GetStockValueResponse
+	4,  // 41: ramprow.inventory.v1.BuyingService.CorrectCost:output_type -> ramprow.inventory.v1.CorrectCostResponse
+	6,  // 42: ramprow.inventory.v1.BuyingService.SetSupplier:output_type -> ramprow.inventory.v1.SetSupplierResponse
+	8,  // 43: ramprow.inventory.v1.BuyingService.SetOffer:output_type -> ramprow.inventory.v1.SetOfferResponse
+	10, // 44: ramprow.inventory.v1.BuyingService.ImportOffers:output_type -> ramprow.inventory.v1.ImportOffersResponse
+	12, // 45: ramprow.inventory.v1.BuyingService.ListSuppliers:output_type -> ramprow.inventory.v1.ListSuppliersResponse
+	15, // 46: ramprow.inventory.v1.BuyingService.ListOffers:output_type -> ramprow.inventory.v1.ListOffersResponse
+	17, // 47: ramprow.inventory.v1.BuyingService.GetPromise:output_type -> ramprow.inventory.v1.GetPromiseResponse
+	20, // 48: ramprow.inventory.v1.BuyingService.GetOneTimeBuy:output_type -> ramprow.inventory.v1.GetOneTimeBuyResponse
+	22, // 49: ramprow.inventory.v1.BuyingService.ListClasses:output_type -> ramprow.inventory.v1.ListClassesResponse
+	40, // [40:50] is the sub-list for method output_type
+	30, // [30:40] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_buying_service_proto_init() }
@@ -533,13 +1873,15 @@ func file_ramprow_inventory_v1_buying_service_proto_init() {
 		return
 	}
 	file_ramprow_inventory_v1_inventory_proto_init()
+	file_ramprow_inventory_v1_inventory_service_proto_init()
+	file_ramprow_inventory_v1_supplier_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_buying_service_proto_rawDesc), len(file_ramprow_inventory_v1_buying_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   5,
+			NumMessages:   24,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -21,6 +21,14 @@ const _ = grpc.SupportPackageIsVersion9
 const (
 	BuyingService_GetStockValue_FullMethodName = "/ramprow.inventory.v1.BuyingService/GetStockValue"
 	BuyingService_CorrectCost_FullMethodName   = "/ramprow.inventory.v1.BuyingService/CorrectCost"
+	BuyingService_SetSupplier_FullMethodName   = "/ramprow.inventory.v1.BuyingService/SetSupplier"
+	BuyingService_SetOffer_FullMethodName      = "/ramprow.inventory.v1.BuyingService/SetOffer"
+	BuyingService_ImportOffers_FullMethodName  = "/ramprow.inventory.v1.BuyingService/ImportOffers"
+	BuyingService_ListSuppliers_FullMethodName = "/ramprow.inventory.v1.BuyingService/ListSuppliers"
+	BuyingService_ListOffers_FullMethodName    = "/ramprow.inventory.v1.BuyingService/ListOffers"
+	BuyingService_GetPromise_FullMethodName    = "/ramprow.inventory.v1.BuyingService/GetPromise"
+	BuyingService_GetOneTimeBuy_FullMethodName = "/ramprow.inventory.v1.BuyingService/GetOneTimeBuy"
+	BuyingService_ListClasses_FullMethodName   = "/ramprow.inventory.v1.BuyingService/ListClasses"
 )
 
 // BuyingServiceClient is the client API for BuyingService service.
@@ -35,6 +43,23 @@ type BuyingServiceClient interface {
 	// CorrectCost takes over what a supplier billed otherwise than the goods were received at: as much of it as is
 	// still there changes the value of stock, the rest is told.
 	CorrectCost(ctx context.Context, in *CorrectCostRequest, opts ...grpc.CallOption) (*CorrectCostResponse, error)
+	// SetSupplier keeps a supplier's terms, or changes them whole.
+	SetSupplier(ctx context.Context, in *SetSupplierRequest, opts ...grpc.CallOption) (*SetSupplierResponse, error)
+	// SetOffer keeps what a supplier asks for a part, or changes it whole; without prices the offer ends.
+	SetOffer(ctx context.Context, in *SetOfferRequest, opts ...grpc.CallOption) (*SetOfferResponse, error)
+	// ImportOffers takes over suppliers and their offers from a file of comma separated values: all of it or, with any
+	// mistake, nothing. A dry run tells every mistake by its line.
+	ImportOffers(ctx context.Context, in *ImportOffersRequest, opts ...grpc.CallOption) (*ImportOffersResponse, error)
+	// ListSuppliers gives every supplier's terms and how reliably they deliver.
+	ListSuppliers(ctx context.Context, in *ListSuppliersRequest, opts ...grpc.CallOption) (*ListSuppliersResponse, error)
+	// ListOffers gives what is offered, by part and supplier.
+	ListOffers(ctx context.Context, in *ListOffersRequest, opts ...grpc.CallOption) (*ListOffersResponse, error)
+	// GetPromise says how much of a part can still be promised, week by week, and by which day a quantity is there.
+	GetPromise(ctx context.Context, in *GetPromiseRequest, opts ...grpc.CallOption) (*GetPromiseResponse, error)
+	// GetOneTimeBuy says how many to buy of what is bought once and not again, as a last order before a part ends.
+	GetOneTimeBuy(ctx context.Context, in *GetOneTimeBuyRequest, opts ...grpc.CallOption) (*GetOneTimeBuyResponse, error)
+	// ListClasses ranks parts by what went of them in the last year: A, B and C.
+	ListClasses(ctx context.Context, in *ListClassesRequest, opts ...grpc.CallOption) (*ListClassesResponse, error)
 }
 
 type buyingServiceClient struct {
@@ -65,6 +90,86 @@ func (c *buyingServiceClient) CorrectCost(ctx context.Context, in *CorrectCostRe
 	return out, nil
 }
 
+func (c *buyingServiceClient) SetSupplier(ctx context.Context, in *SetSupplierRequest, opts ...grpc.CallOption) (*SetSupplierResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetSupplierResponse)
+	err := c.cc.Invoke(ctx, BuyingService_SetSupplier_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) SetOffer(ctx context.Context, in *SetOfferRequest, opts ...grpc.CallOption) (*SetOfferResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetOfferResponse)
+	err := c.cc.Invoke(ctx, BuyingService_SetOffer_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) ImportOffers(ctx context.Context, in *ImportOffersRequest, opts ...grpc.CallOption) (*ImportOffersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ImportOffersResponse)
+	err := c.cc.Invoke(ctx, BuyingService_ImportOffers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) ListSuppliers(ctx context.Context, in *ListSuppliersRequest, opts ...grpc.CallOption) (*ListSuppliersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListSuppliersResponse)
+	err := c.cc.Invoke(ctx, BuyingService_ListSuppliers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) ListOffers(ctx context.Context, in *ListOffersRequest, opts ...grpc.CallOption) (*ListOffersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListOffersResponse)
+	err := c.cc.Invoke(ctx, BuyingService_ListOffers_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) GetPromise(ctx context.Context, in *GetPromiseRequest, opts ...grpc.CallOption) (*GetPromiseResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetPromiseResponse)
+	err := c.cc.Invoke(ctx, BuyingService_GetPromise_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) GetOneTimeBuy(ctx context.Context, in *GetOneTimeBuyRequest, opts ...grpc.CallOption) (*GetOneTimeBuyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetOneTimeBuyResponse)
+	err := c.cc.Invoke(ctx, BuyingService_GetOneTimeBuy_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) ListClasses(ctx context.Context, in *ListClassesRequest, opts ...grpc.CallOption) (*ListClassesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListClassesResponse)
+	err := c.cc.Invoke(ctx, BuyingService_ListClasses_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // BuyingServiceServer is the server API for BuyingService service.
 // All implementations must embed UnimplementedBuyingServiceServer
 // for forward compatibility.
@@ -77,6 +182,23 @@ type BuyingServiceServer interface {
 	// CorrectCost takes over what a supplier billed otherwise than the goods were received at: as much of it as is
 	// still there changes the value of stock, the rest is told.
 	CorrectCost(context.Context, *CorrectCostRequest) (*CorrectCostResponse, error)
+	// SetSupplier keeps a supplier's terms, or changes them whole.
+	SetSupplier(context.Context, *SetSupplierRequest) (*SetSupplierResponse, error)
+	// SetOffer keeps what a supplier asks for a part, or changes it whole; without prices the offer ends.
+	SetOffer(context.Context, *SetOfferRequest) (*SetOfferResponse, error)
+	// ImportOffers takes over suppliers and their offers from a file of comma separated values: all of it or, with any
+	// mistake, nothing. A dry run tells every mistake by its line.
+	ImportOffers(context.Context, *ImportOffersRequest) (*ImportOffersResponse, error)
+	// ListSuppliers gives every supplier's terms and how reliably they deliver.
+	ListSuppliers(context.Context, *ListSuppliersRequest) (*ListSuppliersResponse, error)
+	// ListOffers gives what is offered, by part and supplier.
+	ListOffers(context.Context, *ListOffersRequest) (*ListOffersResponse, error)
+	// GetPromise says how much of a part can still be promised, week by week, and by which day a quantity is there.
+	GetPromise(context.Context, *GetPromiseRequest) (*GetPromiseResponse, error)
+	// GetOneTimeBuy says how many to buy of what is bought once and not again, as a last order before a part ends.
+	GetOneTimeBuy(context.Context, *GetOneTimeBuyRequest) (*GetOneTimeBuyResponse, error)
+	// ListClasses ranks parts by what went of them in the last year: A, B and C.
+	ListClasses(context.Context, *ListClassesRequest) (*ListClassesResponse, error)
 	mustEmbedUnimplementedBuyingServiceServer()
 }
 
@@ -92,6 +214,30 @@ func (UnimplementedBuyingServiceServer) GetStockValue(context.Context, *GetStock
 }
 func (UnimplementedBuyingServiceServer) CorrectCost(context.Context, *CorrectCostRequest) (*CorrectCostResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CorrectCost not implemented")
+}
+func (UnimplementedBuyingServiceServer) SetSupplier(context.Context, *SetSupplierRequest) (*SetSupplierResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetSupplier not implemented")
+}
+func (UnimplementedBuyingServiceServer) SetOffer(context.Context, *SetOfferRequest) (*SetOfferResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetOffer not implemented")
+}
+func (UnimplementedBuyingServiceServer) ImportOffers(context.Context, *ImportOffersRequest) (*ImportOffersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ImportOffers not implemented")
+}
+func (UnimplementedBuyingServiceServer) ListSuppliers(context.Context, *ListSuppliersRequest) (*ListSuppliersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListSuppliers not implemented")
+}
+func (UnimplementedBuyingServiceServer) ListOffers(context.Context, *ListOffersRequest) (*ListOffersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListOffers not implemented")
+}
+func (UnimplementedBuyingServiceServer) GetPromise(context.Context, *GetPromiseRequest) (*GetPromiseResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetPromise not implemented")
+}
+func (UnimplementedBuyingServiceServer) GetOneTimeBuy(context.Context, *GetOneTimeBuyRequest) (*GetOneTimeBuyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetOneTimeBuy not implemented")
+}
+func (UnimplementedBuyingServiceServer) ListClasses(context.Context, *ListClassesRequest) (*ListClassesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListClasses not implemented")
 }
 func (UnimplementedBuyingServiceServer) mustEmbedUnimplementedBuyingServiceServer() {}
 func (UnimplementedBuyingServiceServer) testEmbeddedByValue()                       {}
@@ -150,6 +296,150 @@ func _BuyingService_CorrectCost_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _BuyingService_SetSupplier_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetSupplierRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).SetSupplier(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_SetSupplier_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).SetSupplier(ctx, req.(*SetSupplierRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_SetOffer_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetOfferRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).SetOffer(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_SetOffer_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).SetOffer(ctx, req.(*SetOfferRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_ImportOffers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ImportOffersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).ImportOffers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_ImportOffers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).ImportOffers(ctx, req.(*ImportOffersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_ListSuppliers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListSuppliersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).ListSuppliers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_ListSuppliers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).ListSuppliers(ctx, req.(*ListSuppliersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_ListOffers_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListOffersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).ListOffers(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_ListOffers_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).ListOffers(ctx, req.(*ListOffersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_GetPromise_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetPromiseRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).GetPromise(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_GetPromise_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).GetPromise(ctx, req.(*GetPromiseRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_GetOneTimeBuy_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetOneTimeBuyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).GetOneTimeBuy(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_GetOneTimeBuy_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).GetOneTimeBuy(ctx, req.(*GetOneTimeBuyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_ListClasses_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListClassesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).ListClasses(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_ListClasses_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).ListClasses(ctx, req.(*ListClassesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // BuyingService_ServiceDesc is the grpc.ServiceDesc for BuyingService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -164,6 +454,38 @@ var BuyingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "CorrectCost",
 			Handler:    _BuyingService_CorrectCost_Handler,
+		},
+		{
+			MethodName: "SetSupplier",
+			Handler:    _BuyingService_SetSupplier_Handler,
+		},
+		{
+			MethodName: "SetOffer",
+			Handler:    _BuyingService_SetOffer_Handler,
+		},
+		{
+			MethodName: "ImportOffers",
+			Handler:    _BuyingService_ImportOffers_Handler,
+		},
+		{
+			MethodName: "ListSuppliers",
+			Handler:    _BuyingService_ListSuppliers_Handler,
+		},
+		{
+			MethodName: "ListOffers",
+			Handler:    _BuyingService_ListOffers_Handler,
+		},
+		{
+			MethodName: "GetPromise",
+			Handler:    _BuyingService_GetPromise_Handler,
+		},
+		{
+			MethodName: "GetOneTimeBuy",
+			Handler:    _BuyingService_GetOneTimeBuy_Handler,
+		},
+		{
+			MethodName: "ListClasses",
+			Handler:    _BuyingService_ListClasses_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -1107,11 +1107,101 @@ func (x *CountSettled) GetBy() string {
 	return ""
 }
 
+// SupplierSet keeps a supplier's terms, or changes them whole.
+type SupplierSet struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Supplier      *Supplier              `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SupplierSet) Reset() {
+	*x = SupplierSet{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SupplierSet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SupplierSet) ProtoMessage() {}
+
+func (x *SupplierSet) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SupplierSet.ProtoReflect.Descriptor instead.
+func (*SupplierSet) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *SupplierSet) GetSupplier() *Supplier {
+	if x != nil {
+		return x.Supplier
+	}
+	return nil
+}
+
+// OfferSet keeps what a supplier asks for a part, or changes it whole; without prices it is not offered any more.
+type OfferSet struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Offer         *Offer                 `protobuf:"bytes,1,opt,name=offer,proto3" json:"offer,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OfferSet) Reset() {
+	*x = OfferSet{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OfferSet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OfferSet) ProtoMessage() {}
+
+func (x *OfferSet) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OfferSet.ProtoReflect.Descriptor instead.
+func (*OfferSet) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *OfferSet) GetOffer() *Offer {
+	if x != nil {
+		return x.Offer
+	}
+	return nil
+}
+
 var File_ramprow_inventory_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\"T\n" +
+	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a#ramprow/inventory/v1/supplier.proto\"T\n" +
 	"\n" +
 	"PartListed\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12\x16\n" +
@@ -1184,7 +1274,11 @@ const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\bquestion\x18\x01 \x01(\v2#.ramprow.inventory.v1.CountQuestionR\bquestion\"2\n" +
 	"\fCountSettled\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x0e\n" +
-	"\x02by\x18\x02 \x01(\tR\x02byB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
+	"\x02by\x18\x02 \x01(\tR\x02by\"I\n" +
+	"\vSupplierSet\x12:\n" +
+	"\bsupplier\x18\x01 \x01(\v2\x1e.ramprow.inventory.v1.SupplierR\bsupplier\"=\n" +
+	"\bOfferSet\x121\n" +
+	"\x05offer\x18\x01 \x01(\v2\x1b.ramprow.inventory.v1.OfferR\x05offerB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
 
 var (
 	file_ramprow_inventory_v1_events_proto_rawDescOnce sync.Once
@@ -1198,7 +1292,7 @@ func file_ramprow_inventory_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_events_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
 var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*PartListed)(nil),            // 0: ramprow.inventory.v1.PartListed
 	(*StockMoved)(nil),            // 1: ramprow.inventory.v1.StockMoved
@@ -1219,38 +1313,44 @@ var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*PartsPutAway)(nil),          // 16: ramprow.inventory.v1.PartsPutAway
 	(*CountAsked)(nil),            // 17: ramprow.inventory.v1.CountAsked
 	(*CountSettled)(nil),          // 18: ramprow.inventory.v1.CountSettled
-	(*Part)(nil),                  // 19: ramprow.inventory.v1.Part
-	(*Movement)(nil),              // 20: ramprow.inventory.v1.Movement
-	(*Hold)(nil),                  // 21: ramprow.inventory.v1.Hold
-	(*timestamppb.Timestamp)(nil), // 22: google.protobuf.Timestamp
-	(*Order)(nil),                 // 23: ramprow.inventory.v1.Order
-	(*OrderLine)(nil),             // 24: ramprow.inventory.v1.OrderLine
-	(*CountQuestion)(nil),         // 25: ramprow.inventory.v1.CountQuestion
+	(*SupplierSet)(nil),           // 19: ramprow.inventory.v1.SupplierSet
+	(*OfferSet)(nil),              // 20: ramprow.inventory.v1.OfferSet
+	(*Part)(nil),                  // 21: ramprow.inventory.v1.Part
+	(*Movement)(nil),              // 22: ramprow.inventory.v1.Movement
+	(*Hold)(nil),                  // 23: ramprow.inventory.v1.Hold
+	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
+	(*Order)(nil),                 // 25: ramprow.inventory.v1.Order
+	(*OrderLine)(nil),             // 26: ramprow.inventory.v1.OrderLine
+	(*CountQuestion)(nil),         // 27: ramprow.inventory.v1.CountQuestion
+	(*Supplier)(nil),              // 28: ramprow.inventory.v1.Supplier
+	(*Offer)(nil),                 // 29: ramprow.inventory.v1.Offer
 }
 var file_ramprow_inventory_v1_events_proto_depIdxs = []int32{
-	19, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
-	20, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
-	21, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
-	22, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
-	23, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
-	23, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
-	24, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
-	23, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
-	22, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
-	21, // 14: ramprow.inventory.v1.PartsPicked.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 15: ramprow.inventory.v1.PartsStaged.hold:type_name -> ramprow.inventory.v1.Hold
-	21, // 16: ramprow.inventory.v1.PartsPutAway.hold:type_name -> ramprow.inventory.v1.Hold
-	25, // 17: ramprow.inventory.v1.CountAsked.question:type_name -> ramprow.inventory.v1.CountQuestion
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	21, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
+	22, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
+	23, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
+	24, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
+	25, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
+	25, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
+	26, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
+	25, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
+	24, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
+	23, // 14: ramprow.inventory.v1.PartsPicked.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 15: ramprow.inventory.v1.PartsStaged.hold:type_name -> ramprow.inventory.v1.Hold
+	23, // 16: ramprow.inventory.v1.PartsPutAway.hold:type_name -> ramprow.inventory.v1.Hold
+	27, // 17: ramprow.inventory.v1.CountAsked.question:type_name -> ramprow.inventory.v1.CountQuestion
+	28, // 18: ramprow.inventory.v1.SupplierSet.supplier:type_name -> ramprow.inventory.v1.Supplier
+	29, // 19: ramprow.inventory.v1.OfferSet.offer:type_name -> ramprow.inventory.v1.Offer
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_events_proto_init() }
@@ -1260,13 +1360,14 @@ func file_ramprow_inventory_v1_events_proto_init() {
 	}
 	file_ramprow_inventory_v1_counting_proto_init()
 	file_ramprow_inventory_v1_inventory_proto_init()
+	file_ramprow_inventory_v1_supplier_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_events_proto_rawDesc), len(file_ramprow_inventory_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   19,
+			NumMessages:   21,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -550,7 +550,12 @@ type HoldLine struct {
 	// Of what is held, off its bin and confirmed by a scan.
 	Picked int64 `protobuf:"varint,20,opt,name=picked,proto3" json:"picked,omitempty"`
 	// Off its bin for this line, which does not want it any more: to be put back.
-	Stray         int64 `protobuf:"varint,21,opt,name=stray,proto3" json:"stray,omitempty"`
+	Stray int64 `protobuf:"varint,21,opt,name=stray,proto3" json:"stray,omitempty"`
+	// By then it is there with a probability of 0.8, as late as the supplier's last deliveries came; absent: nothing is
+	// known of them.
+	EtaP80 *timestamppb.Timestamp `protobuf:"bytes,30,opt,name=eta_p80,json=etaP80,proto3" json:"eta_p80,omitempty"`
+	// Probability that the car needs this one of the alternatives, as the plan says; 0: it says nothing, or needs it.
+	Probability   float64 `protobuf:"fixed64,31,opt,name=probability,proto3" json:"probability,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -704,6 +709,20 @@ func (x *HoldLine) GetStray() int64 {
 	return 0
 }
 
+func (x *HoldLine) GetEtaP80() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EtaP80
+	}
+	return nil
+}
+
+func (x *HoldLine) GetProbability() float64 {
+	if x != nil {
+		return x.Probability
+	}
+	return 0
+}
+
 // Hold is everything that a job has on the shelf.
 type Hold struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -724,7 +743,9 @@ type Hold struct {
 	Turn *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=turn,proto3" json:"turn,omitempty"`
 	Bay  string                 `protobuf:"bytes,12,opt,name=bay,proto3" json:"bay,omitempty"`
 	// Where what is picked waits for the job; empty: nowhere.
-	StagedAt      string `protobuf:"bytes,20,opt,name=staged_at,json=stagedAt,proto3" json:"staged_at,omitempty"`
+	StagedAt string `protobuf:"bytes,20,opt,name=staged_at,json=stagedAt,proto3" json:"staged_at,omitempty"`
+	// The latest of the lines'; absent: nothing is known of the suppliers' deliveries.
+	EtaP80        *timestamppb.Timestamp `protobuf:"bytes,30,opt,name=eta_p80,json=etaP80,proto3" json:"eta_p80,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -848,6 +869,13 @@ func (x *Hold) GetStagedAt() string {
 		return x.StagedAt
 	}
 	return ""
+}
+
+func (x *Hold) GetEtaP80() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EtaP80
+	}
+	return nil
 }
 
 // Movement explains a change of what is on hand.
@@ -1188,8 +1216,12 @@ type Proposal struct {
 	// Jobs that wait for it.
 	Jobs                 []string               `protobuf:"bytes,7,rep,name=jobs,proto3" json:"jobs,omitempty"`
 	ExpectedIfOrderedNow *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=expected_if_ordered_now,json=expectedIfOrderedNow,proto3" json:"expected_if_ordered_now,omitempty"`
-	unknownFields        protoimpl.UnknownFields
-	sizeCache            protoimpl.SizeCache
+	// Ordered now it is there by then with a probability of 0.8; absent: too few deliveries are known.
+	P80IfOrderedNow *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=p80_if_ordered_now,json=p80IfOrderedNow,proto3" json:"p80_if_ordered_now,omitempty"`
+	// A job waits for it.
+	Urgent        bool `protobuf:"varint,21,opt,name=urgent,proto3" json:"urgent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Proposal) Reset() {
@@ -1278,13 +1310,31 @@ func (x *Proposal) GetExpectedIfOrderedNow() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Proposal) GetP80IfOrderedNow() *timestamppb.Timestamp {
+	if x != nil {
+		return x.P80IfOrderedNow
+	}
+	return nil
+}
+
+func (x *Proposal) GetUrgent() bool {
+	if x != nil {
+		return x.Urgent
+	}
+	return false
+}
+
 // SupplierOrder is what to order from one supplier today.
 type SupplierOrder struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Supplier string                 `protobuf:"bytes,1,opt,name=supplier,proto3" json:"supplier,omitempty"`
 	Lines    []*Proposal            `protobuf:"bytes,2,rep,name=lines,proto3" json:"lines,omitempty"`
 	// Of all lines whose cost is known; absent: they are in several currencies, or none is known.
-	Cost          *v1.Money `protobuf:"bytes,3,opt,name=cost,proto3" json:"cost,omitempty"`
+	Cost *v1.Money `protobuf:"bytes,3,opt,name=cost,proto3" json:"cost,omitempty"`
+	// What the supplier asks for bringing it.
+	Carriage *v1.Money `protobuf:"bytes,20,opt,name=carriage,proto3" json:"carriage,omitempty"`
+	// What stands in the way of ordering just this, or would make it cheaper.
+	Notes         []string `protobuf:"bytes,21,rep,name=notes,proto3" json:"notes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1336,6 +1386,20 @@ func (x *SupplierOrder) GetLines() []*Proposal {
 func (x *SupplierOrder) GetCost() *v1.Money {
 	if x != nil {
 		return x.Cost
+	}
+	return nil
+}
+
+func (x *SupplierOrder) GetCarriage() *v1.Money {
+	if x != nil {
+		return x.Carriage
+	}
+	return nil
+}
+
+func (x *SupplierOrder) GetNotes() []string {
+	if x != nil {
+		return x.Notes
 	}
 	return nil
 }
@@ -1997,7 +2061,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +
 	"\bon_order\x18! \x01(\x03R\aonOrder\x12\x16\n" +
 	"\x06wanted\x18\" \x01(\x03R\x06wanted\x12.\n" +
-	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xdf\x03\n" +
+	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xb6\x04\n" +
 	"\bHoldLine\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x14\n" +
@@ -2016,7 +2080,9 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x06issued\x18\x0e \x01(\x03R\x06issued\x12\x14\n" +
 	"\x05extra\x18\x0f \x01(\bR\x05extra\x12\x16\n" +
 	"\x06picked\x18\x14 \x01(\x03R\x06picked\x12\x14\n" +
-	"\x05stray\x18\x15 \x01(\x03R\x05stray\"\xfe\x03\n" +
+	"\x05stray\x18\x15 \x01(\x03R\x05stray\x123\n" +
+	"\aeta_p80\x18\x1e \x01(\v2\x1a.google.protobuf.TimestampR\x06etaP80\x12 \n" +
+	"\vprobability\x18\x1f \x01(\x01R\vprobability\"\xb3\x04\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x125\n" +
@@ -2034,7 +2100,8 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12.\n" +
 	"\x04turn\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\x04turn\x12\x10\n" +
 	"\x03bay\x18\f \x01(\tR\x03bay\x12\x1b\n" +
-	"\tstaged_at\x18\x14 \x01(\tR\bstagedAt\"\xf9\x03\n" +
+	"\tstaged_at\x18\x14 \x01(\tR\bstagedAt\x123\n" +
+	"\aeta_p80\x18\x1e \x01(\v2\x1a.google.protobuf.TimestampR\x06etaP80\"\xf9\x03\n" +
 	"\bMovement\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\x04R\x06number\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x126\n" +
@@ -2064,7 +2131,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x05lines\x18\x04 \x03(\v2\x1f.ramprow.inventory.v1.OrderLineR\x05lines\x127\n" +
 	"\tplaced_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\bplacedAt\x12\x1b\n" +
 	"\tplaced_by\x18\x06 \x01(\tR\bplacedBy\x12-\n" +
-	"\x12supplier_reference\x18\a \x01(\tR\x11supplierReference\"\x99\x02\n" +
+	"\x12supplier_reference\x18\a \x01(\tR\x11supplierReference\"\xfa\x02\n" +
 	"\bProposal\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1a\n" +
@@ -2073,11 +2140,15 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x04cost\x18\x05 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost\x12\x16\n" +
 	"\x06reason\x18\x06 \x01(\tR\x06reason\x12\x12\n" +
 	"\x04jobs\x18\a \x03(\tR\x04jobs\x12Q\n" +
-	"\x17expected_if_ordered_now\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x14expectedIfOrderedNow\"\x8f\x01\n" +
+	"\x17expected_if_ordered_now\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x14expectedIfOrderedNow\x12G\n" +
+	"\x12p80_if_ordered_now\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\x0fp80IfOrderedNow\x12\x16\n" +
+	"\x06urgent\x18\x15 \x01(\bR\x06urgent\"\xdb\x01\n" +
 	"\rSupplierOrder\x12\x1a\n" +
 	"\bsupplier\x18\x01 \x01(\tR\bsupplier\x124\n" +
 	"\x05lines\x18\x02 \x03(\v2\x1e.ramprow.inventory.v1.ProposalR\x05lines\x12,\n" +
-	"\x04cost\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost\"\x97\x02\n" +
+	"\x04cost\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost\x124\n" +
+	"\bcarriage\x18\x14 \x01(\v2\x18.ramprow.common.v1.MoneyR\bcarriage\x12\x14\n" +
+	"\x05notes\x18\x15 \x03(\tR\x05notes\"\x97\x02\n" +
 	"\vDueDelivery\x12\x14\n" +
 	"\x05order\x18\x01 \x01(\tR\x05order\x12\x1a\n" +
 	"\bsupplier\x18\x02 \x01(\tR\bsupplier\x12\x12\n" +
@@ -2212,39 +2283,43 @@ var file_ramprow_inventory_v1_inventory_proto_depIdxs = []int32{
 	19, // 5: ramprow.inventory.v1.HoldLine.unit:type_name -> ramprow.common.v1.Unit
 	0,  // 6: ramprow.inventory.v1.HoldLine.state:type_name -> ramprow.inventory.v1.LineState
 	21, // 7: ramprow.inventory.v1.HoldLine.eta:type_name -> google.protobuf.Timestamp
-	1,  // 8: ramprow.inventory.v1.Hold.state:type_name -> ramprow.inventory.v1.HoldState
-	5,  // 9: ramprow.inventory.v1.Hold.lines:type_name -> ramprow.inventory.v1.HoldLine
-	21, // 10: ramprow.inventory.v1.Hold.eta:type_name -> google.protobuf.Timestamp
-	21, // 11: ramprow.inventory.v1.Hold.expires_at:type_name -> google.protobuf.Timestamp
-	21, // 12: ramprow.inventory.v1.Hold.updated_at:type_name -> google.protobuf.Timestamp
-	21, // 13: ramprow.inventory.v1.Hold.turn:type_name -> google.protobuf.Timestamp
-	2,  // 14: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
-	21, // 15: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
-	22, // 16: ramprow.inventory.v1.Movement.cause:type_name -> ramprow.inventory.v1.CountCause
-	21, // 17: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
-	20, // 18: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
-	3,  // 19: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
-	8,  // 20: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
-	21, // 21: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
-	20, // 22: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
-	21, // 23: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
-	10, // 24: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
-	20, // 25: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
-	21, // 26: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
-	21, // 27: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
-	5,  // 28: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
-	5,  // 29: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
-	5,  // 30: ramprow.inventory.v1.Pick.next:type_name -> ramprow.inventory.v1.HoldLine
-	20, // 31: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
-	21, // 32: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
-	21, // 33: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
-	2,  // 34: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
-	21, // 35: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
-	36, // [36:36] is the sub-list for method output_type
-	36, // [36:36] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	21, // 8: ramprow.inventory.v1.HoldLine.eta_p80:type_name -> google.protobuf.Timestamp
+	1,  // 9: ramprow.inventory.v1.Hold.state:type_name -> ramprow.inventory.v1.HoldState
+	5,  // 10: ramprow.inventory.v1.Hold.lines:type_name -> ramprow.inventory.v1.HoldLine
+	21, // 11: ramprow.inventory.v1.Hold.eta:type_name -> google.protobuf.Timestamp
+	21, // 12: ramprow.inventory.v1.Hold.expires_at:type_name -> google.protobuf.Timestamp
+	21, // 13: ramprow.inventory.v1.Hold.updated_at:type_name -> google.protobuf.Timestamp
+	21, // 14: ramprow.inventory.v1.Hold.turn:type_name -> google.protobuf.Timestamp
+	21, // 15: ramprow.inventory.v1.Hold.eta_p80:type_name -> google.protobuf.Timestamp
+	2,  // 16: ramprow.inventory.v1.Movement.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 17: ramprow.inventory.v1.Movement.at:type_name -> google.protobuf.Timestamp
+	22, // 18: ramprow.inventory.v1.Movement.cause:type_name -> ramprow.inventory.v1.CountCause
+	21, // 19: ramprow.inventory.v1.OrderLine.expected:type_name -> google.protobuf.Timestamp
+	20, // 20: ramprow.inventory.v1.OrderLine.cost:type_name -> ramprow.common.v1.Money
+	3,  // 21: ramprow.inventory.v1.Order.state:type_name -> ramprow.inventory.v1.OrderState
+	8,  // 22: ramprow.inventory.v1.Order.lines:type_name -> ramprow.inventory.v1.OrderLine
+	21, // 23: ramprow.inventory.v1.Order.placed_at:type_name -> google.protobuf.Timestamp
+	20, // 24: ramprow.inventory.v1.Proposal.cost:type_name -> ramprow.common.v1.Money
+	21, // 25: ramprow.inventory.v1.Proposal.expected_if_ordered_now:type_name -> google.protobuf.Timestamp
+	21, // 26: ramprow.inventory.v1.Proposal.p80_if_ordered_now:type_name -> google.protobuf.Timestamp
+	10, // 27: ramprow.inventory.v1.SupplierOrder.lines:type_name -> ramprow.inventory.v1.Proposal
+	20, // 28: ramprow.inventory.v1.SupplierOrder.cost:type_name -> ramprow.common.v1.Money
+	20, // 29: ramprow.inventory.v1.SupplierOrder.carriage:type_name -> ramprow.common.v1.Money
+	21, // 30: ramprow.inventory.v1.DueDelivery.expected:type_name -> google.protobuf.Timestamp
+	21, // 31: ramprow.inventory.v1.Pick.turn:type_name -> google.protobuf.Timestamp
+	5,  // 32: ramprow.inventory.v1.Pick.lines:type_name -> ramprow.inventory.v1.HoldLine
+	5,  // 33: ramprow.inventory.v1.Pick.missing:type_name -> ramprow.inventory.v1.HoldLine
+	5,  // 34: ramprow.inventory.v1.Pick.next:type_name -> ramprow.inventory.v1.HoldLine
+	20, // 35: ramprow.inventory.v1.IdleStock.value:type_name -> ramprow.common.v1.Money
+	21, // 36: ramprow.inventory.v1.HoldingJob.eta:type_name -> google.protobuf.Timestamp
+	21, // 37: ramprow.inventory.v1.HoldingJob.since:type_name -> google.protobuf.Timestamp
+	2,  // 38: ramprow.inventory.v1.MovementSum.kind:type_name -> ramprow.inventory.v1.MovementKind
+	21, // 39: ramprow.inventory.v1.ComingOrder.expected:type_name -> google.protobuf.Timestamp
+	40, // [40:40] is the sub-list for method output_type
+	40, // [40:40] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_proto_init() }

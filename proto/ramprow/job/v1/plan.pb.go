@@ -987,8 +987,10 @@ type PartWanted struct {
 	Value    string `protobuf:"bytes,7,opt,name=value,proto3" json:"value,omitempty"`
 	UsedOnce bool   `protobuf:"varint,8,opt,name=used_once,json=usedOnce,proto3" json:"used_once,omitempty"`
 	// Selling price without tax of the whole line.
-	Price         *v1.Money `protobuf:"bytes,9,opt,name=price,proto3" json:"price,omitempty"`
-	ForStep       string    `protobuf:"bytes,10,opt,name=for_step,json=forStep,proto3" json:"for_step,omitempty"`
+	Price   *v1.Money `protobuf:"bytes,9,opt,name=price,proto3" json:"price,omitempty"`
+	ForStep string    `protobuf:"bytes,10,opt,name=for_step,json=forStep,proto3" json:"for_step,omitempty"`
+	// Of an alternative: probability that the car has this value, as far as is known when the plan is made.
+	Probability   float64 `protobuf:"fixed64,11,opt,name=probability,proto3" json:"probability,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1091,6 +1093,13 @@ func (x *PartWanted) GetForStep() string {
 		return x.ForStep
 	}
 	return ""
+}
+
+func (x *PartWanted) GetProbability() float64 {
+	if x != nil {
+		return x.Probability
+	}
+	return 0
 }
 
 // JointDue is a joint that the job will tighten, with its specification.
@@ -1408,7 +1417,7 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\n" +
 	"first_step\x18\x03 \x01(\tR\tfirstStep\x12\x1b\n" +
 	"\tlast_step\x18\x04 \x01(\tR\blastStep\x12\"\n" +
-	"\rmust_come_off\x18\x05 \x01(\bR\vmustComeOff\"\xab\x02\n" +
+	"\rmust_come_off\x18\x05 \x01(\bR\vmustComeOff\"\xcd\x02\n" +
 	"\n" +
 	"PartWanted\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
@@ -1421,7 +1430,8 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\tused_once\x18\b \x01(\bR\busedOnce\x12.\n" +
 	"\x05price\x18\t \x01(\v2\x18.ramprow.common.v1.MoneyR\x05price\x12\x19\n" +
 	"\bfor_step\x18\n" +
-	" \x01(\tR\aforStep\"\xae\x04\n" +
+	" \x01(\tR\aforStep\x12 \n" +
+	"\vprobability\x18\v \x01(\x01R\vprobability\"\xae\x04\n" +
 	"\bJointDue\x12\x14\n" +
 	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1c\n" +
