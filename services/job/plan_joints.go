@@ -70,7 +70,7 @@ func narrowed(plan *jobv1.Plan, feature, value string) *jobv1.Plan {
 			continue
 		}
 		if l.GetFeature() == feature {
-			l.Feature, l.Value = "", ""
+			l.Feature, l.Value, l.Probability = "", "", 0
 		}
 		parts = append(parts, l)
 	}
