@@ -76,7 +76,7 @@ func TestComposeServesEveryRole(t *testing.T) {
 	if err := yaml.Unmarshal(data, &file); err != nil {
 		t.Fatal(err)
 	}
-	for _, role := range []string{"job", "inventory", "scheduling", "torque-audit"} {
+	for _, role := range []string{"job", "inventory", "scheduling", "torque-audit", "desk"} {
 		s, ok := file.Services[role]
 		if !ok || len(s.Command) < 2 || s.Command[0] != "serve" || s.Command[1] != role {
 			t.Errorf("%s is not served: %v", role, s.Command)
@@ -86,6 +86,9 @@ func TestComposeServesEveryRole(t *testing.T) {
 		}
 		if s.Environment["NATS_URL"] == "" || s.Environment["REDIS_URL"] == "" || s.Environment["RAMPROW_TOKEN_KEYS"] == "" {
 			t.Errorf("%s lacks the address of its broker, its Redis or the token key", role)
+		}
+		if role != "desk" && file.Services["desk"].Environment["RAMPROW_"+strings.ToUpper(strings.ReplaceAll(role, "-", "_"))+"_ADDRESS"] == "" {
+			t.Errorf("the desk does not know where %s is", role)
 		}
 	}
 }

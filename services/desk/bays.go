@@ -124,9 +124,7 @@ func (d *Desk) board(ctx context.Context, day time.Time, at uint64) (boardView, 
 		Day: day, Date: day.Format(time.DateOnly), Previous: day.AddDate(0, 0, -1).Format(time.DateOnly), Next: day.AddDate(0, 0, 1).Format(time.DateOnly),
 		Now: -1, Waiting: r.GetWaiting(),
 	}
-	if over := len(view.Waiting) - mostRows; over > 0 {
-		view.Waiting, view.MoreWaiting = view.Waiting[:mostRows], over
-	}
+	view.Waiting, view.MoreWaiting = shorten(view.Waiting)
 	today, _ := d.boardDay("")
 	view.Today = today.Equal(day)
 	if now := d.Now(); now.After(from) && now.Before(to) {

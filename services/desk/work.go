@@ -15,6 +15,16 @@ const pageSize = 500
 type workView struct {
 	// Mine are the jobs that are booked for whoever looks, or in work by anybody.
 	Mine, Others []*jobv1.JobSummary
+	// MoreOthers is how many of the others stand in the list of jobs alone.
+	MoreOthers int
+}
+
+// shorten keeps the first of a list for a page, and says how many are left over.
+func shorten[T any](list []T) (shown []T, more int) {
+	if len(list) <= mostRows {
+		return list, 0
+	}
+	return list[:mostRows], len(list) - mostRows
 }
 
 func (d *Desk) showWork(v *visit) error {
@@ -30,6 +40,7 @@ func (d *Desk) showWork(v *visit) error {
 			view.Others = append(view.Others, j)
 		}
 	}
+	view.Others, view.MoreOthers = shorten(view.Others)
 	return v.render("work", view)
 }
 
