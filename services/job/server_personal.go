@@ -33,7 +33,7 @@ type personalServer struct {
 const findPage = 500
 
 // find gives the jobs of a customer by name. Names are sealed, so there is no
-// index of them: every job of the site is opened and compared, about 5 µs each.
+// index of them: every job of the site is opened and compared.
 func (s *personalServer) find(ctx context.Context, customer string, only []string) ([]*Job, error) {
 	who, err := command.Caller(ctx)
 	if err != nil {

@@ -49,7 +49,24 @@ func TestAShortJobFromTheTerminal(t *testing.T) {
 	h.tighten(t)
 	h.prove(t)
 	h.pay(t)
+	h.keeps(t)
 	h.wrenchFails(t)
+}
+
+// keeps asks what is kept of the customer, and what would stay if he were forgotten.
+func (h *house) keeps(t *testing.T) {
+	t.Helper()
+	has(t, h.as("owner", "customer", "export", "marta quell"), `"customer": "marta quell"`, `"name": "Marta Quell"`, `"plate": "RP-SM 1"`)
+	has(t, h.as("owner", "customer", "erase", "Marta Quell", "--job", "1", "--reference", "letter 12/26", "--dry-run"),
+		"Job    jobs/1  closed  RP-SM 1", "Goes   who authorised the work, and how", "Stays  invoice ", "Nothing was changed.")
+	for role, args := range map[string][]string{
+		"dispatcher": {"customer", "export", "Marta Quell"},
+		"owner":      {"customer", "export", "Marta"},
+	} {
+		if out, _, err := h.try("", role, args...); err == nil {
+			t.Errorf("%s gets %s", role, out)
+		}
+	}
 }
 
 // moves asks for a promise, moves the booking, and takes that back.

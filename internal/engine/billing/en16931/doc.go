@@ -8,6 +8,12 @@
 // rules are written from the standard's semantic model; the schematron files
 // that CEN and OpenPeppol publish are what the cases in testdata come from.
 //
+// Not checked, from memory of the published files: BR-CL-07 and BR-CL-13, the code
+// lists of invoiced objects and of item classifications, which nothing here writes
+// beside ABT; the rules for sellers of one country (DE-R, DK-R, GR-R, IS-R, IT-R,
+// NL-R, NO-R, SE-R); and that each single element is not used (UBL-CR), which is one
+// warning here.
+//
 // Vocabulary: an allowance lowers an amount and a charge raises it, of a line
 // or of the document; a breakdown is the tax of one category and rate; prepaid
 // is what was paid before; the rounding amount makes the sum payable in cash.
