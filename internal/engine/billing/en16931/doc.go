@@ -9,8 +9,8 @@
 // that CEN and OpenPeppol publish are what the cases in testdata come from.
 //
 // Not checked, from memory of the published files: BR-CL-07 and BR-CL-13, the code
-// lists of invoiced objects and of item classifications, which nothing here writes
-// beside ABT; the rules for sellers of one country (DE-R, DK-R, GR-R, IS-R, IT-R,
+// lists of invoiced objects and of item classifications, which a job's invoice does
+// not have; the rules for sellers of one country (DE-R, DK-R, GR-R, IS-R, IT-R,
 // NL-R, NO-R, SE-R); and that each single element is not used (UBL-CR), which is one
 // warning here.
 //
