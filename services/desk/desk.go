@@ -20,6 +20,7 @@ import (
 // Services are what the pages call. Each call takes its token from its context.
 type Services struct {
 	Job        jobv1.JobServiceClient
+	Figures    jobv1.FiguresServiceClient
 	Billing    jobv1.BillingServiceClient
 	Inventory  inventoryv1.InventoryServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient

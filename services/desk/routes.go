@@ -67,6 +67,9 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("POST /shelf/kits/{job}/away", d.closed(d.putAway, identity.PartsClerk))
 	mux.Handle("POST /shelf/picks/{job}", d.closed(d.issueParts, identity.PartsClerk))
 
+	mux.Handle("GET /figures", d.closed(d.showFigures, identity.Owner))
+	mux.Handle("GET /figures/jobs", d.closed(d.showVisits, identity.Owner))
+
 	mux.Handle("/", d.open(func(*visit) error {
 		return fault.New(fault.NotFound, "PAGE_UNKNOWN", "there is no such page; go on from one of the pages above")
 	}))

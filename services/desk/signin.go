@@ -89,6 +89,7 @@ var homes = []struct {
 	role identity.Role
 	path string
 }{
+	{identity.Owner, "/figures"},
 	{identity.Dispatcher, "/bays"},
 	{identity.PartsClerk, "/shelf"},
 	{identity.Technician, "/work"},

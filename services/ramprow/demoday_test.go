@@ -6,6 +6,11 @@ import (
 	"io"
 	"strings"
 	"testing"
+	"time"
+
+	"google.golang.org/protobuf/encoding/protojson"
+
+	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
 // A demo day opens, and a car of it is paid without anybody doing anything.
@@ -30,6 +35,16 @@ func TestUpDemoDay(t *testing.T) {
 	h.await("a car that is paid", func() bool {
 		return strings.Contains(h.as("owner", "job", "list", "--with-finished"), "closed")
 	})
+	// The invented clock runs ahead of the wall's.
+	now := time.Now()
+	figures := h.as("owner", "job", "figures", "--from", now.AddDate(0, 0, -1).Format(time.DateOnly), "--to", now.AddDate(0, 0, 30).Format(time.DateOnly), "--output", "json")
+	var f jobv1.GetFiguresResponse
+	if err := protojson.Unmarshal([]byte(figures), &f); err != nil {
+		t.Fatalf("%v in %s", err, figures)
+	}
+	if f.GetClosed() == 0 || f.GetLittle().GetResidual().AsDuration() != 0 || f.GetBottleneck() == "" || len(f.GetUses()) < 12 {
+		t.Errorf("the figures of the day are %s", figures)
+	}
 	stop()
 	if err := <-ended; err != nil {
 		t.Errorf("the day did not end cleanly: %v", err)

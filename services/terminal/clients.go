@@ -21,6 +21,7 @@ type Clients struct {
 	Billing    jobv1.BillingServiceClient
 	Learning   jobv1.LearningServiceClient
 	Personal   jobv1.PersonalDataServiceClient
+	Figures    jobv1.FiguresServiceClient
 	Inventory  inventoryv1.InventoryServiceClient
 	Buying     inventoryv1.BuyingServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
@@ -70,6 +71,7 @@ func Dial(c DialConfig) (*Clients, error) {
 	clients.Job = jobv1.NewJobServiceClient(conns[RoleJob])
 	clients.Learning = jobv1.NewLearningServiceClient(conns[RoleJob])
 	clients.Personal = jobv1.NewPersonalDataServiceClient(conns[RoleJob])
+	clients.Figures = jobv1.NewFiguresServiceClient(conns[RoleJob])
 	clients.Billing = jobv1.NewBillingServiceClient(conns[RoleJob])
 	clients.Inventory = inventoryv1.NewInventoryServiceClient(conns[RoleInventory])
 	clients.Buying = inventoryv1.NewBuyingServiceClient(conns[RoleInventory])

@@ -17,7 +17,7 @@ func jobCommands() *cobra.Command {
 		jobCodes, jobSymptom, jobTest, jobWithdraw, jobDiagnose, jobPlan, jobCompare, jobConfirm, jobWay, jobAuthorise,
 		jobStart, jobPause, jobResume, jobDone, jobFound, jobDesign, jobExplain, jobDebris,
 		jobClearCodes, jobRoadTest, jobBill, jobBilling, jobQuote, jobAdvance, jobClose, jobPay, jobCredit, jobCorrect, jobLookback, jobCancel,
-		jobRates, jobTimes, jobCases, jobStrike, jobRestore,
+		jobFigures, jobRates, jobTimes, jobCases, jobStrike, jobRestore,
 	)
 }
 
