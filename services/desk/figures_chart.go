@@ -21,7 +21,7 @@ const (
 	barLeft     = 150 // where bars begin, behind their names
 	barPitch    = 26
 	barLongest  = 250
-	labelLetter = 20 // a name has so many letters at most
+	labelLetter = 17 // a name has so many letters at most
 )
 
 // flowChart shows how many jobs were closed in each span, and how many were here.

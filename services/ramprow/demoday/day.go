@@ -94,7 +94,7 @@ func (d *day) live(ctx context.Context) error {
 	for number := 1; ; number++ {
 		v := d.arrival(number)
 		people.Go(func() { d.visit(ctx, v) })
-		gap := time.Duration(-math.Log(1-r.Float64()) * float64((lastIntake-opensAt)*time.Hour) / carsADay)
+		gap := untilNextCar(r)
 		if number < 4 {
 			gap = time.Minute
 		}
@@ -102,6 +102,11 @@ func (d *day) live(ctx context.Context) error {
 			return nil // the day was told to end
 		}
 	}
+}
+
+// untilNextCar draws from an exponential: cars come independently of one another, carsADay of them.
+func untilNextCar(r *mathrand.Rand) time.Duration {
+	return time.Duration(-math.Log(1-r.Float64()) * float64((lastIntake-opensAt)*time.Hour) / carsADay)
 }
 
 // nextArrival waits for a gap, and over the night if the last intake has passed.
