@@ -14,7 +14,7 @@ func BenchmarkMeasure(b *testing.B) {
 			shop.Resources = append(shop.Resources, bay(fmt.Sprint(i), "lift"), worker(fmt.Sprint(i)))
 		}
 		for i := range stays {
-			v := Visit{Number: uint64(i + 1)} //nolint:gosec // small
+			v := Visit{Number: uint64(i + 1)}
 			arrived := at(8 + float64(i)*.8)
 			v.Note(Mark{At: arrived, Phase: Diagnosis})
 			for step := range int64(59) {

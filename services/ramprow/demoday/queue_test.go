@@ -45,7 +45,7 @@ func TestTheDaysQueuesWaitAsPublished(t *testing.T) {
 	for i, c := range tests {
 		service := c.busy * float64(c.bays) * gap
 		name := fmt.Sprintf("%d bays, %.0f %% busy, case %d", c.bays, 100*c.busy, i+1)
-		r := rand.New(rand.NewPCG(2026, uint64(i+1))) //nolint:gosec // small
+		r := rand.New(rand.NewPCG(2026, uint64(i+1)))
 		waits, shop := queued(r, c.bays, func() float64 { return c.service(r, service) })
 		mean, deviation := batches(waits)
 		want := c.published(service)
@@ -90,7 +90,7 @@ func queued(r *rand.Rand, bays int, service func() float64) (waits []int64, shop
 		if number >= measuredCars {
 			continue
 		}
-		v := flow.Visit{Number: uint64(number + 1)} //nolint:gosec // small
+		v := flow.Visit{Number: uint64(number + 1)}
 		v.Note(flow.Mark{At: now, Phase: flow.Repair})
 		v.Note(flow.Mark{At: begins, Phase: flow.Repair, Bay: fmt.Sprint("bays/", bay), Hands: fmt.Sprint(bay)})
 		v.End(free[bay], false)
