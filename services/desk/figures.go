@@ -186,8 +186,8 @@ func (d *Desk) fixed(x float64, digits int) string {
 	return message.NewPrinter(d.Language).Sprint(number.Decimal(x, number.Scale(digits)))
 }
 
-// percent writes a share in the desk's language.
-func (d *Desk) percent(share float64) string {
+// proportion writes a share in the desk's language.
+func (d *Desk) proportion(share float64) string {
 	return message.NewPrinter(d.Language).Sprint(number.Percent(share, number.MaxFractionDigits(0)))
 }
 
@@ -196,7 +196,7 @@ func (d *Desk) shareOf(part, whole uint32) string {
 	if whole == 0 {
 		return "–"
 	}
-	return d.percent(float64(part) / float64(whole))
+	return d.proportion(float64(part) / float64(whole))
 }
 
 // signedSpan writes a duration that may be below zero.

@@ -53,7 +53,7 @@ func (d *Desk) functions() template.FuncMap {
 		"request":  newRequestID,
 		"now":      func() string { return d.Now().In(d.Zone).Format("2006-01-02 15:04") },
 		"add":      add, "sub": func(a, b int64) int64 { return a - b }, "clip": clip, "fits": fits, "laneTop": laneTop, "boardHeight": boardHeight,
-		"fixed": d.fixed, "percent": d.percent, "share": d.shareOf, "bars": barsHeight, "signed": signedSpan, "dayshort": dayShort,
+		"fixed": d.fixed, "proportion": d.proportion, "share": d.shareOf, "bars": barsHeight, "signed": signedSpan, "dayshort": dayShort,
 		"stateClass": stateClass, "barLine": d.barLine,
 	}
 }
