@@ -31,6 +31,11 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("POST /work/{job}/readings", d.closed(d.postReading, identity.Technician))
 	mux.Handle("POST /work/{job}/signature", d.closed(d.signSheet, identity.Technician))
 
+	mux.Handle("GET /again", d.closed(d.showAgain, identity.Technician, identity.Owner))
+	mux.Handle("POST /again/lookbacks/{lookback}/seen", d.closed(d.seeLookBack, identity.Owner))
+	mux.Handle("POST /again/rechecks/{job}/{joint}", d.closed(d.tryAgain, identity.Technician, identity.Owner))
+	mux.Handle("POST /again/rechecks/{job}/{joint}/waiver", d.closed(d.waiveRecheck, identity.Technician, identity.Owner))
+
 	mux.Handle("GET /bays", d.closed(d.showBays, identity.Dispatcher))
 	mux.Handle("GET /bays/undo", d.closed(d.showUndo, identity.Dispatcher))
 	mux.Handle("POST /bays/undo", d.closed(d.undoMove, identity.Dispatcher))

@@ -140,7 +140,11 @@ func newsSentence(m proto.Message) string {
 		}
 		return fmt.Sprintf("%s with %s from %s", b.GetBay(), b.GetTechnician(), b.GetWhen().GetStart().AsTime().Format("Mon 15:04"))
 	case *jobv1.AuditNoted:
-		return fmt.Sprintf("tightening audit %s, %d of %d joints", auditWord(m.GetStatus().GetState()), m.GetStatus().GetJointsProved(), m.GetStatus().GetJoints())
+		text := fmt.Sprintf("tightening audit %s, %d of %d joints", auditWord(m.GetStatus().GetState()), m.GetStatus().GetJointsProved(), m.GetStatus().GetJoints())
+		for _, r := range m.GetStatus().GetRechecks() {
+			text += "; " + r.GetTitle() + " is checked again: " + r.GetSays()
+		}
+		return text
 	}
 	return ""
 }

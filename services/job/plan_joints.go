@@ -41,6 +41,8 @@ func (p *planner) jointDue(j *cataloguev1.Joint, step string) *jobv1.JointDue {
 		Cautions:      p.cautions(j.GetHazards()),
 		ClampLengthMm: j.GetClampLengthMm(),
 		DecisionRule:  j.GetDecisionRule(),
+		Uses:          j.GetUses(),
+		Friction:      j.GetFriction(),
 	}
 	for _, set := range j.GetStageSets() {
 		switch p.facts.Holds(set.GetWhen()) {

@@ -1,6 +1,8 @@
 package job
 
 import (
+	"slices"
+
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/sitelog"
@@ -113,6 +115,7 @@ func (s *State) reactToAudit(m proto.Message) ([]proto.Message, error) {
 	case *torqueauditv1.SheetRevised:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
 			a.State, a.PlanRevision, a.Joints, a.Reason = jobv1.AuditState_AUDIT_STATE_OPEN, m.GetPlanRevision(), count(m.GetJoints()), ""
+			withdraw(a, m.GetDropped())
 		})
 	case *torqueauditv1.JointProved:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
@@ -131,11 +134,37 @@ func (s *State) reactToAudit(m proto.Message) ([]proto.Message, error) {
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
 			a.State, a.PlanRevision, a.Reason = jobv1.AuditState_AUDIT_STATE_REOPENED, m.GetPlanRevision(), m.GetReason()
 			a.JointsProved -= min(a.GetJointsProved(), uint32(len(m.GetJoints()))) //nolint:gosec // a sheet has few joints
+			withdraw(a, m.GetJoints())
+		})
+	case *torqueauditv1.RecheckAsked:
+		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
+			note(a, &jobv1.RecheckNote{Joint: m.GetJoint(), Title: m.GetRecheck().GetTitle(), Says: m.GetRecheck().GetSays(), Open: true})
+		})
+	case *torqueauditv1.RecheckEnded:
+		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) {
+			note(a, &jobv1.RecheckNote{Joint: m.GetJoint(), Title: m.GetTitle(), Says: recheckWord(m.GetState()) + ": " + m.GetReason()})
 		})
 	case *torqueauditv1.SheetVoided:
 		return s.noteAudit(m.GetJob(), func(a *jobv1.AuditStatus) { a.State, a.Reason = jobv1.AuditState_AUDIT_STATE_VOID, m.GetReason() })
 	}
 	return nil, nil
+}
+
+// note keeps what was said last of a joint's re-check.
+func note(a *jobv1.AuditStatus, n *jobv1.RecheckNote) {
+	for i, known := range a.GetRechecks() {
+		if known.GetJoint() == n.GetJoint() {
+			a.Rechecks[i] = n
+			return
+		}
+	}
+	a.Rechecks = append(a.Rechecks, n)
+}
+
+// withdraw takes away the re-checks of joints that are tightened anew, or no
+// longer; the audit asks for them again.
+func withdraw(a *jobv1.AuditStatus, joints []string) {
+	a.Rechecks = slices.DeleteFunc(a.GetRechecks(), func(n *jobv1.RecheckNote) bool { return n.GetOpen() && slices.Contains(joints, n.GetJoint()) })
 }
 
 func (s *State) noteAudit(job string, change func(*jobv1.AuditStatus)) ([]proto.Message, error) {

@@ -5,6 +5,7 @@ import (
 
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
 )
 
 // word turns an enum name into what people read, as in STEP_STATE_DONE to done.
@@ -33,3 +34,5 @@ func unitWord(u commonv1.Unit) string {
 	}
 	return ""
 }
+
+func recheckWord(s torqueauditv1.RecheckState) string { return word(s.String(), "RECHECK_STATE_") }

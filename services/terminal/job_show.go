@@ -139,6 +139,9 @@ func addAround(c *card, j *jobv1.Job, now time.Time) {
 	}
 	if a := j.GetAudit(); a != nil {
 		c.add("Tightening", fmt.Sprintf("%s, %d of %d joints proved", word(a.GetState()), a.GetJointsProved(), a.GetJoints()))
+		for _, r := range a.GetRechecks() {
+			c.add("Check again", r.GetTitle()+": "+r.GetSays())
+		}
 	}
 }
 

@@ -18,6 +18,7 @@ func tightenCommands() *cobra.Command {
 		tightenCorrect, tightenDepart, tightenSign, tightenReopen,
 		tightenWrenches, tightenWrench, tightenWatch,
 		tightenRecord, tightenVerify, tightenLookBacks, tightenSeen, tightenResidual, tightenCurve, tightenStats, tightenWaiting, tightenSend,
+		tightenRechecks, tightenRecheck, tightenWaive, tightenRenew,
 	)
 }
 
@@ -99,7 +100,10 @@ func jointColumns() []column[*torqueauditv1.JointSheet] {
 		left("STATE", func(j *torqueauditv1.JointSheet) string { return word(j.GetState()) }),
 		figure("FASTENERS", func(j *torqueauditv1.JointSheet) string { return figures(j.GetDue().GetFasteners()) }),
 		left("THREAD", func(j *torqueauditv1.JointSheet) string { return j.GetDue().GetThread() }),
+		left("CLAMPS kN", func(j *torqueauditv1.JointSheet) string { return clamping(j.GetPreload()) }),
+		left("USES", usesText),
 		figure("READINGS", func(j *torqueauditv1.JointSheet) string { return figures(int64(len(j.GetReadings()))) }),
+		left("CHECK AGAIN", recheckText),
 		left("NEXT", func(j *torqueauditv1.JointSheet) string { return j.GetNext().GetSay() }),
 		left("DEPARTURE", func(j *torqueauditv1.JointSheet) string {
 			if d := j.GetDeparture(); d != nil {
@@ -117,6 +121,9 @@ func readingColumns(s *session) []column[*torqueauditv1.Reading] {
 		figure("FASTENER", func(r *torqueauditv1.Reading) string { return figures(r.GetFastener()) }),
 		figure("STAGE", func(r *torqueauditv1.Reading) string { return figures(r.GetStage()) }),
 		figure("N·m", func(r *torqueauditv1.Reading) string { return measure(r.GetTorqueNm()) }),
+		left("AS GIVEN", func(r *torqueauditv1.Reading) string {
+			return strings.TrimSpace(measure(r.GetGivenTorque()) + " " + r.GetGivenUnit())
+		}),
 		figure("DEGREES", func(r *torqueauditv1.Reading) string { return measure(r.GetAngleDeg()) }),
 		left("WRENCH", func(r *torqueauditv1.Reading) string { return number(r.GetWrench()) }),
 		left("VERDICT", func(r *torqueauditv1.Reading) string { return word(r.GetVerdict()) }),
@@ -187,12 +194,13 @@ func turnLine(t *torqueauditv1.NextTurn) string {
 
 func tightenPost(o *options) *cobra.Command {
 	request := &torqueauditv1.PostReadingRequest{}
-	var when, adapter string
+	var when, adapter, unit string
+	var torque float64
 	var command *cobra.Command
 	command = &cobra.Command{
 		Use:     "post JOB JOINT FASTENER",
 		Short:   "Keep what a wrench did to one fastener, and judge it",
-		Example: "  ramprow tighten post 17 valve-cover 3 --wrench w1 --torque 10\n  ramprow tighten post 17 head 1 --wrench a1 --torque 40 --angle 90",
+		Example: "  ramprow tighten post 17 valve-cover 3 --wrench w1 --torque 10\n  ramprow tighten post 17 head 1 --wrench a1 --torque 40 --angle 90\n  ramprow tighten post 17 sump 2 --wrench w2 --torque 97 --unit lbf·in",
 		RunE: o.onJob(func(ctx context.Context, s *session, job string, rest []string) error {
 			fastener, err := parseSmall("FASTENER", rest[1])
 			if err != nil {
@@ -207,6 +215,7 @@ func tightenPost(o *options) *cobra.Command {
 			}
 			request.RequestId, request.Job, request.Joint, request.Fastener, request.At = s.once(), job, rest[0], fastener, at
 			request.Wrench = inCollection("wrenches", request.GetWrench())
+			giveTorque(torque, unit, &request.TorqueNm, &request.Torque)
 			// Under an id that was given, the same is sent again: its time is part of it.
 			if request.GetAt() == nil && !command.Flags().Changed("request-id") {
 				request.At = timestamppb.New(s.now())
@@ -220,7 +229,7 @@ func tightenPost(o *options) *cobra.Command {
 	}
 	flags := command.Flags()
 	requireText(command, &request.Wrench, "wrench", "the wrench that did it")
-	flags.Float64Var(&request.TorqueNm, "torque", 0, "newton metres that the wrench was set to or showed")
+	torqueFlags(flags, &torque, &unit)
 	flags.StringVar(&adapter, "adapter", "", adapterHelp)
 	flags.Float64Var(&request.AngleDeg, "angle", 0, "degrees")
 	flags.BoolVar(&request.Moved, "moved", false, "it turned before the click")

@@ -16,8 +16,24 @@ import (
 // entry is what a technician typed for one fastener.
 type entry struct {
 	torque float64 // newton metres
+	given  given   // the torque as it was typed, if in another unit
 	angle  float64 // degrees
 	moved  bool
+}
+
+// given is a torque in a unit other than newton metres.
+type given struct {
+	value float64
+	unit  string
+}
+
+// giveTo puts the torque into the fields of a request: as it was typed, or in newton metres.
+func (e entry) giveTo(newtonMetres *float64, torque **torqueauditv1.GivenTorque) {
+	if e.given.unit == "" {
+		*newtonMetres = e.torque
+		return
+	}
+	*torque = &torqueauditv1.GivenTorque{Value: e.given.value, Unit: e.given.unit}
 }
 
 // parseEntry reads one line against the stage that is due. An empty line is
@@ -35,15 +51,18 @@ func parseEntry(text string, stage *cataloguev1.Stage) (entry, error) {
 		return entry{}, fmt.Errorf("%q is more than one reading; type newton metres, then degrees", text)
 	}
 	values := make([]float64, len(fields))
+	var as given
 	for i, f := range fields {
-		v, err := parseAmount(f, i == 0 && asked.torque > 0)
+		v, typed, err := parseAmount(f, i == 0 && asked.torque > 0)
 		if err != nil {
 			return entry{}, err
 		}
-		values[i] = v
+		if values[i] = v; i == 0 {
+			as = typed
+		}
 	}
 	if len(values) == 2 {
-		return entry{torque: values[0], angle: values[1], moved: moved}, nil
+		return entry{torque: values[0], given: as, angle: values[1], moved: moved}, nil
 	}
 	switch {
 	case asked.torque > 0 && asked.angle > 0:
@@ -51,26 +70,27 @@ func parseEntry(text string, stage *cataloguev1.Stage) (entry, error) {
 	case asked.angle > 0:
 		return entry{angle: values[0], moved: moved}, nil
 	default:
-		return entry{torque: values[0], moved: moved}, nil
+		return entry{torque: values[0], given: as, moved: moved}, nil
 	}
 }
 
 // parseAmount reads a figure; a torque may have its unit behind it, as in
-// 7.4lbf·ft, and is converted to newton metres.
-func parseAmount(text string, torque bool) (float64, error) {
+// 7.4lbf·ft, and is converted to newton metres and given as it was typed.
+func parseAmount(text string, torque bool) (float64, given, error) {
 	if v, ok := parseFigure(text); ok {
-		return v, nil
+		return v, given{}, nil
 	}
 	figure := strings.TrimRightFunc(text, func(r rune) bool { return !unicode.IsDigit(r) })
 	v, ok := parseFigure(figure)
 	if !ok || !torque || !strings.ContainsFunc(text[len(figure):], unicode.IsLetter) {
-		return 0, fmt.Errorf("%q is no reading; type newton metres, then degrees, as in 9.8 or 40 91", text)
+		return 0, given{}, fmt.Errorf("%q is no reading; type newton metres, then degrees, as in 9.8 or 40 91", text)
 	}
-	nm, err := fastening.ToNewtonMetres(v, text[len(figure):])
+	unit := text[len(figure):]
+	nm, err := fastening.ToNewtonMetres(v, unit)
 	if err != nil {
-		return 0, fmt.Errorf("%q is no reading: %w", text, err)
+		return 0, given{}, fmt.Errorf("%q is no reading: %w", text, err)
 	}
-	return nm, nil
+	return nm, given{value: v, unit: unit}, nil
 }
 
 // parseFigure reads a plain decimal number, with a point or a comma.

@@ -24,7 +24,7 @@ func tightenRun(o *options) *cobra.Command {
 
   =          as asked: the wrench clicked at the value
   9.8        newton metres, or degrees where only an angle is asked
-  7.4lbf·ft  a torque in another unit, without a blank; it is converted
+  7.4lbf·ft  a torque in another unit, without a blank; it is converted, and kept as typed too
   40 91      newton metres and degrees
   !  !9.8    the same, and it moved before the click
   @a1        take another wrench in hand
@@ -196,11 +196,13 @@ func (b *bench) line(ctx context.Context, text string) error {
 	if w == nil {
 		return b.tell("  not kept: take a wrench with @WRENCH first")
 	}
-	return b.post(ctx, &torqueauditv1.PostReadingRequest{
+	reading := &torqueauditv1.PostReadingRequest{
 		RequestId: fresh(), Job: b.job, Joint: b.turn.GetJoint(), Fastener: b.turn.GetFastener(), Stage: b.turn.GetStage(),
-		Wrench: w.GetName(), TorqueNm: entry.torque, AngleDeg: entry.angle, Moved: entry.moved, At: timestamppb.New(b.now()),
+		Wrench: w.GetName(), AngleDeg: entry.angle, Moved: entry.moved, At: timestamppb.New(b.now()),
 		Adapter: b.adapter,
-	})
+	}
+	entry.giveTo(&reading.TorqueNm, &reading.Torque)
+	return b.post(ctx, reading)
 }
 
 // post sends a reading until it is answered, and shows the verdict.

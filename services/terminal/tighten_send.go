@@ -56,8 +56,11 @@ func patiently[R any](ctx context.Context, b *bench, what string, call func(cont
 // again is the command that sends the very same reading.
 func again(r *torqueauditv1.PostReadingRequest) string {
 	command := fmt.Sprintf("ramprow tighten post %s %s %d --stage %d --wrench %s --torque %g --angle %g --at %s --request-id %s",
-		number(r.GetJob()), r.GetJoint(), r.GetFastener(), r.GetStage(), number(r.GetWrench()), r.GetTorqueNm(), r.GetAngleDeg(),
+		number(r.GetJob()), r.GetJoint(), r.GetFastener(), r.GetStage(), number(r.GetWrench()), r.GetTorqueNm()+r.GetTorque().GetValue(), r.GetAngleDeg(),
 		r.GetAt().AsTime().Format(time.RFC3339Nano), r.GetRequestId())
+	if r.GetTorque() != nil {
+		command += " --unit '" + r.GetTorque().GetUnit() + "'"
+	}
 	if r.GetMoved() {
 		command += " --moved"
 	}

@@ -1,6 +1,7 @@
 package terminal
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -45,7 +46,8 @@ func tightenWaiting(o *options) *cobra.Command {
 }
 
 func waitingLine(r *torqueauditv1.PostReadingRequest) string {
-	return fmt.Sprintf("%s  %s %d: %g N·m %g degrees with %s, %s", r.GetJob(), r.GetJoint(), r.GetFastener(), r.GetTorqueNm(), r.GetAngleDeg(),
+	return fmt.Sprintf("%s  %s %d: %g %s %g degrees with %s, %s", r.GetJob(), r.GetJoint(), r.GetFastener(),
+		r.GetTorqueNm()+r.GetTorque().GetValue(), cmp.Or(r.GetTorque().GetUnit(), "N·m"), r.GetAngleDeg(),
 		number(r.GetWrench()), r.GetAt().AsTime().Format("2006-01-02 15:04:05 MST"))
 }
 

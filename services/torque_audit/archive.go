@@ -69,14 +69,15 @@ func (s *State) noteSheet(job string, at time.Time) {
 }
 
 // mayLeave tells whether nothing can put a sheet in doubt any more by itself: it
-// is signed or void, in no open look-back, and every wrench whose readings count
+// is signed or void, in no open look-back, no joint is to be checked again once
+// the car has run, and every wrench whose readings count
 // has passed a check since, so that no later failure looks back so far.
 func (s *State) mayLeave(sh *sheet) bool {
-	if !sh.complete && !sh.void || len(s.doubted[sh.job]) > 0 {
+	if !sh.complete && !sh.void || len(s.doubted[sh.job]) > 0 || s.rechecking[sh.job] {
 		return false
 	}
 	for _, j := range sh.joints {
-		for _, r := range j.readings[j.from:] {
+		for _, r := range j.restsOn() {
 			if stands(r) && r.GetAt().AsTime().After(s.wrenches[r.GetWrench()].lastGood()) {
 				return false
 			}
@@ -146,6 +147,7 @@ func (s *State) archive(m *logv1.Archived, commit uint64, at time.Time) {
 		if left {
 			s.history.keep(s.sheets[m.GetName()], commit)
 		}
+		s.uses.leave(s.sheets[m.GetName()])
 		delete(s.sheets, m.GetName())
 		return
 	}
@@ -166,6 +168,7 @@ func (s *State) recall(m *logv1.Recalled, at time.Time) {
 		var r pb.SheetRecord
 		sitelog.Unpack(m.GetRecord(), &r)
 		s.sheets[m.GetName()] = recorded(&r)
+		s.uses.comeBack(s.sheets[m.GetName()])
 		return
 	}
 	var r pb.LookBackRecord
@@ -178,12 +181,13 @@ func (s *sheet) record() *pb.SheetRecord {
 	r := &pb.SheetRecord{
 		Job: s.job, Vehicle: s.vehicle, Vin: s.vin, Customer: s.customer, Notice: s.notice, Revision: s.revision, Readings: s.readings,
 		Complete: s.complete, Reopened: s.reopened, Void: s.void, SignedBy: s.signedBy, SignedAt: stamp(s.signedAt),
-		Opened: timestamppb.New(s.opened), Since: timestamppb.New(s.since),
+		Opened: timestamppb.New(s.opened), Since: timestamppb.New(s.since), OdometerKm: s.odometer,
 	}
 	for _, j := range s.joints {
 		r.Joints = append(r.Joints, &pb.JointRecord{
 			Due: j.due, Readings: j.readings, From: small(j.from), Ready: j.ready, Dropped: j.dropped, Proved: j.proved,
 			Departure: j.departure, Residuals: j.residuals, Curves: j.curves,
+			Rechecks: j.rechecks, RecheckFrom: small(j.recheckFrom), Renewals: j.renewals, UseCounts: j.useCounts,
 		})
 	}
 	return r
@@ -193,7 +197,7 @@ func recorded(r *pb.SheetRecord) *sheet {
 	s := &sheet{
 		job: r.GetJob(), vehicle: r.GetVehicle(), vin: r.GetVin(), customer: r.GetCustomer(), notice: r.GetNotice(),
 		revision: r.GetRevision(), readings: r.GetReadings(), complete: r.GetComplete(), reopened: r.GetReopened(), void: r.GetVoid(),
-		signedBy: r.GetSignedBy(), opened: r.GetOpened().AsTime(), since: r.GetSince().AsTime(),
+		signedBy: r.GetSignedBy(), opened: r.GetOpened().AsTime(), since: r.GetSince().AsTime(), odometer: r.GetOdometerKm(),
 	}
 	if r.GetSignedAt() != nil {
 		s.signedAt = r.GetSignedAt().AsTime()
@@ -202,6 +206,7 @@ func recorded(r *pb.SheetRecord) *sheet {
 		j := &joint{
 			due: jr.GetDue(), readings: jr.GetReadings(), from: int(jr.GetFrom()), ready: jr.GetReady(), dropped: jr.GetDropped(),
 			proved: jr.GetProved(), departure: jr.GetDeparture(), residuals: jr.GetResiduals(), curves: jr.GetCurves(),
+			rechecks: jr.GetRechecks(), recheckFrom: int(jr.GetRecheckFrom()), renewals: jr.GetRenewals(), useCounts: jr.GetUseCounts(),
 		}
 		j.replay()
 		s.joints = append(s.joints, j)

@@ -180,11 +180,12 @@ func TestARecordHoldsEverything(t *testing.T) {
 	j := &joint{
 		due: cover(), readings: []*pb.Reading{{Number: 1}, {Number: 2}}, from: 1, ready: true, dropped: true, proved: true,
 		departure: &pb.Departure{Reason: "r"}, residuals: []*pb.Residual{{Joint: "cover"}}, curves: []*pb.Curve{{Joint: "cover"}}, problem: "p",
+		rechecks: []*pb.JointRecheck{{Number: 1}}, recheckFrom: 1, renewals: []*pb.FastenersRenewal{{By: "ada"}}, useCounts: []uint32{1, 2},
 	}
 	j.replay()
 	sh := &sheet{
 		job: job1, vehicle: "v", vin: "n", customer: "c", notice: "o", revision: 2, joints: []*joint{j}, readings: 2,
-		complete: true, reopened: true, void: true, signedBy: "ada", signedAt: noon, opened: noon.Add(1), since: noon.Add(2),
+		complete: true, reopened: true, void: true, signedBy: "ada", signedAt: noon, opened: noon.Add(1), since: noon.Add(2), odometer: 90_000,
 	}
 	for _, whole := range []any{*sh, *j} {
 		v := reflect.ValueOf(whole)

@@ -13,18 +13,25 @@ import (
 func basis(j *joint, stage int, w *wrench, at time.Time) *pb.Basis {
 	spec := j.track.Joint()
 	s := spec.Stages[stage-1]
-	b := &pb.Basis{
-		Asked: s.String(), TorqueFloorNm: s.TorqueFloor, Rule: cataloguev1.DecisionRule_DECISION_RULE_GUARDED,
-		WrenchTitle: w.tool.GetTitle(), DeviationPercent: w.tool.GetDeviationPercent(),
-	}
-	if spec.Rule == fastening.Simple {
-		b.Rule = cataloguev1.DecisionRule_DECISION_RULE_SIMPLE
-	}
+	b := basisOf(spec.Rule, w, at)
+	b.Asked, b.TorqueFloorNm = s.String(), s.TorqueFloor
 	if s.Torque.Target > 0 {
 		b.TorqueLowNm, b.TorqueHighNm = s.Torque.Low(), s.Torque.High()
 	}
 	if s.Angle.Target > 0 {
 		b.AngleLowDeg, b.AngleHighDeg = s.Angle.Low(), s.Angle.High()
+	}
+	return b
+}
+
+// basisOf is the part of it that holds whatever was asked: rule and tool.
+func basisOf(rule fastening.Rule, w *wrench, at time.Time) *pb.Basis {
+	b := &pb.Basis{
+		Rule:        cataloguev1.DecisionRule_DECISION_RULE_GUARDED,
+		WrenchTitle: w.tool.GetTitle(), DeviationPercent: w.tool.GetDeviationPercent(),
+	}
+	if rule == fastening.Simple {
+		b.Rule = cataloguev1.DecisionRule_DECISION_RULE_SIMPLE
 	}
 	for _, c := range w.checks {
 		if c.GetAt().AsTime().After(at) {

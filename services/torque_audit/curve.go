@@ -173,6 +173,9 @@ func decideCurve(st *State, in sitelog.Input, req *pb.KeepCurve) ([]proto.Messag
 		return nil, nil, fault.New(fault.Invalid, "CURVE_MALFORMED", "%s has bolts 1 to %d", j.due.GetTitle(), j.due.GetFasteners()).
 			WithField("fastener", "is %d, but the joint has bolts 1 to %d", kept.GetFastener(), j.due.GetFasteners())
 	}
+	if err := sh.roomForCurve(j, kept.GetFastener()); err != nil {
+		return nil, nil, err
+	}
 	kept.Number, kept.At, kept.By = small(len(j.curves)+1), timestamppb.New(at), in.Actor.Person
 	return []proto.Message{&pb.CurveRecorded{Job: sh.job, Curve: kept}}, &pb.RecordCurveResponse{Curve: kept}, nil
 }

@@ -35,8 +35,19 @@ func decidePostReading(st *State, in sitelog.Input, req *pb.PostReadingRequest) 
 	if err != nil {
 		return nil, nil, err
 	}
-	torque, err := hand.applied(req.GetTorqueNm())
+	value, err := shown(req.GetTorqueNm(), req.GetTorque())
 	if err != nil {
+		return nil, nil, err
+	}
+	torque, err := hand.applied(value)
+	if err != nil {
+		return nil, nil, err
+	}
+	use, err := st.nextUse(sh, j, req.GetFastener())
+	if err != nil {
+		return nil, nil, err
+	}
+	if err := sh.roomForReading(); err != nil {
 		return nil, nil, err
 	}
 	judgement, err := j.track.Judge(fastening.Reading{
@@ -52,10 +63,13 @@ func decidePostReading(st *State, in sitelog.Input, req *pb.PostReadingRequest) 
 		Wrench: req.GetWrench(), TorqueNm: torque, AngleDeg: req.GetAngleDeg(), Moved: req.GetMoved(),
 		At: timestamppb.New(at), By: in.Actor.Person, Verdict: verdicts[judgement.Verdict],
 		Counts: judgement.Counts, Reason: judgement.Reason, Risk: judgement.Risk,
-		Basis: basis(j, judgement.Stage, w, at),
+		Basis: basis(j, judgement.Stage, w, at), GivenTorque: req.GetTorque().GetValue(), GivenUnit: req.GetTorque().GetUnit(),
+	}
+	if judgement.Counts {
+		reading.Use = use
 	}
 	if hand.adapter != nil {
-		reading.Adapter, reading.SettingNm = hand.adapter, req.GetTorqueNm()
+		reading.Adapter, reading.SettingNm = hand.adapter, value
 	}
 	posted := &pb.ReadingPosted{Job: sh.job, Reading: reading}
 	after := sh.after(in, posted)

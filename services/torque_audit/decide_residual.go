@@ -35,6 +35,9 @@ func decideResidual(st *State, in sitelog.Input, req *pb.RecordResidualRequest) 
 	if err := validResidual(j, req); err != nil {
 		return nil, nil, err
 	}
+	if err := sh.roomForResidual(j, req.GetFastener()); err != nil {
+		return nil, nil, err
+	}
 	held := fastening.JudgeResidual(fastening.Residual{TorqueNM: req.GetTorqueNm(), At: at, Low: req.GetLowNm(), High: req.GetHighNm()}, w.toolOf())
 	residual := &pb.Residual{
 		Number: small(len(j.residuals) + 1), Joint: req.GetJoint(), Fastener: req.GetFastener(), Method: req.GetMethod(),

@@ -59,6 +59,7 @@ func decideSignSheet(st *State, in sitelog.Input, req *pb.SignSheetRequest) ([]p
 		&pb.SheetSigned{Job: sh.job, By: in.Actor.Person},
 		&pb.SheetCompleted{Job: sh.job, PlanRevision: sh.revision, Joints: uint32(len(sh.live()))}, //nolint:gosec // a sheet has few joints
 	)
+	events = append(events, after.askRechecks(in.Now)...)
 	return events, &pb.SignSheetResponse{Sheet: sh.after(in, events...).render()}, nil
 }
 

@@ -51,18 +51,29 @@ func evolve(s *State, e sitelog.Event) {
 	case *pb.SheetOpened:
 		s.sheets[m.GetJob()] = &sheet{
 			job: m.GetJob(), vehicle: m.GetVehicle(), vin: m.GetVin(), customer: m.GetCustomer(), notice: m.GetNotice(), opened: e.Time,
+			odometer: m.GetOdometerKm(),
 		}
 	case *pb.ReadingPosted:
-		if w := s.wrenches[m.GetReading().GetWrench()]; w != nil {
-			w.cycles++
-		}
+		s.operate(m.GetReading().GetWrench())
+	case *pb.RecheckReadingPosted:
+		s.operate(m.GetReading().GetWrench())
 	}
 	if m, ok := e.Message.(ofJob); ok && s.sheets[m.GetJob()] != nil {
-		s.sheets[m.GetJob()].apply(e.Message, e.Time)
+		sh := s.sheets[m.GetJob()]
+		sh.apply(e.Message, e.Time)
+		s.noteUses(sh, e.Message)
+		s.noteRechecks(sh)
 		for _, name := range s.doubted[m.GetJob()] {
 			s.settleLookBack(name, e.Time)
 		}
 		s.noteSheet(m.GetJob(), e.Time)
+	}
+}
+
+// operate counts one more use of a wrench.
+func (s *State) operate(wrench string) {
+	if w := s.wrenches[wrench]; w != nil {
+		w.cycles++
 	}
 }
 
@@ -71,9 +82,9 @@ func (s *sheet) apply(m proto.Message, at time.Time) {
 	s.since = at
 	switch m := m.(type) {
 	case *pb.SheetOpened:
-		s.follow(m.GetPlanRevision(), m.GetJoints())
+		s.follow(m.GetPlanRevision(), m.GetJoints(), at)
 	case *pb.SheetRevised:
-		s.follow(m.GetPlanRevision(), m.GetJoints())
+		s.follow(m.GetPlanRevision(), m.GetJoints(), at)
 	case *pb.JointReady:
 		for _, id := range m.GetJoints() {
 			s.find(id).ready = true
@@ -100,11 +111,18 @@ func (s *sheet) apply(m proto.Message, at time.Time) {
 		s.unsign()
 		s.reopened = true
 		for _, id := range m.GetJoints() {
-			s.find(id).restart()
+			s.find(id).restart(at)
 		}
 	case *pb.SheetVoided:
 		s.unsign()
 		s.void = true
+		for _, j := range s.joints {
+			j.withdrawRecheck(at, "the job was cancelled")
+		}
+	case *pb.FastenersRenewed:
+		s.find(m.GetJoint()).renew(m.GetRenewal())
+	default:
+		s.applyRecheck(m, at)
 	}
 }
 
@@ -112,7 +130,7 @@ func (s *sheet) unsign() { s.complete, s.signedBy, s.signedAt = false, "", time.
 
 // follow takes over the joints of a plan. What is no longer in it is dropped
 // and kept; what is asked for anew begins anew.
-func (s *sheet) follow(revision uint32, due []*jobv1.JointDue) {
+func (s *sheet) follow(revision uint32, due []*jobv1.JointDue, at time.Time) {
 	s.revision = revision
 	s.unsign()
 	for _, j := range s.joints {
@@ -124,7 +142,7 @@ func (s *sheet) follow(revision uint32, due []*jobv1.JointDue) {
 			j = &joint{}
 			s.joints = append(s.joints, j)
 		}
-		j.take(d)
+		j.take(d, at)
 	}
 	s.arrange(due)
 }
@@ -146,7 +164,7 @@ func (s *sheet) arrange(due []*jobv1.JointDue) {
 
 // take follows a joint's new description. Another tightening, or another step
 // that tightens it, makes what was proved before worthless.
-func (j *joint) take(d *jobv1.JointDue) {
+func (j *joint) take(d *jobv1.JointDue, at time.Time) {
 	same := j.due != nil && sameWork(j.due, d)
 	sameStep := j.due != nil && j.due.GetForStep() == d.GetForStep()
 	j.due, j.dropped = d, false
@@ -154,14 +172,16 @@ func (j *joint) take(d *jobv1.JointDue) {
 		j.ready = d.GetForStep() == ""
 	}
 	if !same || !sameStep {
-		j.restart()
+		j.restart(at)
 	}
 }
 
 // restart begins the tightening from its first stage. Earlier readings stay to
 // be seen and count no more.
-func (j *joint) restart() {
+func (j *joint) restart(at time.Time) {
 	j.from, j.proved, j.departure = len(j.readings), false, nil
+	j.withdrawRecheck(at, "the joint is tightened anew")
+	j.recheckFrom = len(j.rechecks)
 	j.replay()
 }
 

@@ -61,7 +61,7 @@ func (s *sheet) inDoubt(wrench string, after time.Time) []*pb.LookBackLine {
 		line := &pb.LookBackLine{
 			Job: s.job, Vehicle: s.vehicle, Customer: s.customer, Joint: j.due.GetJoint(), Title: j.due.GetTitle(), WasComplete: s.complete,
 		}
-		for _, r := range j.readings[j.from:] {
+		for _, r := range j.restsOn() {
 			if r.GetWrench() != wrench || !stands(r) || !r.GetAt().AsTime().After(after) {
 				continue
 			}
@@ -80,6 +80,16 @@ func (s *sheet) inDoubt(wrench string, after time.Time) []*pb.LookBackLine {
 		lines = append(lines, line)
 	}
 	return lines
+}
+
+// restsOn gives the readings on which a joint rests: those of its tightening,
+// and those that found it at rest again afterwards.
+func (j *joint) restsOn() []*pb.Reading {
+	readings := slices.Clip(j.readings[j.from:])
+	for _, r := range j.rechecks[j.recheckFrom:] {
+		readings = append(readings, r.GetReadings()...)
+	}
+	return readings
 }
 
 func earlier(a, b *timestamppb.Timestamp) *timestamppb.Timestamp {

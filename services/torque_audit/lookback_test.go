@@ -49,6 +49,7 @@ func bruteForce(log []sitelog.Event, wrench string) []string {
 
 func restsOnWrench(log []sitelog.Event, job, joint, wrench string, good time.Time) bool {
 	standing := map[uint32]bool{}
+	rechecked := uint32(1_000_000) // beyond all numbers of readings; each re-check begins anew
 	var due *jobv1.JointDue
 	again := func(joints []*jobv1.JointDue) {
 		for _, d := range joints {
@@ -74,6 +75,11 @@ func restsOnWrench(log []sitelog.Event, job, joint, wrench string, good time.Tim
 			if slices.Contains(m.GetJoints(), joint) {
 				clear(standing)
 			}
+		case *pb.RecheckReadingPosted:
+			r := m.GetReading()
+			standing[rechecked+r.GetNumber()] = m.GetJoint() == joint && r.GetWrench() == wrench && r.GetCounts() && r.GetAt().AsTime().After(good)
+		case *pb.RecheckEnded:
+			rechecked += 1000
 		case *pb.ReadingPosted:
 			r := m.GetReading()
 			standing[r.GetNumber()] = r.GetJoint() == joint && r.GetWrench() == wrench && r.GetCounts() && r.GetAt().AsTime().After(good)

@@ -59,7 +59,7 @@ func isPlan(m proto.Message) bool {
 
 // drawNews is anything that the job's log may hold, in no sensible order.
 func drawNews(r *rapid.T) proto.Message {
-	joints := [][]*jobv1.JointDue{{cover()}, {head()}, {cover(), head()}, {head(), cover()}, nil}
+	joints := [][]*jobv1.JointDue{{cover()}, {head()}, {cover(), head()}, {head(), cover()}, {wheel()}, {cover(), wheel()}, nil}
 	switch rapid.IntRange(0, 9).Draw(r, "news") {
 	case 0:
 		return confirmed(rapid.Uint32Range(1, 3).Draw(r, "revision"), rapid.SampledFrom(joints).Draw(r, "joints")...)
@@ -68,19 +68,19 @@ func drawNews(r *rapid.T) proto.Message {
 	case 2, 3:
 		return &jobv1.DesignFound{Job: job1, Feature: "block", Value: rapid.SampledFrom([]string{"iron", "alloy", "wood"}).Draw(r, "value")}
 	case 4:
-		return &jobv1.StepDone{Job: job1, Step: rapid.SampledFrom([]string{"close.cover", "close.head"}).Draw(r, "step")}
+		return &jobv1.StepDone{Job: job1, Step: rapid.SampledFrom([]string{"close.cover", "close.head", "close.wheel"}).Draw(r, "step")}
 	case 5:
 		return &jobv1.WorkFinished{Job: job1}
 	default:
-		return stepStarted(rapid.SampledFrom([]string{"close.cover", "close.head"}).Draw(r, "step"))
+		return stepStarted(rapid.SampledFrom([]string{"close.cover", "close.head", "close.wheel"}).Draw(r, "step"))
 	}
 }
 
 // drawCommand does something a person may do; refusals are part of it.
 func drawCommand(r *rapid.T, s *site) {
-	joint := rapid.SampledFrom([]string{"cover", "head"}).Draw(r, "joint")
+	joint := rapid.SampledFrom([]string{"cover", "head", "wheel"}).Draw(r, "joint")
 	sh := s.state.sheets[job1]
-	switch rapid.IntRange(0, 11).Draw(r, "command") {
+	switch rapid.IntRange(0, 15).Draw(r, "command") {
 	case 0:
 		_, _ = do(s, "ada", decideSignSheet, &pb.SignSheetRequest{Job: job1})
 	case 1:
@@ -101,6 +101,18 @@ func drawCommand(r *rapid.T, s *site) {
 	case 5:
 		measured := rapid.SampledFrom([]float64{100, 100, 90}).Draw(r, "measured")
 		_, _ = do(s, "ada", decideRecordCheck, &pb.RecordWrenchCheckRequest{Wrench: bigWrench, TargetNm: 100, MeasuredNm: measured})
+	case 6:
+		_, _ = do(s, "ada", decideRecheckReading, &pb.PostRecheckReadingRequest{
+			Job: job1, Joint: joint, Fastener: rapid.Uint32Range(1, 3).Draw(r, "tried"), Wrench: bigWrench, TorqueNm: 120,
+			Moved: rapid.IntRange(0, 5).Draw(r, "moved") == 0, OdometerKm: rapid.SampledFrom([]float64{0, 20, 90_100}).Draw(r, "km"),
+		})
+	case 7:
+		_, _ = do(s, "ada", decideWaiveRecheck, &pb.WaiveRecheckRequest{Job: job1, Joint: joint, Reason: "done elsewhere"})
+	case 8:
+		_, _ = do(s, "ada", decideRenewFasteners, &pb.RenewFastenersRequest{Job: job1, Joint: joint})
+	case 9:
+		s.now = s.now.Add(time.Duration(rapid.IntRange(0, 40).Draw(r, "days")) * 24 * time.Hour)
+		s.fire()
 	default:
 		if sh == nil {
 			return

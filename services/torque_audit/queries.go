@@ -65,6 +65,22 @@ func (s *Server) ListLookBacks(ctx context.Context, req *pb.ListLookBacksRequest
 	return &pb.ListLookBacksResponse{LookBacks: rowsOf[*pb.LookBack](page), NextPageToken: page.NextToken}, nil
 }
 
+// ListRechecks gives what is to be checked again, most urgent first.
+func (s *Server) ListRechecks(ctx context.Context, req *pb.ListRechecksRequest) (*pb.ListRechecksResponse, error) {
+	who, err := command.Caller(ctx)
+	if err != nil {
+		return nil, err
+	}
+	page, err := s.views.List(ctx, readmodel.ListQuery{
+		Site: who.Site, Model: modelRecheck, Index: indexDue, PageSize: int(req.GetPageSize()),
+		PageToken: req.GetPageToken(), MinRevision: req.GetMinRevision(),
+	}, func() proto.Message { return &pb.JointRecheck{} })
+	if err != nil {
+		return nil, err
+	}
+	return &pb.ListRechecksResponse{Rechecks: rowsOf[*pb.JointRecheck](page), NextPageToken: page.NextToken}, nil
+}
+
 // GetSheet gives a job's tightening audit.
 func (s *Server) GetSheet(ctx context.Context, req *pb.GetSheetRequest) (*pb.GetSheetResponse, error) {
 	sheet, err := s.read(ctx, req.GetJob(), req.GetMinRevision())

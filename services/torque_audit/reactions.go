@@ -60,7 +60,7 @@ func (s *State) follow(in sitelog.Input, o order, plan *jobv1.Plan, stepsDone []
 	if before == nil {
 		opened := &pb.SheetOpened{
 			Job: o.job, Vehicle: vehicleWords(o.vehicle), PlanRevision: plan.GetRevision(), Joints: plan.GetJoints(),
-			Vin: o.vehicle.GetVin(), Customer: o.customer, Notice: plan.GetNotice(),
+			Vin: o.vehicle.GetVin(), Customer: o.customer, Notice: plan.GetNotice(), OdometerKm: float64(o.vehicle.GetOdometerKm()),
 		}
 		after := (&sheet{job: o.job}).after(in, opened)
 		return after.continued(stepsDone, opened)

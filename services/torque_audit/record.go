@@ -67,6 +67,9 @@ func recordOf(site string, sheet *pb.Sheet) record.Record {
 				Samples: c.GetSamples(), Digest: c.GetDigest(), Remarks: c.GetRemarks(),
 			})
 		}
+		for _, recheck := range j.GetRechecks() {
+			r.Result.Rechecks = append(r.Result.Rechecks, recheckRecord(recheck))
+		}
 		for _, residual := range j.GetResiduals() {
 			r.Result.Residuals = append(r.Result.Residuals, residualRecord(residual))
 		}
@@ -86,6 +89,15 @@ func jointRecord(j *pb.JointSheet) record.Joint {
 		for _, s := range track.Joint().Stages {
 			out.Stages = append(out.Stages, s.String())
 		}
+	}
+	if p := j.GetPreload(); p != nil {
+		out.Preload = &record.Preload{
+			Low: p.GetLowN(), Mean: p.GetMeanN(), High: p.GetHighN(), Scatter: p.GetScatterPercent(), Method: p.GetMethod(), Basis: p.GetBasis(),
+		}
+	}
+	out.Limit, out.Uses = due.GetUses(), j.GetUses()
+	for _, n := range j.GetRenewals() {
+		out.Renewals = append(out.Renewals, record.Renewal{Fasteners: n.GetFasteners(), By: n.GetBy(), At: n.GetAt().AsTime()})
 	}
 	if d := j.GetDeparture(); d != nil {
 		out.Departure = &record.Departure{Reason: d.GetReason(), First: d.GetFirstPerson(), Second: d.GetSecondPerson(), At: d.GetAt().AsTime()}
@@ -110,6 +122,22 @@ func readingRecord(r *pb.Reading) record.Reading {
 	}
 	if a := r.GetAdapter(); a != nil {
 		out.Adapter = &record.Adapter{Lever: a.GetLeverMm(), Reach: a.GetReachMm(), Angle: a.GetAngleDeg(), Setting: r.GetSettingNm()}
+	}
+	if r.GetGivenUnit() != "" {
+		out.Given = &record.Given{Torque: r.GetGivenTorque(), Unit: r.GetGivenUnit()}
+	}
+	out.Use = r.GetUse()
+	return out
+}
+
+func recheckRecord(r *pb.JointRecheck) record.Recheck {
+	out := record.Recheck{
+		Joint: r.GetJoint(), Title: r.GetTitle(), Number: r.GetNumber(), State: enumWords(r.GetState().String(), "RECHECK_STATE_"), Says: r.GetSays(),
+		Asked: r.GetAskedAt().AsTime(), Due: moment(r.GetDueAt()), Torque: r.GetTorqueNm(), Ended: moment(r.GetEndedAt()),
+		By: r.GetEndedBy(), Reason: r.GetReason(), Odometer: r.GetDoneOdometerKm(),
+	}
+	for _, try := range r.GetReadings() {
+		out.Tries = append(out.Tries, readingRecord(try))
 	}
 	return out
 }

@@ -53,7 +53,7 @@ func (s *sheet) render() *pb.Sheet {
 		Name: s.name(), Job: s.job, State: s.state(), Vehicle: s.vehicle, PlanRevision: s.revision,
 		JointsProved: s.proved(), JointsDue: s.due(), Left: s.left(), SignedBy: s.signedBy,
 		SignedAt: stamp(s.signedAt), OpenedAt: stamp(s.opened), UpdatedAt: stamp(s.since),
-		Vin: s.vin, Customer: s.customer, Notice: s.notice,
+		Vin: s.vin, Customer: s.customer, Notice: s.notice, OdometerKm: s.odometer,
 	}
 	for _, j := range s.joints {
 		out.Joints = append(out.Joints, j.render())
@@ -84,6 +84,7 @@ func (s *sheet) proved() uint32 {
 func (j *joint) render() *pb.JointSheet {
 	out := &pb.JointSheet{
 		Due: j.due, State: j.state(), Readings: j.readings, Departure: j.departure, Next: j.nextTurn(), Residuals: j.residuals, Curves: j.curves,
+		Rechecks: j.rechecks, Uses: j.useCounts, Renewals: j.renewals, Preload: preloadOf(j.due, j.track),
 	}
 	if j.track != nil {
 		out.Stages, _ = stagesOf(j.due)

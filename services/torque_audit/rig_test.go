@@ -174,6 +174,31 @@ func head() *jobv1.JointDue {
 	}
 }
 
+// wheel is checked again after 50 km; its two bolts may be used three times.
+func wheel() *jobv1.JointDue {
+	return &jobv1.JointDue{
+		Joint: "wheel", Title: "Wheel", Fasteners: 2, Order: []uint32{1, 2}, ForStep: "close.wheel", Uses: 3,
+		Recheck: &cataloguev1.Recheck{AfterKm: 50},
+		Designs: []*jobv1.JointStages{{Stages: []*cataloguev1.Stage{torqueStage(120)}}},
+	}
+}
+
+// fire lets time do what is due, until nothing is.
+func (s *site) fire() {
+	s.t.Helper()
+	for n := 0; ; n++ {
+		at, pending := due(s.state)
+		if !pending || at.After(s.now) {
+			return
+		}
+		events, err := fire(s.state, s.as(""))
+		if err != nil || len(events) == 0 || n > 100 {
+			s.t.Fatalf("%v is due, and %v (%v) comes of it", at, events, err)
+		}
+		s.commit(events)
+	}
+}
+
 func confirmed(revision uint32, joints ...*jobv1.JointDue) *jobv1.DiagnosisConfirmed {
 	return &jobv1.DiagnosisConfirmed{
 		Job: job1, Vehicle: &jobv1.Vehicle{Plate: "AB 123"}, Plan: &jobv1.Plan{Revision: revision, Joints: joints},

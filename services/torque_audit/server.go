@@ -130,6 +130,36 @@ func (s *Server) SignSheet(ctx context.Context, req *pb.SignSheetRequest) (*pb.S
 	return resp, nil
 }
 
+// PostRecheckReading keeps what was found at one fastener that is checked again.
+func (s *Server) PostRecheckReading(ctx context.Context, req *pb.PostRecheckReadingRequest) (*pb.PostRecheckReadingResponse, error) {
+	resp, receipt, err := decided(ctx, s, req, decideRecheckReading)
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
+// WaiveRecheck ends a re-check that will not be done here.
+func (s *Server) WaiveRecheck(ctx context.Context, req *pb.WaiveRecheckRequest) (*pb.WaiveRecheckResponse, error) {
+	resp, receipt, err := decided(ctx, s, req, decideWaiveRecheck)
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
+// RenewFasteners says that new fasteners were put in.
+func (s *Server) RenewFasteners(ctx context.Context, req *pb.RenewFastenersRequest) (*pb.RenewFastenersResponse, error) {
+	resp, receipt, err := decided(ctx, s, req, decideRenewFasteners)
+	if err != nil {
+		return nil, err
+	}
+	resp.Receipt = receipt
+	return resp, nil
+}
+
 // ReopenSheet opens joints again for rework.
 func (s *Server) ReopenSheet(ctx context.Context, req *pb.ReopenSheetRequest) (*pb.ReopenSheetResponse, error) {
 	resp, receipt, err := decided(ctx, s, req, decideReopenSheet)

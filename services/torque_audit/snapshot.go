@@ -25,6 +25,8 @@ type kept struct {
 	Made                            uint64
 	ShelvedSheets, ShelvedLookBacks shelf.Kept
 	History                         history
+	// Uses of fasteners that may be used a number of times, by car and joint.
+	Uses uses
 }
 
 type keptSheet struct {
@@ -35,6 +37,7 @@ type keptSheet struct {
 	Complete, Reopened, Void bool
 	SignedBy                 string
 	SignedAt, Opened, Since  time.Time
+	Odometer                 float64
 }
 
 type keptJoint struct {
@@ -45,6 +48,10 @@ type keptJoint struct {
 	Departure              *pb.Departure
 	Residuals              []*pb.Residual
 	Curves                 []*pb.Curve
+	Rechecks               []*pb.JointRecheck
+	RecheckFrom            int
+	Renewals               []*pb.FastenersRenewal
+	UseCounts              []uint32
 }
 
 type keptWrench struct {
@@ -59,7 +66,7 @@ type keptWrench struct {
 // the lists that are only ever added to.
 func snapshot(s *State) func() ([]byte, error) {
 	k := kept{
-		Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches)),
+		Sheets: make([]keptSheet, 0, len(s.sheets)), Wrenches: make(map[string]keptWrench, len(s.wrenches)), Uses: s.uses.clone(),
 		Made: s.made, ShelvedSheets: s.shelves.sheets.Keep(), ShelvedLookBacks: s.shelves.lookBacks.Keep(), History: slices.Clip(s.history),
 	}
 	for _, l := range s.lookBacks {
@@ -84,12 +91,13 @@ func keepSheet(s *sheet) keptSheet {
 		Vin: s.vin, Customer: s.customer, Notice: s.notice,
 		Joints:   make([]keptJoint, 0, len(s.joints)),
 		Complete: s.complete, Reopened: s.reopened, Void: s.void,
-		SignedBy: s.signedBy, SignedAt: s.signedAt, Opened: s.opened, Since: s.since,
+		SignedBy: s.signedBy, SignedAt: s.signedAt, Opened: s.opened, Since: s.since, Odometer: s.odometer,
 	}
 	for _, j := range s.joints {
 		k.Joints = append(k.Joints, keptJoint{
 			Due: j.due, Readings: slices.Clip(j.readings), From: j.from,
 			Ready: j.ready, Dropped: j.dropped, Proved: j.proved, Departure: j.departure, Residuals: slices.Clip(j.residuals), Curves: slices.Clip(j.curves),
+			Rechecks: slices.Clone(j.rechecks), RecheckFrom: j.recheckFrom, Renewals: slices.Clip(j.renewals), UseCounts: slices.Clone(j.useCounts),
 		})
 	}
 	return k
@@ -103,9 +111,13 @@ func restore(_ string, data []byte) (*State, error) {
 	s := newState()
 	for _, ks := range k.Sheets {
 		s.sheets[ks.Job] = ks.sheet()
+		s.noteRechecks(s.sheets[ks.Job])
 	}
 	for name, w := range k.Wrenches {
 		s.wrenches[name] = &wrench{tool: w.Tool, checks: w.Checks, cycles: w.Cycles, reminded: w.Reminded}
+	}
+	if k.Uses != nil {
+		s.uses = k.Uses
 	}
 	for _, l := range k.LookBacks {
 		s.noteLookBack(l)
@@ -120,12 +132,13 @@ func (k keptSheet) sheet() *sheet {
 		job: k.Job, vehicle: k.Vehicle, revision: k.Revision, readings: k.Readings,
 		vin: k.Vin, customer: k.Customer, notice: k.Notice,
 		complete: k.Complete, reopened: k.Reopened, void: k.Void,
-		signedBy: k.SignedBy, signedAt: k.SignedAt, opened: k.Opened, since: k.Since,
+		signedBy: k.SignedBy, signedAt: k.SignedAt, opened: k.Opened, since: k.Since, odometer: k.Odometer,
 	}
 	for _, kj := range k.Joints {
 		j := &joint{
 			due: kj.Due, readings: kj.Readings, from: kj.From,
 			ready: kj.Ready, dropped: kj.Dropped, proved: kj.Proved, departure: kj.Departure, residuals: kj.Residuals, curves: kj.Curves,
+			rechecks: kj.Rechecks, recheckFrom: kj.RecheckFrom, renewals: kj.Renewals, useCounts: kj.UseCounts,
 		}
 		j.replay()
 		s.joints = append(s.joints, j)

@@ -22,9 +22,11 @@ type State struct {
 	sheets   map[string]*sheet // by job
 	wrenches map[string]*wrench
 	// lookBacks by name, made counts them; their messages are never changed in place.
-	lookBacks map[string]lookBack
-	made      uint64
-	doubted   map[string][]string // names of look-backs that are not settled, by job
+	lookBacks  map[string]lookBack
+	made       uint64
+	doubted    map[string][]string // names of look-backs that are not settled, by job
+	rechecking map[string]bool     // jobs with a re-check that is still to be done
+	uses       uses
 	// shelves say where sheets and look-backs are that have left, and history
 	// keeps of their readings what charts need.
 	shelves shelves
@@ -52,6 +54,7 @@ type sheet struct {
 	signedBy      string
 	signedAt      time.Time
 	opened, since time.Time // since: last change
+	odometer      float64   // km, when the car came in; 0: not read
 }
 
 // joint is one joint of a sheet. Its readings are only ever added to.
@@ -67,6 +70,14 @@ type joint struct {
 	departure *pb.Departure
 	residuals []*pb.Residual
 	curves    []*pb.Curve
+	// rechecks, oldest first; those before recheckFrom were of a tightening that
+	// was undone. Messages in it are never changed in place.
+	rechecks    []*pb.JointRecheck
+	recheckFrom int
+	renewals    []*pb.FastenersRenewal
+	// useCounts is how often each fastener was used, as far as this sheet knows;
+	// nil: its uses have no limit.
+	useCounts []uint32
 	// track is nil while the joint cannot be tightened; problem says why.
 	track   *fastening.Track
 	problem string
@@ -82,7 +93,10 @@ type wrench struct {
 }
 
 func newState() *State {
-	return &State{sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}, lookBacks: map[string]lookBack{}, doubted: map[string][]string{}}
+	return &State{
+		sheets: map[string]*sheet{}, wrenches: map[string]*wrench{}, lookBacks: map[string]lookBack{}, doubted: map[string][]string{},
+		rechecking: map[string]bool{}, uses: uses{},
+	}
 }
 
 // Machine is the service as a state machine over its site's log.
@@ -138,6 +152,8 @@ func (s *sheet) clone() *sheet {
 		copied := *j
 		copied.readings = slices.Clip(j.readings)
 		copied.residuals, copied.curves = slices.Clip(j.residuals), slices.Clip(j.curves)
+		copied.rechecks, copied.renewals = slices.Clone(j.rechecks), slices.Clip(j.renewals)
+		copied.useCounts = slices.Clone(j.useCounts)
 		if j.track != nil {
 			copied.track = j.track.Clone()
 		}

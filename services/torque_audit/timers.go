@@ -49,6 +49,9 @@ func (w *wrench) remindAt() (time.Time, bool) {
 // due gives the time of the earliest reminder, or at which something settled may leave.
 func due(s *State) (earliest time.Time, pending bool) {
 	earliest, pending = s.shelves.due()
+	if at, ok := s.recheckDue(); ok && (!pending || at.Before(earliest)) {
+		earliest, pending = at, true
+	}
 	for _, w := range s.wrenches {
 		if at, ok := w.remindAt(); ok && (!pending || at.Before(earliest)) {
 			earliest, pending = at, true
@@ -57,7 +60,8 @@ func due(s *State) (earliest time.Time, pending bool) {
 	return earliest, pending
 }
 
-// fire reminds of every calibration that is due soon, or due, and lets leave what is settled.
+// fire reminds of every calibration and every re-check that is due soon, or due,
+// and lets leave what is settled.
 func fire(s *State, in sitelog.Input) ([]proto.Message, error) {
 	var events []proto.Message
 	for name, w := range s.wrenches {
@@ -67,6 +71,7 @@ func fire(s *State, in sitelog.Input) ([]proto.Message, error) {
 		}
 	}
 	slices.SortFunc(events, func(a, b proto.Message) int { return cmp.Compare(reminded(a), reminded(b)) })
+	events = append(events, s.remindRechecks(in)...)
 	archived, err := s.archiveRipe(in.Now)
 	return append(events, archived...), err
 }

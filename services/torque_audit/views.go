@@ -2,6 +2,7 @@ package torqueaudit
 
 import (
 	"fmt"
+	"strings"
 
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
@@ -14,6 +15,7 @@ const (
 	modelSummary = "summary" // a line of the list, by job
 	modelWrench  = "wrench"
 	modelDoubt   = "lookback" // what a failed wrench puts in doubt, by name
+	modelRecheck = "recheck"  // what is to be checked again, by job and joint
 
 	indexAll  = "all"
 	indexOpen = "open"
@@ -24,7 +26,7 @@ func Projection() readmodel.Projection[*State] {
 	return readmodel.Projection[*State]{
 		Version: 2,
 		Machine: Machine(),
-		Models:  []string{modelSheet, modelSummary, modelWrench, modelDoubt},
+		Models:  []string{modelSheet, modelSummary, modelWrench, modelDoubt, modelRecheck},
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
@@ -38,6 +40,8 @@ func touched(s *State, e sitelog.Event) []readmodel.Key {
 		return []readmodel.Key{{Model: modelWrench, ID: m.GetWrench().GetName()}}
 	case *pb.WrenchChecked:
 		return []readmodel.Key{{Model: modelWrench, ID: m.GetWrench()}}
+	case *pb.RecheckReadingPosted:
+		return append(s.ofSheet(m.GetJob()), readmodel.Key{Model: modelWrench, ID: m.GetReading().GetWrench()})
 	case *pb.ReadingPosted:
 		return append(s.ofSheet(m.GetJob()), readmodel.Key{Model: modelWrench, ID: m.GetReading().GetWrench()})
 	case *pb.LookBackMade:
@@ -56,7 +60,44 @@ func (s *State) ofSheet(job string) []readmodel.Key {
 	for _, name := range s.doubted[job] {
 		rows = append(rows, readmodel.Key{Model: modelDoubt, ID: name})
 	}
+	return append(rows, s.sheets[job].recheckKeys()...)
+}
+
+// recheckKeys gives the rows in which the re-checks of a sheet are shown.
+func (s *sheet) recheckKeys() []readmodel.Key {
+	var rows []readmodel.Key
+	if s == nil {
+		return nil
+	}
+	for _, j := range s.joints {
+		if len(j.rechecks) > 0 {
+			rows = append(rows, readmodel.Key{Model: modelRecheck, ID: s.job + "/" + j.due.GetJoint()})
+		}
+	}
 	return rows
+}
+
+// recheckRow shows a re-check while somebody has to do something about it; what
+// failed comes first.
+func (s *State) recheckRow(id string) (readmodel.Row, bool) {
+	cut := strings.LastIndexByte(id, '/')
+	sh := s.sheets[id[:max(0, cut)]]
+	if sh == nil {
+		return readmodel.Row{}, false
+	}
+	j := sh.find(id[cut+1:])
+	if j == nil {
+		return readmodel.Row{}, false
+	}
+	r := sh.shownRecheck(j)
+	if r == nil {
+		return readmodel.Row{}, false
+	}
+	order := int64(0)
+	if r.GetState() == pb.RecheckState_RECHECK_STATE_DUE {
+		order = max(1, r.GetDueAt().GetSeconds())
+	}
+	return readmodel.Row{Value: r, Index: []readmodel.IndexEntry{{Name: indexDue, Order: fmt.Sprintf("%020d", order)}}}, true
 }
 
 func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
@@ -71,6 +112,9 @@ func row(s *State, key readmodel.Key) (readmodel.Row, bool) {
 			entries = append(entries, readmodel.IndexEntry{Name: indexDue, Order: order})
 		}
 		return readmodel.Row{Value: shown, Index: entries}, true
+	}
+	if key.Model == modelRecheck {
+		return s.recheckRow(key.ID)
 	}
 	if key.Model == modelDoubt {
 		return s.doubtRow(key.ID)
@@ -121,6 +165,12 @@ func keys(s *State, model string) []readmodel.Key {
 	if model == modelDoubt {
 		for name := range s.lookBacks {
 			found = append(found, readmodel.Key{Model: model, ID: name})
+		}
+		return found
+	}
+	if model == modelRecheck {
+		for _, sh := range s.sheets {
+			found = append(found, sh.recheckKeys()...)
 		}
 		return found
 	}

@@ -24,8 +24,8 @@ func TestStagedSpecifications(t *testing.T) {
 	newOnly.Parts = NewParts
 	usedOnly := torque(125)
 	usedOnly.Parts = UsedParts
-	thrice := torque(20)
-	thrice.Passes = 3
+	thrice, twice := torque(20), torque(10)
+	thrice.Passes, twice.Passes = 3, 2
 	for _, c := range []struct {
 		name  string
 		joint Joint
@@ -46,10 +46,19 @@ func TestStagedSpecifications(t *testing.T) {
 		}}, 10 + 10 + 4 + 10 + 10 + 4},
 		{"S5 two torques, two angles", Joint{Fasteners: 3, Stages: []Stage{torque(20), torque(40), angle(60), angle(80)}}, 12},
 		{"S6 three passes at equal torque", Joint{Fasteners: 5, Stages: []Stage{thrice}}, 15},
+		{"S7 two more passes in sequence, studs two passes", Joint{Fasteners: 7, Stages: []Stage{
+			subset(thrice, 1, 2, 3, 4, 5), subset(twice, 6, 7),
+		}}, 15 + 4},
 		{"S8 same first pass, other final by place", Joint{Fasteners: 4, Stages: []Stage{
 			torque(7), subset(torque(13), 2, 3), subset(torque(25), 1, 4),
 		}}, 8},
 		{"S9 a stage for new bolts", Joint{Fasteners: 1, Parts: NewParts, Stages: []Stage{usedOnly, newOnly, angle(130)}}, 2},
+		{"S10 torque, torque, angle, angle, always new", Joint{Fasteners: 10, Parts: NewParts, Stages: []Stage{
+			torque(30), torque(50), angle(90), angle(90),
+		}}, 40},
+		{"S11 same sequence, other turns for the end bolts by their length", Joint{Fasteners: 12, Parts: NewParts, Stages: []Stage{
+			subset(torque(30), ten...), subset(angle(155), ten...), subset(torque(7), 11, 12), subset(angle(60), 11), subset(angle(120), 12),
+		}}, 10 + 10 + 2 + 1 + 1},
 		{"S12 no torque wrench for the turn", Joint{Fasteners: 2, Stages: []Stage{torque(48), torque(75), torque(75), barred}}, 8},
 		{"common practice, no source: lower than before, then an angle", Joint{Fasteners: 2, Stages: []Stage{
 			torque(10), torque(30), torque(15), angle(28),

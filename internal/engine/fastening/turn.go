@@ -74,3 +74,9 @@ func (t *Track) stagesAfter(stage int) int {
 	}
 	return len(seen)
 }
+
+// Untouched tells whether a fastener's next reading that counts is its first in
+// this tightening, or its first after it was loosened to begin anew.
+func (t *Track) Untouched(fastener int) bool {
+	return fastener >= 1 && fastener <= len(t.next) && t.next[fastener-1] == t.passFrom(0, fastener)
+}

@@ -55,7 +55,7 @@ func (p page) Departures() []Joint {
 // reading or a name holds is escaped; the page loads nothing and runs nothing.
 func HTML(r Record, s *Sealed) (string, error) {
 	t, err := template.New("record").Funcs(template.FuncMap{
-		"time": clock, "day": day, "figure": figure, "risk": risk, "short": short,
+		"time": clock, "day": day, "figure": figure, "risk": risk, "short": short, "kilonewtons": kilonewtons,
 	}).Parse(pageText)
 	if err != nil {
 		return "", fmt.Errorf("read the page's template: %w", err)
@@ -102,6 +102,9 @@ func figure(v float64) string {
 	}
 	return strconv.FormatFloat(v, 'g', 6, 64)
 }
+
+// kilonewtons writes a force to three digits: more would claim too much.
+func kilonewtons(newtons float64) string { return strconv.FormatFloat(newtons/1000, 'g', 3, 64) }
 
 // risk writes a probability in percent, never as none.
 func risk(p float64) string {

@@ -46,6 +46,17 @@ type Reading struct {
 	// Members that came later are left out where there are none, so that the
 	// hashes of older readings stay what they were.
 	Adapter *Adapter `json:"adapter,omitempty"`
+	// Given is the torque as it was given, if not in N·m.
+	Given *Given `json:"given,omitempty"`
+	// Use is which use of the fastener begins with it, where uses have a limit.
+	Use uint32 `json:"use,omitempty"`
+}
+
+// Given is a torque in the unit in which it was given; it was converted by the
+// factors of NIST SP 811.
+type Given struct {
+	Torque float64 `json:"torque"`
+	Unit   string  `json:"unit"`
 }
 
 // Adapter was between wrench and fastener; Setting is what the wrench showed.
@@ -87,6 +98,44 @@ type Result struct {
 	// Residuals are what tight fasteners were found to hold afterwards.
 	Residuals []Residual `json:"residuals,omitempty"`
 	Curves    []Curve    `json:"curves,omitempty"`
+	Rechecks  []Recheck  `json:"rechecks,omitempty"`
+}
+
+// Recheck is a joint that is tried again once the car has run. Tries are no
+// part of the tightening's chain; the record's sum covers them.
+type Recheck struct {
+	Joint  string `json:"joint"`
+	Title  string `json:"title"`
+	Number uint32 `json:"number"`
+	State  string `json:"state"`
+	// Says when it is due while it is.
+	Says     string     `json:"says,omitempty"`
+	Asked    time.Time  `json:"asked_at"`
+	Due      *time.Time `json:"due_at"`
+	Torque   float64    `json:"torque_nm"`
+	Ended    *time.Time `json:"ended_at"`
+	By       string     `json:"by"`
+	Reason   string     `json:"reason"`
+	Odometer float64    `json:"odometer_km"`
+	Tries    []Reading  `json:"tries"`
+}
+
+// Preload is the clamping force that a joint's stages bring, in newtons, with
+// the scatter of the method.
+type Preload struct {
+	Low     float64 `json:"low_n"`
+	Mean    float64 `json:"mean_n"`
+	High    float64 `json:"high_n"`
+	Scatter float64 `json:"scatter_percent"`
+	Method  string  `json:"method"`
+	Basis   string  `json:"basis"`
+}
+
+// Renewal says that new fasteners were put in.
+type Renewal struct {
+	Fasteners []uint32  `json:"fasteners"`
+	By        string    `json:"by"`
+	At        time.Time `json:"at"`
 }
 
 // Curve is what a tightening curve showed; the digest tells whether a file
@@ -135,6 +184,11 @@ type Joint struct {
 	Stages    []string   `json:"stages"`
 	Moved     []uint32   `json:"moved_by_round"`
 	Departure *Departure `json:"departure"`
+	Preload   *Preload   `json:"preload,omitempty"`
+	// Limit to the uses of a fastener, and how many each has had, by its number.
+	Limit    uint32    `json:"uses_at_most,omitempty"`
+	Uses     []uint32  `json:"uses,omitempty"`
+	Renewals []Renewal `json:"renewals,omitempty"`
 }
 
 // Departure says why a joint could not be proved as written, and who answers for it.

@@ -282,6 +282,8 @@ type Joint struct {
 	// Clamp length in millimetres, for the physics.
 	ClampLengthMm float64      `protobuf:"fixed64,17,opt,name=clamp_length_mm,json=clampLengthMm,proto3" json:"clamp_length_mm,omitempty"`
 	DecisionRule  DecisionRule `protobuf:"varint,18,opt,name=decision_rule,json=decisionRule,proto3,enum=ramprow.catalogue.v1.DecisionRule" json:"decision_rule,omitempty"`
+	// Coefficient of friction in the thread and under the head, as in 0.12; 0: not known, and then no preload is told.
+	Friction      float64 `protobuf:"fixed64,19,opt,name=friction,proto3" json:"friction,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -440,6 +442,13 @@ func (x *Joint) GetDecisionRule() DecisionRule {
 		return x.DecisionRule
 	}
 	return DecisionRule_DECISION_RULE_UNSPECIFIED
+}
+
+func (x *Joint) GetFriction() float64 {
+	if x != nil {
+		return x.Friction
+	}
+	return 0
 }
 
 // StageSet is a specification of stages for the cars that meet the conditions.
@@ -667,12 +676,16 @@ func (x *Stage) GetWait() *durationpb.Duration {
 	return nil
 }
 
-// Recheck says when a joint is checked again.
+// Recheck says when a joint is checked again. Of distance and running, what comes first counts.
 type Recheck struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	AfterKm       float64                `protobuf:"fixed64,1,opt,name=after_km,json=afterKm,proto3" json:"after_km,omitempty"`
-	AfterMinutes  float64                `protobuf:"fixed64,2,opt,name=after_minutes,json=afterMinutes,proto3" json:"after_minutes,omitempty"`
-	TorqueNm      float64                `protobuf:"fixed64,3,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	AfterKm float64                `protobuf:"fixed64,1,opt,name=after_km,json=afterKm,proto3" json:"after_km,omitempty"`
+	// Of running, or of standing loaded.
+	AfterMinutes float64 `protobuf:"fixed64,2,opt,name=after_minutes,json=afterMinutes,proto3" json:"after_minutes,omitempty"`
+	// What must not move it; 0: the torque of its last torque stage.
+	TorqueNm float64 `protobuf:"fixed64,3,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	// Days within which it is done, whatever the distance; 0: none given.
+	WithinDays    uint32 `protobuf:"varint,4,opt,name=within_days,json=withinDays,proto3" json:"within_days,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -728,11 +741,18 @@ func (x *Recheck) GetTorqueNm() float64 {
 	return 0
 }
 
+func (x *Recheck) GetWithinDays() uint32 {
+	if x != nil {
+		return x.WithinDays
+	}
+	return 0
+}
+
 var File_ramprow_catalogue_v1_joint_proto protoreflect.FileDescriptor
 
 const file_ramprow_catalogue_v1_joint_proto_rawDesc = "" +
 	"\n" +
-	" ramprow/catalogue/v1/joint.proto\x12\x14ramprow.catalogue.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a#ramprow/catalogue/v1/teardown.proto\"\xcb\x06\n" +
+	" ramprow/catalogue/v1/joint.proto\x12\x14ramprow.catalogue.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a#ramprow/catalogue/v1/teardown.proto\"\x82\a\n" +
 	"\x05Joint\x120\n" +
 	"\x02id\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x02id\x12\x1d\n" +
 	"\x05title\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x05title\x12 \n" +
@@ -756,7 +776,8 @@ const file_ramprow_catalogue_v1_joint_proto_rawDesc = "" +
 	"\ahazards\x18\x0f \x03(\tR\ahazards\x123\n" +
 	"\x04when\x18\x10 \x03(\v2\x1f.ramprow.catalogue.v1.ConditionR\x04when\x126\n" +
 	"\x0fclamp_length_mm\x18\x11 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\rclampLengthMm\x12Q\n" +
-	"\rdecision_rule\x18\x12 \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleB\b\xbaH\x05\x82\x01\x02\x10\x01R\fdecisionRule\"t\n" +
+	"\rdecision_rule\x18\x12 \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleB\b\xbaH\x05\x82\x01\x02\x10\x01R\fdecisionRule\x125\n" +
+	"\bfriction\x18\x13 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\xe0?)\x00\x00\x00\x00\x00\x00\x00\x00R\bfriction\"t\n" +
 	"\bStageSet\x123\n" +
 	"\x04when\x18\x01 \x03(\v2\x1f.ramprow.catalogue.v1.ConditionR\x04when\x123\n" +
 	"\x06stages\x18\x02 \x03(\v2\x1b.ramprow.catalogue.v1.StageR\x06stages\"\xba\a\n" +
@@ -792,11 +813,13 @@ const file_ramprow_catalogue_v1_joint_proto_rawDesc = "" +
 	"\tPartState\x12\x1a\n" +
 	"\x16PART_STATE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0ePART_STATE_NEW\x10\x01\x12\x13\n" +
-	"\x0fPART_STATE_USED\x10\x02\"\x96\x01\n" +
+	"\x0fPART_STATE_USED\x10\x02\"\xc1\x01\n" +
 	"\aRecheck\x12)\n" +
 	"\bafter_km\x18\x01 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\aafterKm\x123\n" +
 	"\rafter_minutes\x18\x02 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\fafterMinutes\x12+\n" +
-	"\ttorque_nm\x18\x03 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\btorqueNm*\x8c\x01\n" +
+	"\ttorque_nm\x18\x03 \x01(\x01B\x0e\xbaH\v\x12\t)\x00\x00\x00\x00\x00\x00\x00\x00R\btorqueNm\x12)\n" +
+	"\vwithin_days\x18\x04 \x01(\rB\b\xbaH\x05*\x03\x18\xcc\x1cR\n" +
+	"withinDays*\x8c\x01\n" +
 	"\aPattern\x12\x17\n" +
 	"\x13PATTERN_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10PATTERN_NUMBERED\x10\x01\x12\x17\n" +

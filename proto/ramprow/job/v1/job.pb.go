@@ -1967,8 +1967,10 @@ type AuditStatus struct {
 	JointsProved uint32                 `protobuf:"varint,4,opt,name=joints_proved,json=jointsProved,proto3" json:"joints_proved,omitempty"`
 	Reason       string                 `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Joints that were proved so far, counted each time, and those of them that were right first time.
-	Tightened     uint32 `protobuf:"varint,6,opt,name=tightened,proto3" json:"tightened,omitempty"`
-	FirstTime     uint32 `protobuf:"varint,7,opt,name=first_time,json=firstTime,proto3" json:"first_time,omitempty"`
+	Tightened uint32 `protobuf:"varint,6,opt,name=tightened,proto3" json:"tightened,omitempty"`
+	FirstTime uint32 `protobuf:"varint,7,opt,name=first_time,json=firstTime,proto3" json:"first_time,omitempty"`
+	// Joints that are checked again once the car has run; no invoice waits for them.
+	Rechecks      []*RecheckNote `protobuf:"bytes,8,rep,name=rechecks,proto3" json:"rechecks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2052,6 +2054,84 @@ func (x *AuditStatus) GetFirstTime() uint32 {
 	return 0
 }
 
+func (x *AuditStatus) GetRechecks() []*RecheckNote {
+	if x != nil {
+		return x.Rechecks
+	}
+	return nil
+}
+
+// RecheckNote is what the audit said last of one joint's re-check.
+type RecheckNote struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Joint string                 `protobuf:"bytes,1,opt,name=joint,proto3" json:"joint,omitempty"`
+	Title string                 `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// As in 'due after 50 km, by 9 March 2026'.
+	Says string `protobuf:"bytes,3,opt,name=says,proto3" json:"says,omitempty"`
+	// It is still to be done.
+	Open          bool `protobuf:"varint,4,opt,name=open,proto3" json:"open,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckNote) Reset() {
+	*x = RecheckNote{}
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckNote) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckNote) ProtoMessage() {}
+
+func (x *RecheckNote) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckNote.ProtoReflect.Descriptor instead.
+func (*RecheckNote) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *RecheckNote) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecheckNote) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *RecheckNote) GetSays() string {
+	if x != nil {
+		return x.Says
+	}
+	return ""
+}
+
+func (x *RecheckNote) GetOpen() bool {
+	if x != nil {
+		return x.Open
+	}
+	return false
+}
+
 // AuthorityAsk is a question to the customer: the plan has come to cost more than he has agreed to.
 type AuthorityAsk struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2065,7 +2145,7 @@ type AuthorityAsk struct {
 
 func (x *AuthorityAsk) Reset() {
 	*x = AuthorityAsk{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2077,7 +2157,7 @@ func (x *AuthorityAsk) String() string {
 func (*AuthorityAsk) ProtoMessage() {}
 
 func (x *AuthorityAsk) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2090,7 +2170,7 @@ func (x *AuthorityAsk) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthorityAsk.ProtoReflect.Descriptor instead.
 func (*AuthorityAsk) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *AuthorityAsk) GetEstimate() *v1.Money {
@@ -2134,7 +2214,7 @@ type RoadTest struct {
 
 func (x *RoadTest) Reset() {
 	*x = RoadTest{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2146,7 +2226,7 @@ func (x *RoadTest) String() string {
 func (*RoadTest) ProtoMessage() {}
 
 func (x *RoadTest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2159,7 +2239,7 @@ func (x *RoadTest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoadTest.ProtoReflect.Descriptor instead.
 func (*RoadTest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RoadTest) GetPassed() bool {
@@ -2216,7 +2296,7 @@ type InvoiceLine struct {
 
 func (x *InvoiceLine) Reset() {
 	*x = InvoiceLine{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2228,7 +2308,7 @@ func (x *InvoiceLine) String() string {
 func (*InvoiceLine) ProtoMessage() {}
 
 func (x *InvoiceLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2241,7 +2321,7 @@ func (x *InvoiceLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InvoiceLine.ProtoReflect.Descriptor instead.
 func (*InvoiceLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *InvoiceLine) GetKind() LineKind {
@@ -2312,7 +2392,7 @@ type TaxSubtotal struct {
 
 func (x *TaxSubtotal) Reset() {
 	*x = TaxSubtotal{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2324,7 +2404,7 @@ func (x *TaxSubtotal) String() string {
 func (*TaxSubtotal) ProtoMessage() {}
 
 func (x *TaxSubtotal) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2337,7 +2417,7 @@ func (x *TaxSubtotal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TaxSubtotal.ProtoReflect.Descriptor instead.
 func (*TaxSubtotal) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *TaxSubtotal) GetCategory() string {
@@ -2402,7 +2482,7 @@ type Invoice struct {
 
 func (x *Invoice) Reset() {
 	*x = Invoice{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2414,7 +2494,7 @@ func (x *Invoice) String() string {
 func (*Invoice) ProtoMessage() {}
 
 func (x *Invoice) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2427,7 +2507,7 @@ func (x *Invoice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Invoice.ProtoReflect.Descriptor instead.
 func (*Invoice) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *Invoice) GetNumber() string {
@@ -2578,7 +2658,7 @@ type UnmetCondition struct {
 
 func (x *UnmetCondition) Reset() {
 	*x = UnmetCondition{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2590,7 +2670,7 @@ func (x *UnmetCondition) String() string {
 func (*UnmetCondition) ProtoMessage() {}
 
 func (x *UnmetCondition) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2603,7 +2683,7 @@ func (x *UnmetCondition) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnmetCondition.ProtoReflect.Descriptor instead.
 func (*UnmetCondition) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *UnmetCondition) GetType() string {
@@ -2688,7 +2768,7 @@ type Job struct {
 
 func (x *Job) Reset() {
 	*x = Job{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2700,7 +2780,7 @@ func (x *Job) String() string {
 func (*Job) ProtoMessage() {}
 
 func (x *Job) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2713,7 +2793,7 @@ func (x *Job) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Job.ProtoReflect.Descriptor instead.
 func (*Job) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *Job) GetName() string {
@@ -2998,7 +3078,7 @@ type JobSummary struct {
 
 func (x *JobSummary) Reset() {
 	*x = JobSummary{}
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3010,7 +3090,7 @@ func (x *JobSummary) String() string {
 func (*JobSummary) ProtoMessage() {}
 
 func (x *JobSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_job_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3023,7 +3103,7 @@ func (x *JobSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JobSummary.ProtoReflect.Descriptor instead.
 func (*JobSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_job_v1_job_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *JobSummary) GetName() string {
@@ -3249,7 +3329,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\tto_minute\x18\x03 \x01(\rR\btoMinute\"R\n" +
 	"\x0fResourceAbsence\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
-	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\"\xf6\x01\n" +
+	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\"\xaf\x02\n" +
 	"\vAuditStatus\x120\n" +
 	"\x05state\x18\x01 \x01(\x0e2\x1a.ramprow.job.v1.AuditStateR\x05state\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x12\x16\n" +
@@ -3258,7 +3338,13 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x12\x1c\n" +
 	"\ttightened\x18\x06 \x01(\rR\ttightened\x12\x1d\n" +
 	"\n" +
-	"first_time\x18\a \x01(\rR\tfirstTime\"\xc2\x01\n" +
+	"first_time\x18\a \x01(\rR\tfirstTime\x127\n" +
+	"\brechecks\x18\b \x03(\v2\x1b.ramprow.job.v1.RecheckNoteR\brechecks\"a\n" +
+	"\vRecheckNote\x12\x14\n" +
+	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
+	"\x04says\x18\x03 \x01(\tR\x04says\x12\x12\n" +
+	"\x04open\x18\x04 \x01(\bR\x04open\"\xc2\x01\n" +
 	"\fAuthorityAsk\x124\n" +
 	"\bestimate\x18\x01 \x01(\v2\x18.ramprow.common.v1.MoneyR\bestimate\x128\n" +
 	"\n" +
@@ -3456,7 +3542,7 @@ func file_ramprow_job_v1_job_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_job_proto_enumTypes = make([]protoimpl.EnumInfo, 9)
-var file_ramprow_job_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
+var file_ramprow_job_v1_job_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(ReadingMoment)(0),            // 0: ramprow.job.v1.ReadingMoment
 	(TestOutcome)(0),              // 1: ramprow.job.v1.TestOutcome
@@ -3485,106 +3571,108 @@ var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(*ResourceShift)(nil),         // 24: ramprow.job.v1.ResourceShift
 	(*ResourceAbsence)(nil),       // 25: ramprow.job.v1.ResourceAbsence
 	(*AuditStatus)(nil),           // 26: ramprow.job.v1.AuditStatus
-	(*AuthorityAsk)(nil),          // 27: ramprow.job.v1.AuthorityAsk
-	(*RoadTest)(nil),              // 28: ramprow.job.v1.RoadTest
-	(*InvoiceLine)(nil),           // 29: ramprow.job.v1.InvoiceLine
-	(*TaxSubtotal)(nil),           // 30: ramprow.job.v1.TaxSubtotal
-	(*Invoice)(nil),               // 31: ramprow.job.v1.Invoice
-	(*UnmetCondition)(nil),        // 32: ramprow.job.v1.UnmetCondition
-	(*Job)(nil),                   // 33: ramprow.job.v1.Job
-	(*JobSummary)(nil),            // 34: ramprow.job.v1.JobSummary
-	nil,                           // 35: ramprow.job.v1.Vehicle.FeaturesEntry
-	(*timestamppb.Timestamp)(nil), // 36: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 37: google.protobuf.Duration
-	(*v1.Money)(nil),              // 38: ramprow.common.v1.Money
-	(*v1.Interval)(nil),           // 39: ramprow.common.v1.Interval
-	(v1.Role)(0),                  // 40: ramprow.common.v1.Role
-	(*Plan)(nil),                  // 41: ramprow.job.v1.Plan
+	(*RecheckNote)(nil),           // 27: ramprow.job.v1.RecheckNote
+	(*AuthorityAsk)(nil),          // 28: ramprow.job.v1.AuthorityAsk
+	(*RoadTest)(nil),              // 29: ramprow.job.v1.RoadTest
+	(*InvoiceLine)(nil),           // 30: ramprow.job.v1.InvoiceLine
+	(*TaxSubtotal)(nil),           // 31: ramprow.job.v1.TaxSubtotal
+	(*Invoice)(nil),               // 32: ramprow.job.v1.Invoice
+	(*UnmetCondition)(nil),        // 33: ramprow.job.v1.UnmetCondition
+	(*Job)(nil),                   // 34: ramprow.job.v1.Job
+	(*JobSummary)(nil),            // 35: ramprow.job.v1.JobSummary
+	nil,                           // 36: ramprow.job.v1.Vehicle.FeaturesEntry
+	(*timestamppb.Timestamp)(nil), // 37: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 38: google.protobuf.Duration
+	(*v1.Money)(nil),              // 39: ramprow.common.v1.Money
+	(*v1.Interval)(nil),           // 40: ramprow.common.v1.Interval
+	(v1.Role)(0),                  // 41: ramprow.common.v1.Role
+	(*Plan)(nil),                  // 42: ramprow.job.v1.Plan
 }
 var file_ramprow_job_v1_job_proto_depIdxs = []int32{
-	35, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
-	36, // 1: ramprow.job.v1.Vehicle.built:type_name -> google.protobuf.Timestamp
+	36, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
+	37, // 1: ramprow.job.v1.Vehicle.built:type_name -> google.protobuf.Timestamp
 	0,  // 2: ramprow.job.v1.CodeReport.moment:type_name -> ramprow.job.v1.ReadingMoment
 	11, // 3: ramprow.job.v1.CodeReport.codes:type_name -> ramprow.job.v1.CodeReading
-	36, // 4: ramprow.job.v1.CodeReport.read_at:type_name -> google.protobuf.Timestamp
+	37, // 4: ramprow.job.v1.CodeReport.read_at:type_name -> google.protobuf.Timestamp
 	1,  // 5: ramprow.job.v1.TestRecord.outcome:type_name -> ramprow.job.v1.TestOutcome
-	36, // 6: ramprow.job.v1.TestRecord.done_at:type_name -> google.protobuf.Timestamp
+	37, // 6: ramprow.job.v1.TestRecord.done_at:type_name -> google.protobuf.Timestamp
 	3,  // 7: ramprow.job.v1.StepProgress.state:type_name -> ramprow.job.v1.StepState
-	36, // 8: ramprow.job.v1.StepProgress.started_at:type_name -> google.protobuf.Timestamp
-	36, // 9: ramprow.job.v1.StepProgress.done_at:type_name -> google.protobuf.Timestamp
-	37, // 10: ramprow.job.v1.StepProgress.worked:type_name -> google.protobuf.Duration
+	37, // 8: ramprow.job.v1.StepProgress.started_at:type_name -> google.protobuf.Timestamp
+	37, // 9: ramprow.job.v1.StepProgress.done_at:type_name -> google.protobuf.Timestamp
+	38, // 10: ramprow.job.v1.StepProgress.worked:type_name -> google.protobuf.Duration
 	4,  // 11: ramprow.job.v1.Finding.kind:type_name -> ramprow.job.v1.FindingKind
-	36, // 12: ramprow.job.v1.Finding.at:type_name -> google.protobuf.Timestamp
-	37, // 13: ramprow.job.v1.Finding.extra:type_name -> google.protobuf.Duration
+	37, // 12: ramprow.job.v1.Finding.at:type_name -> google.protobuf.Timestamp
+	38, // 13: ramprow.job.v1.Finding.extra:type_name -> google.protobuf.Duration
 	5,  // 14: ramprow.job.v1.Stowed.state:type_name -> ramprow.job.v1.StowState
-	36, // 15: ramprow.job.v1.ToolOnCar.put_on_at:type_name -> google.protobuf.Timestamp
-	38, // 16: ramprow.job.v1.Authorisation.up_to:type_name -> ramprow.common.v1.Money
-	36, // 17: ramprow.job.v1.Authorisation.at:type_name -> google.protobuf.Timestamp
+	37, // 15: ramprow.job.v1.ToolOnCar.put_on_at:type_name -> google.protobuf.Timestamp
+	39, // 16: ramprow.job.v1.Authorisation.up_to:type_name -> ramprow.common.v1.Money
+	37, // 17: ramprow.job.v1.Authorisation.at:type_name -> google.protobuf.Timestamp
 	6,  // 18: ramprow.job.v1.PartsStatus.state:type_name -> ramprow.job.v1.PartsState
-	36, // 19: ramprow.job.v1.PartsStatus.eta:type_name -> google.protobuf.Timestamp
-	39, // 20: ramprow.job.v1.BookingStatus.when:type_name -> ramprow.common.v1.Interval
-	36, // 21: ramprow.job.v1.BookingStatus.promised:type_name -> google.protobuf.Timestamp
+	37, // 19: ramprow.job.v1.PartsStatus.eta:type_name -> google.protobuf.Timestamp
+	40, // 20: ramprow.job.v1.BookingStatus.when:type_name -> ramprow.common.v1.Interval
+	37, // 21: ramprow.job.v1.BookingStatus.promised:type_name -> google.protobuf.Timestamp
 	24, // 22: ramprow.job.v1.ResourceHours.shifts:type_name -> ramprow.job.v1.ResourceShift
 	25, // 23: ramprow.job.v1.ResourceHours.absences:type_name -> ramprow.job.v1.ResourceAbsence
-	39, // 24: ramprow.job.v1.ResourceAbsence.when:type_name -> ramprow.common.v1.Interval
+	40, // 24: ramprow.job.v1.ResourceAbsence.when:type_name -> ramprow.common.v1.Interval
 	7,  // 25: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
-	38, // 26: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
-	38, // 27: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
-	36, // 28: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
-	36, // 29: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
-	8,  // 30: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
-	38, // 31: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
-	38, // 32: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
-	38, // 33: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
-	29, // 34: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
-	30, // 35: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
-	38, // 36: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
-	38, // 37: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
-	38, // 38: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
-	36, // 39: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
-	10, // 40: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
-	9,  // 41: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
-	38, // 42: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
-	38, // 43: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
-	38, // 44: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
-	38, // 45: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
-	40, // 46: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
-	2,  // 47: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
-	9,  // 48: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
-	10, // 49: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
-	36, // 50: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
-	36, // 51: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
-	12, // 52: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
-	13, // 53: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
-	14, // 54: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
-	41, // 55: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
-	15, // 56: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
-	16, // 57: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
-	17, // 58: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
-	18, // 59: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
-	19, // 60: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
-	20, // 61: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
-	21, // 62: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
-	22, // 63: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
-	26, // 64: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
-	28, // 65: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
-	36, // 66: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
-	31, // 67: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
-	32, // 68: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	36, // 69: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
-	36, // 70: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
-	27, // 71: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
-	31, // 72: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
-	31, // 73: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
-	2,  // 74: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
-	39, // 75: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
-	36, // 76: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
-	36, // 77: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
-	78, // [78:78] is the sub-list for method output_type
-	78, // [78:78] is the sub-list for method input_type
-	78, // [78:78] is the sub-list for extension type_name
-	78, // [78:78] is the sub-list for extension extendee
-	0,  // [0:78] is the sub-list for field type_name
+	27, // 26: ramprow.job.v1.AuditStatus.rechecks:type_name -> ramprow.job.v1.RecheckNote
+	39, // 27: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
+	39, // 28: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
+	37, // 29: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
+	37, // 30: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
+	8,  // 31: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
+	39, // 32: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
+	39, // 33: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
+	39, // 34: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
+	30, // 35: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
+	31, // 36: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
+	39, // 37: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
+	39, // 38: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
+	39, // 39: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
+	37, // 40: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
+	10, // 41: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
+	9,  // 42: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
+	39, // 43: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
+	39, // 44: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
+	39, // 45: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
+	39, // 46: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
+	41, // 47: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
+	2,  // 48: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
+	9,  // 49: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
+	10, // 50: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
+	37, // 51: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
+	37, // 52: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
+	12, // 53: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
+	13, // 54: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
+	14, // 55: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
+	42, // 56: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
+	15, // 57: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
+	16, // 58: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
+	17, // 59: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
+	18, // 60: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
+	19, // 61: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
+	20, // 62: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
+	21, // 63: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
+	22, // 64: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
+	26, // 65: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
+	29, // 66: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
+	37, // 67: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
+	32, // 68: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
+	33, // 69: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	37, // 70: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
+	37, // 71: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
+	28, // 72: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
+	32, // 73: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
+	32, // 74: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
+	2,  // 75: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
+	40, // 76: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
+	37, // 77: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
+	37, // 78: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
+	79, // [79:79] is the sub-list for method output_type
+	79, // [79:79] is the sub-list for method input_type
+	79, // [79:79] is the sub-list for extension type_name
+	79, // [79:79] is the sub-list for extension extendee
+	0,  // [0:79] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_proto_init() }
@@ -3600,7 +3688,7 @@ func file_ramprow_job_v1_job_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_job_proto_rawDesc), len(file_ramprow_job_v1_job_proto_rawDesc)),
 			NumEnums:      9,
-			NumMessages:   27,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1123,6 +1123,10 @@ type JointDue struct {
 	Cautions      []*Caution       `protobuf:"bytes,13,rep,name=cautions,proto3" json:"cautions,omitempty"`
 	ClampLengthMm float64          `protobuf:"fixed64,14,opt,name=clamp_length_mm,json=clampLengthMm,proto3" json:"clamp_length_mm,omitempty"`
 	DecisionRule  v11.DecisionRule `protobuf:"varint,15,opt,name=decision_rule,json=decisionRule,proto3,enum=ramprow.catalogue.v1.DecisionRule" json:"decision_rule,omitempty"`
+	// How often its fasteners may be used, the maker's first tightening included; 0: no limit known.
+	Uses uint32 `protobuf:"varint,16,opt,name=uses,proto3" json:"uses,omitempty"`
+	// Coefficient of friction in the thread and under the head; 0: not known.
+	Friction      float64 `protobuf:"fixed64,17,opt,name=friction,proto3" json:"friction,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1260,6 +1264,20 @@ func (x *JointDue) GetDecisionRule() v11.DecisionRule {
 		return x.DecisionRule
 	}
 	return v11.DecisionRule(0)
+}
+
+func (x *JointDue) GetUses() uint32 {
+	if x != nil {
+		return x.Uses
+	}
+	return 0
+}
+
+func (x *JointDue) GetFriction() float64 {
+	if x != nil {
+		return x.Friction
+	}
+	return 0
 }
 
 // JointStages are the stages of one design of a joint.
@@ -1431,7 +1449,7 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\x05price\x18\t \x01(\v2\x18.ramprow.common.v1.MoneyR\x05price\x12\x19\n" +
 	"\bfor_step\x18\n" +
 	" \x01(\tR\aforStep\x12 \n" +
-	"\vprobability\x18\v \x01(\x01R\vprobability\"\xae\x04\n" +
+	"\vprobability\x18\v \x01(\x01R\vprobability\"\xde\x04\n" +
 	"\bJointDue\x12\x14\n" +
 	"\x05joint\x18\x01 \x01(\tR\x05joint\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x1c\n" +
@@ -1449,7 +1467,9 @@ const file_ramprow_job_v1_plan_proto_rawDesc = "" +
 	"\bfor_step\x18\f \x01(\tR\aforStep\x123\n" +
 	"\bcautions\x18\r \x03(\v2\x17.ramprow.job.v1.CautionR\bcautions\x12&\n" +
 	"\x0fclamp_length_mm\x18\x0e \x01(\x01R\rclampLengthMm\x12G\n" +
-	"\rdecision_rule\x18\x0f \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleR\fdecisionRule\"r\n" +
+	"\rdecision_rule\x18\x0f \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleR\fdecisionRule\x12\x12\n" +
+	"\x04uses\x18\x10 \x01(\rR\x04uses\x12\x1a\n" +
+	"\bfriction\x18\x11 \x01(\x01R\bfriction\"r\n" +
 	"\vJointStages\x12\x18\n" +
 	"\afeature\x18\x01 \x01(\tR\afeature\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\tR\x05value\x123\n" +

@@ -315,6 +315,72 @@ func (JointState) EnumDescriptor() ([]byte, []int) {
 	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{4}
 }
 
+type RecheckState int32
+
+const (
+	RecheckState_RECHECK_STATE_UNSPECIFIED RecheckState = 0
+	RecheckState_RECHECK_STATE_DUE         RecheckState = 1
+	// Nothing moved.
+	RecheckState_RECHECK_STATE_HELD RecheckState = 2
+	// A fastener moved: the joint is tightened again from its first stage.
+	RecheckState_RECHECK_STATE_FAILED RecheckState = 3
+	// Not done, with a name and a reason.
+	RecheckState_RECHECK_STATE_WAIVED RecheckState = 4
+	// Nobody came.
+	RecheckState_RECHECK_STATE_LAPSED RecheckState = 5
+	// The joint is tightened anew, or its job was cancelled.
+	RecheckState_RECHECK_STATE_WITHDRAWN RecheckState = 6
+)
+
+// Enum value maps for RecheckState.
+var (
+	RecheckState_name = map[int32]string{
+		0: "RECHECK_STATE_UNSPECIFIED",
+		1: "RECHECK_STATE_DUE",
+		2: "RECHECK_STATE_HELD",
+		3: "RECHECK_STATE_FAILED",
+		4: "RECHECK_STATE_WAIVED",
+		5: "RECHECK_STATE_LAPSED",
+		6: "RECHECK_STATE_WITHDRAWN",
+	}
+	RecheckState_value = map[string]int32{
+		"RECHECK_STATE_UNSPECIFIED": 0,
+		"RECHECK_STATE_DUE":         1,
+		"RECHECK_STATE_HELD":        2,
+		"RECHECK_STATE_FAILED":      3,
+		"RECHECK_STATE_WAIVED":      4,
+		"RECHECK_STATE_LAPSED":      5,
+		"RECHECK_STATE_WITHDRAWN":   6,
+	}
+)
+
+func (x RecheckState) Enum() *RecheckState {
+	p := new(RecheckState)
+	*p = x
+	return p
+}
+
+func (x RecheckState) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RecheckState) Descriptor() protoreflect.EnumDescriptor {
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[5].Descriptor()
+}
+
+func (RecheckState) Type() protoreflect.EnumType {
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[5]
+}
+
+func (x RecheckState) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RecheckState.Descriptor instead.
+func (RecheckState) EnumDescriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+}
+
 type SheetState int32
 
 const (
@@ -358,11 +424,11 @@ func (x SheetState) String() string {
 }
 
 func (SheetState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[5].Descriptor()
+	return file_ramprow_torque_audit_v1_audit_proto_enumTypes[6].Descriptor()
 }
 
 func (SheetState) Type() protoreflect.EnumType {
-	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[5]
+	return &file_ramprow_torque_audit_v1_audit_proto_enumTypes[6]
 }
 
 func (x SheetState) Number() protoreflect.EnumNumber {
@@ -371,7 +437,7 @@ func (x SheetState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use SheetState.Descriptor instead.
 func (SheetState) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{6}
 }
 
 // Wrench is one tool of the register.
@@ -657,7 +723,12 @@ type Reading struct {
 	// What was between wrench and fastener; absent: nothing. torque_nm is then the torque at the fastener.
 	Adapter *Adapter `protobuf:"bytes,19,opt,name=adapter,proto3" json:"adapter,omitempty"`
 	// With an adapter: what the wrench was set to or showed, in newton metres.
-	SettingNm     float64 `protobuf:"fixed64,20,opt,name=setting_nm,json=settingNm,proto3" json:"setting_nm,omitempty"`
+	SettingNm float64 `protobuf:"fixed64,20,opt,name=setting_nm,json=settingNm,proto3" json:"setting_nm,omitempty"`
+	// The torque as it was given, if in another unit than newton metres.
+	GivenTorque float64 `protobuf:"fixed64,21,opt,name=given_torque,json=givenTorque,proto3" json:"given_torque,omitempty"`
+	GivenUnit   string  `protobuf:"bytes,22,opt,name=given_unit,json=givenUnit,proto3" json:"given_unit,omitempty"`
+	// With a limit to the uses of a fastener: which use of it begins with this reading; 0: none begins.
+	Use           uint32 `protobuf:"varint,23,opt,name=use,proto3" json:"use,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -828,6 +899,27 @@ func (x *Reading) GetAdapter() *Adapter {
 func (x *Reading) GetSettingNm() float64 {
 	if x != nil {
 		return x.SettingNm
+	}
+	return 0
+}
+
+func (x *Reading) GetGivenTorque() float64 {
+	if x != nil {
+		return x.GivenTorque
+	}
+	return 0
+}
+
+func (x *Reading) GetGivenUnit() string {
+	if x != nil {
+		return x.GivenUnit
+	}
+	return ""
+}
+
+func (x *Reading) GetUse() uint32 {
+	if x != nil {
+		return x.Use
 	}
 	return 0
 }
@@ -1950,10 +2042,17 @@ type JointSheet struct {
 	Readings []*Reading  `protobuf:"bytes,4,rep,name=readings,proto3" json:"readings,omitempty"`
 	Next     *NextTurn   `protobuf:"bytes,5,opt,name=next,proto3" json:"next,omitempty"`
 	// Rounds so far, and how many fasteners moved in each.
-	MovedByRound  []uint32    `protobuf:"varint,6,rep,packed,name=moved_by_round,json=movedByRound,proto3" json:"moved_by_round,omitempty"`
-	Departure     *Departure  `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
-	Residuals     []*Residual `protobuf:"bytes,8,rep,name=residuals,proto3" json:"residuals,omitempty"`
-	Curves        []*Curve    `protobuf:"bytes,9,rep,name=curves,proto3" json:"curves,omitempty"`
+	MovedByRound []uint32    `protobuf:"varint,6,rep,packed,name=moved_by_round,json=movedByRound,proto3" json:"moved_by_round,omitempty"`
+	Departure    *Departure  `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
+	Residuals    []*Residual `protobuf:"bytes,8,rep,name=residuals,proto3" json:"residuals,omitempty"`
+	Curves       []*Curve    `protobuf:"bytes,9,rep,name=curves,proto3" json:"curves,omitempty"`
+	// Re-checks, oldest first.
+	Rechecks []*JointRecheck `protobuf:"bytes,10,rep,name=rechecks,proto3" json:"rechecks,omitempty"`
+	// How often each fastener has been tightened to this sheet's knowledge, by its number; empty: no limit is known.
+	Uses     []uint32            `protobuf:"varint,11,rep,packed,name=uses,proto3" json:"uses,omitempty"`
+	Renewals []*FastenersRenewal `protobuf:"bytes,12,rep,name=renewals,proto3" json:"renewals,omitempty"`
+	// What the tightening brings, with its scatter; absent where thread, friction or value is not known.
+	Preload       *PreloadEstimate `protobuf:"bytes,13,opt,name=preload,proto3" json:"preload,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2051,6 +2150,435 @@ func (x *JointSheet) GetCurves() []*Curve {
 	return nil
 }
 
+func (x *JointSheet) GetRechecks() []*JointRecheck {
+	if x != nil {
+		return x.Rechecks
+	}
+	return nil
+}
+
+func (x *JointSheet) GetUses() []uint32 {
+	if x != nil {
+		return x.Uses
+	}
+	return nil
+}
+
+func (x *JointSheet) GetRenewals() []*FastenersRenewal {
+	if x != nil {
+		return x.Renewals
+	}
+	return nil
+}
+
+func (x *JointSheet) GetPreload() *PreloadEstimate {
+	if x != nil {
+		return x.Preload
+	}
+	return nil
+}
+
+// PreloadEstimate is the clamping force of each fastener. One figure without its scatter would claim more than
+// torque or angle can tell.
+type PreloadEstimate struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	LowN  float64                `protobuf:"fixed64,1,opt,name=low_n,json=lowN,proto3" json:"low_n,omitempty"`
+	MeanN float64                `protobuf:"fixed64,2,opt,name=mean_n,json=meanN,proto3" json:"mean_n,omitempty"`
+	HighN float64                `protobuf:"fixed64,3,opt,name=high_n,json=highN,proto3" json:"high_n,omitempty"`
+	// Share by which the method may miss, each way, in percent.
+	ScatterPercent float64 `protobuf:"fixed64,4,opt,name=scatter_percent,json=scatterPercent,proto3" json:"scatter_percent,omitempty"`
+	// As in 'torque wrench, oiled'.
+	Method string `protobuf:"bytes,5,opt,name=method,proto3" json:"method,omitempty"`
+	// What it rests on, in words.
+	Basis         string `protobuf:"bytes,6,opt,name=basis,proto3" json:"basis,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PreloadEstimate) Reset() {
+	*x = PreloadEstimate{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PreloadEstimate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PreloadEstimate) ProtoMessage() {}
+
+func (x *PreloadEstimate) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PreloadEstimate.ProtoReflect.Descriptor instead.
+func (*PreloadEstimate) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *PreloadEstimate) GetLowN() float64 {
+	if x != nil {
+		return x.LowN
+	}
+	return 0
+}
+
+func (x *PreloadEstimate) GetMeanN() float64 {
+	if x != nil {
+		return x.MeanN
+	}
+	return 0
+}
+
+func (x *PreloadEstimate) GetHighN() float64 {
+	if x != nil {
+		return x.HighN
+	}
+	return 0
+}
+
+func (x *PreloadEstimate) GetScatterPercent() float64 {
+	if x != nil {
+		return x.ScatterPercent
+	}
+	return 0
+}
+
+func (x *PreloadEstimate) GetMethod() string {
+	if x != nil {
+		return x.Method
+	}
+	return ""
+}
+
+func (x *PreloadEstimate) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
+// FastenersRenewal says that fasteners were replaced by new ones.
+type FastenersRenewal struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Fasteners     []uint32               `protobuf:"varint,1,rep,packed,name=fasteners,proto3" json:"fasteners,omitempty"`
+	By            string                 `protobuf:"bytes,2,opt,name=by,proto3" json:"by,omitempty"`
+	At            *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=at,proto3" json:"at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FastenersRenewal) Reset() {
+	*x = FastenersRenewal{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FastenersRenewal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FastenersRenewal) ProtoMessage() {}
+
+func (x *FastenersRenewal) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FastenersRenewal.ProtoReflect.Descriptor instead.
+func (*FastenersRenewal) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *FastenersRenewal) GetFasteners() []uint32 {
+	if x != nil {
+		return x.Fasteners
+	}
+	return nil
+}
+
+func (x *FastenersRenewal) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *FastenersRenewal) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+// JointRecheck is the check of a joint after running or distance, as for wheel fixings.
+type JointRecheck struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Job      string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint    string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Title    string                 `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
+	Vehicle  string                 `protobuf:"bytes,4,opt,name=vehicle,proto3" json:"vehicle,omitempty"`
+	Customer string                 `protobuf:"bytes,5,opt,name=customer,proto3" json:"customer,omitempty"`
+	// Running number within the joint.
+	Number  uint32                 `protobuf:"varint,6,opt,name=number,proto3" json:"number,omitempty"`
+	State   RecheckState           `protobuf:"varint,7,opt,name=state,proto3,enum=ramprow.torque_audit.v1.RecheckState" json:"state,omitempty"`
+	AskedAt *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=asked_at,json=askedAt,proto3" json:"asked_at,omitempty"`
+	// By then at the latest; within_days of the specification, else a reminder that no specification gives.
+	DueAt        *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
+	DueSpecified bool                   `protobuf:"varint,10,opt,name=due_specified,json=dueSpecified,proto3" json:"due_specified,omitempty"`
+	AfterKm      float64                `protobuf:"fixed64,11,opt,name=after_km,json=afterKm,proto3" json:"after_km,omitempty"`
+	AfterMinutes float64                `protobuf:"fixed64,12,opt,name=after_minutes,json=afterMinutes,proto3" json:"after_minutes,omitempty"`
+	// Odometer at which it is due; 0: the car's was not known.
+	DueOdometerKm float64                `protobuf:"fixed64,13,opt,name=due_odometer_km,json=dueOdometerKm,proto3" json:"due_odometer_km,omitempty"`
+	Fasteners     uint32                 `protobuf:"varint,14,opt,name=fasteners,proto3" json:"fasteners,omitempty"`
+	TorqueNm      float64                `protobuf:"fixed64,15,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	LowNm         float64                `protobuf:"fixed64,16,opt,name=low_nm,json=lowNm,proto3" json:"low_nm,omitempty"`
+	HighNm        float64                `protobuf:"fixed64,17,opt,name=high_nm,json=highNm,proto3" json:"high_nm,omitempty"`
+	Rule          v1.DecisionRule        `protobuf:"varint,18,opt,name=rule,proto3,enum=ramprow.catalogue.v1.DecisionRule" json:"rule,omitempty"`
+	Readings      []*Reading             `protobuf:"bytes,19,rep,name=readings,proto3" json:"readings,omitempty"`
+	EndedAt       *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=ended_at,json=endedAt,proto3" json:"ended_at,omitempty"`
+	EndedBy       string                 `protobuf:"bytes,21,opt,name=ended_by,json=endedBy,proto3" json:"ended_by,omitempty"`
+	Reason        string                 `protobuf:"bytes,22,opt,name=reason,proto3" json:"reason,omitempty"`
+	// Odometer at which it was done, if it was read.
+	DoneOdometerKm float64 `protobuf:"fixed64,23,opt,name=done_odometer_km,json=doneOdometerKm,proto3" json:"done_odometer_km,omitempty"`
+	// Whoever has to be told was reminded of it, as it was due.
+	Reminded bool `protobuf:"varint,24,opt,name=reminded,proto3" json:"reminded,omitempty"`
+	// When and what is due, in words.
+	Says          string         `protobuf:"bytes,25,opt,name=says,proto3" json:"says,omitempty"`
+	Cautions      []*v11.Caution `protobuf:"bytes,26,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JointRecheck) Reset() {
+	*x = JointRecheck{}
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JointRecheck) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JointRecheck) ProtoMessage() {}
+
+func (x *JointRecheck) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JointRecheck.ProtoReflect.Descriptor instead.
+func (*JointRecheck) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *JointRecheck) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetVehicle() string {
+	if x != nil {
+		return x.Vehicle
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetCustomer() string {
+	if x != nil {
+		return x.Customer
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetNumber() uint32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetState() RecheckState {
+	if x != nil {
+		return x.State
+	}
+	return RecheckState_RECHECK_STATE_UNSPECIFIED
+}
+
+func (x *JointRecheck) GetAskedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AskedAt
+	}
+	return nil
+}
+
+func (x *JointRecheck) GetDueAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DueAt
+	}
+	return nil
+}
+
+func (x *JointRecheck) GetDueSpecified() bool {
+	if x != nil {
+		return x.DueSpecified
+	}
+	return false
+}
+
+func (x *JointRecheck) GetAfterKm() float64 {
+	if x != nil {
+		return x.AfterKm
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetAfterMinutes() float64 {
+	if x != nil {
+		return x.AfterMinutes
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetDueOdometerKm() float64 {
+	if x != nil {
+		return x.DueOdometerKm
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetFasteners() uint32 {
+	if x != nil {
+		return x.Fasteners
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetTorqueNm() float64 {
+	if x != nil {
+		return x.TorqueNm
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetLowNm() float64 {
+	if x != nil {
+		return x.LowNm
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetHighNm() float64 {
+	if x != nil {
+		return x.HighNm
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetRule() v1.DecisionRule {
+	if x != nil {
+		return x.Rule
+	}
+	return v1.DecisionRule(0)
+}
+
+func (x *JointRecheck) GetReadings() []*Reading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+func (x *JointRecheck) GetEndedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndedAt
+	}
+	return nil
+}
+
+func (x *JointRecheck) GetEndedBy() string {
+	if x != nil {
+		return x.EndedBy
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetDoneOdometerKm() float64 {
+	if x != nil {
+		return x.DoneOdometerKm
+	}
+	return 0
+}
+
+func (x *JointRecheck) GetReminded() bool {
+	if x != nil {
+		return x.Reminded
+	}
+	return false
+}
+
+func (x *JointRecheck) GetSays() string {
+	if x != nil {
+		return x.Says
+	}
+	return ""
+}
+
+func (x *JointRecheck) GetCautions() []*v11.Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
 // Departure is a joint that could not be proved as written.
 type Departure struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2064,7 +2592,7 @@ type Departure struct {
 
 func (x *Departure) Reset() {
 	*x = Departure{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2076,7 +2604,7 @@ func (x *Departure) String() string {
 func (*Departure) ProtoMessage() {}
 
 func (x *Departure) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[15]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2089,7 +2617,7 @@ func (x *Departure) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Departure.ProtoReflect.Descriptor instead.
 func (*Departure) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Departure) GetReason() string {
@@ -2141,14 +2669,16 @@ type Sheet struct {
 	Vin       string                 `protobuf:"bytes,14,opt,name=vin,proto3" json:"vin,omitempty"`
 	Customer  string                 `protobuf:"bytes,15,opt,name=customer,proto3" json:"customer,omitempty"`
 	// What the catalogue wants said on everything that is printed from it.
-	Notice        string `protobuf:"bytes,16,opt,name=notice,proto3" json:"notice,omitempty"`
+	Notice string `protobuf:"bytes,16,opt,name=notice,proto3" json:"notice,omitempty"`
+	// When the car came in; 0: not read.
+	OdometerKm    float64 `protobuf:"fixed64,17,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Sheet) Reset() {
 	*x = Sheet{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2160,7 +2690,7 @@ func (x *Sheet) String() string {
 func (*Sheet) ProtoMessage() {}
 
 func (x *Sheet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[16]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2173,7 +2703,7 @@ func (x *Sheet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Sheet.ProtoReflect.Descriptor instead.
 func (*Sheet) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Sheet) GetName() string {
@@ -2288,6 +2818,13 @@ func (x *Sheet) GetNotice() string {
 	return ""
 }
 
+func (x *Sheet) GetOdometerKm() float64 {
+	if x != nil {
+		return x.OdometerKm
+	}
+	return 0
+}
+
 // LookBack is what follows from a wrench that failed its check: every joint that it tightened since it was
 // last known good has to be checked again (ISO 9001:2015 7.1.5.2).
 type LookBack struct {
@@ -2314,7 +2851,7 @@ type LookBack struct {
 
 func (x *LookBack) Reset() {
 	*x = LookBack{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2326,7 +2863,7 @@ func (x *LookBack) String() string {
 func (*LookBack) ProtoMessage() {}
 
 func (x *LookBack) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[17]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2339,7 +2876,7 @@ func (x *LookBack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBack.ProtoReflect.Descriptor instead.
 func (*LookBack) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *LookBack) GetName() string {
@@ -2450,7 +2987,7 @@ type LookBackLine struct {
 
 func (x *LookBackLine) Reset() {
 	*x = LookBackLine{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2462,7 +2999,7 @@ func (x *LookBackLine) String() string {
 func (*LookBackLine) ProtoMessage() {}
 
 func (x *LookBackLine) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[18]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2475,7 +3012,7 @@ func (x *LookBackLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LookBackLine.ProtoReflect.Descriptor instead.
 func (*LookBackLine) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *LookBackLine) GetJob() string {
@@ -2569,7 +3106,7 @@ type SheetSummary struct {
 
 func (x *SheetSummary) Reset() {
 	*x = SheetSummary{}
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2581,7 +3118,7 @@ func (x *SheetSummary) String() string {
 func (*SheetSummary) ProtoMessage() {}
 
 func (x *SheetSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[19]
+	mi := &file_ramprow_torque_audit_v1_audit_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2594,7 +3131,7 @@ func (x *SheetSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SheetSummary.ProtoReflect.Descriptor instead.
 func (*SheetSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *SheetSummary) GetName() string {
@@ -2670,7 +3207,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x02by\x18\x05 \x01(\tR\x02by\x12 \n" +
 	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12 \n" +
 	"\vcalibration\x18\a \x01(\bR\vcalibration\x12C\n" +
-	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\xf4\x04\n" +
+	"\x0fcalibration_due\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x0ecalibrationDue\"\xc8\x05\n" +
 	"\aReading\x12\x16\n" +
 	"\x06number\x18\x01 \x01(\rR\x06number\x12\x14\n" +
 	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x1a\n" +
@@ -2693,7 +3230,11 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\ttakes_out\x18\x12 \x01(\rR\btakesOut\x12:\n" +
 	"\aadapter\x18\x13 \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\x12\x1d\n" +
 	"\n" +
-	"setting_nm\x18\x14 \x01(\x01R\tsettingNm\"\xad\x01\n" +
+	"setting_nm\x18\x14 \x01(\x01R\tsettingNm\x12!\n" +
+	"\fgiven_torque\x18\x15 \x01(\x01R\vgivenTorque\x12\x1d\n" +
+	"\n" +
+	"given_unit\x18\x16 \x01(\tR\tgivenUnit\x12\x10\n" +
+	"\x03use\x18\x17 \x01(\rR\x03use\"\xad\x01\n" +
 	"\aAdapter\x124\n" +
 	"\blever_mm\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xb3@!\x00\x00\x00\x00\x00\x00\x00\x00R\aleverMm\x124\n" +
 	"\breach_mm\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00@\x9f@)\x00\x00\x00\x00\x00\x00\x00\x00R\areachMm\x126\n" +
@@ -2797,7 +3338,7 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x04spec\x18\a \x01(\v2\x1b.ramprow.catalogue.v1.StageR\x04spec\x12\x12\n" +
 	"\x04left\x18\b \x01(\rR\x04left\x12\x1d\n" +
 	"\n" +
-	"setting_nm\x18\t \x01(\x01R\tsettingNm\"\xfe\x03\n" +
+	"setting_nm\x18\t \x01(\x01R\tsettingNm\"\xe0\x05\n" +
 	"\n" +
 	"JointSheet\x12*\n" +
 	"\x03due\x18\x01 \x01(\v2\x18.ramprow.job.v1.JointDueR\x03due\x129\n" +
@@ -2808,12 +3349,56 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x0emoved_by_round\x18\x06 \x03(\rR\fmovedByRound\x12@\n" +
 	"\tdeparture\x18\a \x01(\v2\".ramprow.torque_audit.v1.DepartureR\tdeparture\x12?\n" +
 	"\tresiduals\x18\b \x03(\v2!.ramprow.torque_audit.v1.ResidualR\tresiduals\x126\n" +
-	"\x06curves\x18\t \x03(\v2\x1e.ramprow.torque_audit.v1.CurveR\x06curves\"\x97\x01\n" +
+	"\x06curves\x18\t \x03(\v2\x1e.ramprow.torque_audit.v1.CurveR\x06curves\x12A\n" +
+	"\brechecks\x18\n" +
+	" \x03(\v2%.ramprow.torque_audit.v1.JointRecheckR\brechecks\x12\x12\n" +
+	"\x04uses\x18\v \x03(\rR\x04uses\x12E\n" +
+	"\brenewals\x18\f \x03(\v2).ramprow.torque_audit.v1.FastenersRenewalR\brenewals\x12B\n" +
+	"\apreload\x18\r \x01(\v2(.ramprow.torque_audit.v1.PreloadEstimateR\apreload\"\xab\x01\n" +
+	"\x0fPreloadEstimate\x12\x13\n" +
+	"\x05low_n\x18\x01 \x01(\x01R\x04lowN\x12\x15\n" +
+	"\x06mean_n\x18\x02 \x01(\x01R\x05meanN\x12\x15\n" +
+	"\x06high_n\x18\x03 \x01(\x01R\x05highN\x12'\n" +
+	"\x0fscatter_percent\x18\x04 \x01(\x01R\x0escatterPercent\x12\x16\n" +
+	"\x06method\x18\x05 \x01(\tR\x06method\x12\x14\n" +
+	"\x05basis\x18\x06 \x01(\tR\x05basis\"l\n" +
+	"\x10FastenersRenewal\x12\x1c\n" +
+	"\tfasteners\x18\x01 \x03(\rR\tfasteners\x12\x0e\n" +
+	"\x02by\x18\x02 \x01(\tR\x02by\x12*\n" +
+	"\x02at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xb4\a\n" +
+	"\fJointRecheck\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x14\n" +
+	"\x05title\x18\x03 \x01(\tR\x05title\x12\x1e\n" +
+	"\avehicle\x18\x04 \x01(\tB\x04\x90\xb5\x18\x01R\avehicle\x12 \n" +
+	"\bcustomer\x18\x05 \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x16\n" +
+	"\x06number\x18\x06 \x01(\rR\x06number\x12;\n" +
+	"\x05state\x18\a \x01(\x0e2%.ramprow.torque_audit.v1.RecheckStateR\x05state\x125\n" +
+	"\basked_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\aaskedAt\x121\n" +
+	"\x06due_at\x18\t \x01(\v2\x1a.google.protobuf.TimestampR\x05dueAt\x12#\n" +
+	"\rdue_specified\x18\n" +
+	" \x01(\bR\fdueSpecified\x12\x19\n" +
+	"\bafter_km\x18\v \x01(\x01R\aafterKm\x12#\n" +
+	"\rafter_minutes\x18\f \x01(\x01R\fafterMinutes\x12&\n" +
+	"\x0fdue_odometer_km\x18\r \x01(\x01R\rdueOdometerKm\x12\x1c\n" +
+	"\tfasteners\x18\x0e \x01(\rR\tfasteners\x12\x1b\n" +
+	"\ttorque_nm\x18\x0f \x01(\x01R\btorqueNm\x12\x15\n" +
+	"\x06low_nm\x18\x10 \x01(\x01R\x05lowNm\x12\x17\n" +
+	"\ahigh_nm\x18\x11 \x01(\x01R\x06highNm\x126\n" +
+	"\x04rule\x18\x12 \x01(\x0e2\".ramprow.catalogue.v1.DecisionRuleR\x04rule\x12<\n" +
+	"\breadings\x18\x13 \x03(\v2 .ramprow.torque_audit.v1.ReadingR\breadings\x125\n" +
+	"\bended_at\x18\x14 \x01(\v2\x1a.google.protobuf.TimestampR\aendedAt\x12\x19\n" +
+	"\bended_by\x18\x15 \x01(\tR\aendedBy\x12\x16\n" +
+	"\x06reason\x18\x16 \x01(\tR\x06reason\x12(\n" +
+	"\x10done_odometer_km\x18\x17 \x01(\x01R\x0edoneOdometerKm\x12\x1a\n" +
+	"\breminded\x18\x18 \x01(\bR\breminded\x12\x12\n" +
+	"\x04says\x18\x19 \x01(\tR\x04says\x123\n" +
+	"\bcautions\x18\x1a \x03(\v2\x17.ramprow.job.v1.CautionR\bcautions\"\x97\x01\n" +
 	"\tDeparture\x12\x16\n" +
 	"\x06reason\x18\x01 \x01(\tR\x06reason\x12!\n" +
 	"\ffirst_person\x18\x02 \x01(\tR\vfirstPerson\x12#\n" +
 	"\rsecond_person\x18\x03 \x01(\tR\fsecondPerson\x12*\n" +
-	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xde\x04\n" +
+	"\x02at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\"\xff\x04\n" +
 	"\x05Sheet\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x129\n" +
@@ -2833,7 +3418,9 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"updated_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\tupdatedAt\x12\x16\n" +
 	"\x03vin\x18\x0e \x01(\tB\x04\x90\xb5\x18\x01R\x03vin\x12 \n" +
 	"\bcustomer\x18\x0f \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x16\n" +
-	"\x06notice\x18\x10 \x01(\tR\x06notice\"\xc3\x03\n" +
+	"\x06notice\x18\x10 \x01(\tR\x06notice\x12\x1f\n" +
+	"\vodometer_km\x18\x11 \x01(\x01R\n" +
+	"odometerKm\"\xc3\x03\n" +
 	"\bLookBack\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06wrench\x18\x02 \x01(\tR\x06wrench\x12!\n" +
@@ -2902,7 +3489,15 @@ const file_ramprow_torque_audit_v1_audit_proto_rawDesc = "" +
 	"\x10JOINT_STATE_OPEN\x10\x02\x12\x16\n" +
 	"\x12JOINT_STATE_PROVED\x10\x03\x12\x18\n" +
 	"\x14JOINT_STATE_DEPARTED\x10\x04\x12\x17\n" +
-	"\x13JOINT_STATE_DROPPED\x10\x05*\xa2\x01\n" +
+	"\x13JOINT_STATE_DROPPED\x10\x05*\xc7\x01\n" +
+	"\fRecheckState\x12\x1d\n" +
+	"\x19RECHECK_STATE_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11RECHECK_STATE_DUE\x10\x01\x12\x16\n" +
+	"\x12RECHECK_STATE_HELD\x10\x02\x12\x18\n" +
+	"\x14RECHECK_STATE_FAILED\x10\x03\x12\x18\n" +
+	"\x14RECHECK_STATE_WAIVED\x10\x04\x12\x18\n" +
+	"\x14RECHECK_STATE_LAPSED\x10\x05\x12\x1b\n" +
+	"\x17RECHECK_STATE_WITHDRAWN\x10\x06*\xa2\x01\n" +
 	"\n" +
 	"SheetState\x12\x1b\n" +
 	"\x17SHEET_STATE_UNSPECIFIED\x10\x00\x12\x14\n" +
@@ -2924,99 +3519,115 @@ func file_ramprow_torque_audit_v1_audit_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_audit_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
+var file_ramprow_torque_audit_v1_audit_proto_enumTypes = make([]protoimpl.EnumInfo, 7)
+var file_ramprow_torque_audit_v1_audit_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_ramprow_torque_audit_v1_audit_proto_goTypes = []any{
 	(WrenchKind)(0),               // 0: ramprow.torque_audit.v1.WrenchKind
 	(Verdict)(0),                  // 1: ramprow.torque_audit.v1.Verdict
 	(ResidualMethod)(0),           // 2: ramprow.torque_audit.v1.ResidualMethod
 	(StatisticsBy)(0),             // 3: ramprow.torque_audit.v1.StatisticsBy
 	(JointState)(0),               // 4: ramprow.torque_audit.v1.JointState
-	(SheetState)(0),               // 5: ramprow.torque_audit.v1.SheetState
-	(*Wrench)(nil),                // 6: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),           // 7: ramprow.torque_audit.v1.WrenchCheck
-	(*Reading)(nil),               // 8: ramprow.torque_audit.v1.Reading
-	(*Adapter)(nil),               // 9: ramprow.torque_audit.v1.Adapter
-	(*Residual)(nil),              // 10: ramprow.torque_audit.v1.Residual
-	(*CurvePoint)(nil),            // 11: ramprow.torque_audit.v1.CurvePoint
-	(*Curve)(nil),                 // 12: ramprow.torque_audit.v1.Curve
-	(*ControlLimits)(nil),         // 13: ramprow.torque_audit.v1.ControlLimits
-	(*CapabilityIndex)(nil),       // 14: ramprow.torque_audit.v1.CapabilityIndex
-	(*WrenchDrift)(nil),           // 15: ramprow.torque_audit.v1.WrenchDrift
-	(*TighteningStatistics)(nil),  // 16: ramprow.torque_audit.v1.TighteningStatistics
-	(*WrenchDue)(nil),             // 17: ramprow.torque_audit.v1.WrenchDue
-	(*Basis)(nil),                 // 18: ramprow.torque_audit.v1.Basis
-	(*NextTurn)(nil),              // 19: ramprow.torque_audit.v1.NextTurn
-	(*JointSheet)(nil),            // 20: ramprow.torque_audit.v1.JointSheet
-	(*Departure)(nil),             // 21: ramprow.torque_audit.v1.Departure
-	(*Sheet)(nil),                 // 22: ramprow.torque_audit.v1.Sheet
-	(*LookBack)(nil),              // 23: ramprow.torque_audit.v1.LookBack
-	(*LookBackLine)(nil),          // 24: ramprow.torque_audit.v1.LookBackLine
-	(*SheetSummary)(nil),          // 25: ramprow.torque_audit.v1.SheetSummary
-	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
-	(v1.DecisionRule)(0),          // 27: ramprow.catalogue.v1.DecisionRule
-	(*v1.Stage)(nil),              // 28: ramprow.catalogue.v1.Stage
-	(*v11.JointDue)(nil),          // 29: ramprow.job.v1.JointDue
+	(RecheckState)(0),             // 5: ramprow.torque_audit.v1.RecheckState
+	(SheetState)(0),               // 6: ramprow.torque_audit.v1.SheetState
+	(*Wrench)(nil),                // 7: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),           // 8: ramprow.torque_audit.v1.WrenchCheck
+	(*Reading)(nil),               // 9: ramprow.torque_audit.v1.Reading
+	(*Adapter)(nil),               // 10: ramprow.torque_audit.v1.Adapter
+	(*Residual)(nil),              // 11: ramprow.torque_audit.v1.Residual
+	(*CurvePoint)(nil),            // 12: ramprow.torque_audit.v1.CurvePoint
+	(*Curve)(nil),                 // 13: ramprow.torque_audit.v1.Curve
+	(*ControlLimits)(nil),         // 14: ramprow.torque_audit.v1.ControlLimits
+	(*CapabilityIndex)(nil),       // 15: ramprow.torque_audit.v1.CapabilityIndex
+	(*WrenchDrift)(nil),           // 16: ramprow.torque_audit.v1.WrenchDrift
+	(*TighteningStatistics)(nil),  // 17: ramprow.torque_audit.v1.TighteningStatistics
+	(*WrenchDue)(nil),             // 18: ramprow.torque_audit.v1.WrenchDue
+	(*Basis)(nil),                 // 19: ramprow.torque_audit.v1.Basis
+	(*NextTurn)(nil),              // 20: ramprow.torque_audit.v1.NextTurn
+	(*JointSheet)(nil),            // 21: ramprow.torque_audit.v1.JointSheet
+	(*PreloadEstimate)(nil),       // 22: ramprow.torque_audit.v1.PreloadEstimate
+	(*FastenersRenewal)(nil),      // 23: ramprow.torque_audit.v1.FastenersRenewal
+	(*JointRecheck)(nil),          // 24: ramprow.torque_audit.v1.JointRecheck
+	(*Departure)(nil),             // 25: ramprow.torque_audit.v1.Departure
+	(*Sheet)(nil),                 // 26: ramprow.torque_audit.v1.Sheet
+	(*LookBack)(nil),              // 27: ramprow.torque_audit.v1.LookBack
+	(*LookBackLine)(nil),          // 28: ramprow.torque_audit.v1.LookBackLine
+	(*SheetSummary)(nil),          // 29: ramprow.torque_audit.v1.SheetSummary
+	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
+	(v1.DecisionRule)(0),          // 31: ramprow.catalogue.v1.DecisionRule
+	(*v1.Stage)(nil),              // 32: ramprow.catalogue.v1.Stage
+	(*v11.JointDue)(nil),          // 33: ramprow.job.v1.JointDue
+	(*v11.Caution)(nil),           // 34: ramprow.job.v1.Caution
 }
 var file_ramprow_torque_audit_v1_audit_proto_depIdxs = []int32{
 	0,  // 0: ramprow.torque_audit.v1.Wrench.kind:type_name -> ramprow.torque_audit.v1.WrenchKind
-	26, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
-	26, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
-	7,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	26, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
-	26, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
-	26, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
+	30, // 1: ramprow.torque_audit.v1.Wrench.calibrated_at:type_name -> google.protobuf.Timestamp
+	30, // 2: ramprow.torque_audit.v1.Wrench.calibration_due:type_name -> google.protobuf.Timestamp
+	8,  // 3: ramprow.torque_audit.v1.Wrench.last_check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	30, // 4: ramprow.torque_audit.v1.WrenchCheck.at:type_name -> google.protobuf.Timestamp
+	30, // 5: ramprow.torque_audit.v1.WrenchCheck.calibration_due:type_name -> google.protobuf.Timestamp
+	30, // 6: ramprow.torque_audit.v1.Reading.at:type_name -> google.protobuf.Timestamp
 	1,  // 7: ramprow.torque_audit.v1.Reading.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	18, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
-	9,  // 9: ramprow.torque_audit.v1.Reading.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	19, // 8: ramprow.torque_audit.v1.Reading.basis:type_name -> ramprow.torque_audit.v1.Basis
+	10, // 9: ramprow.torque_audit.v1.Reading.adapter:type_name -> ramprow.torque_audit.v1.Adapter
 	2,  // 10: ramprow.torque_audit.v1.Residual.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
-	26, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
+	30, // 11: ramprow.torque_audit.v1.Residual.at:type_name -> google.protobuf.Timestamp
 	1,  // 12: ramprow.torque_audit.v1.Residual.verdict:type_name -> ramprow.torque_audit.v1.Verdict
-	26, // 13: ramprow.torque_audit.v1.Curve.at:type_name -> google.protobuf.Timestamp
-	11, // 14: ramprow.torque_audit.v1.Curve.snug:type_name -> ramprow.torque_audit.v1.CurvePoint
-	11, // 15: ramprow.torque_audit.v1.Curve.yield:type_name -> ramprow.torque_audit.v1.CurvePoint
-	11, // 16: ramprow.torque_audit.v1.Curve.peak:type_name -> ramprow.torque_audit.v1.CurvePoint
-	11, // 17: ramprow.torque_audit.v1.Curve.end:type_name -> ramprow.torque_audit.v1.CurvePoint
-	26, // 18: ramprow.torque_audit.v1.WrenchDrift.leaves_at:type_name -> google.protobuf.Timestamp
-	13, // 19: ramprow.torque_audit.v1.TighteningStatistics.mean:type_name -> ramprow.torque_audit.v1.ControlLimits
-	13, // 20: ramprow.torque_audit.v1.TighteningStatistics.range:type_name -> ramprow.torque_audit.v1.ControlLimits
-	14, // 21: ramprow.torque_audit.v1.TighteningStatistics.spread:type_name -> ramprow.torque_audit.v1.CapabilityIndex
-	14, // 22: ramprow.torque_audit.v1.TighteningStatistics.worst:type_name -> ramprow.torque_audit.v1.CapabilityIndex
-	15, // 23: ramprow.torque_audit.v1.TighteningStatistics.drift:type_name -> ramprow.torque_audit.v1.WrenchDrift
-	6,  // 24: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	26, // 25: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
-	27, // 26: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
-	26, // 27: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
-	26, // 28: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
-	26, // 29: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
-	28, // 30: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
-	29, // 31: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
+	30, // 13: ramprow.torque_audit.v1.Curve.at:type_name -> google.protobuf.Timestamp
+	12, // 14: ramprow.torque_audit.v1.Curve.snug:type_name -> ramprow.torque_audit.v1.CurvePoint
+	12, // 15: ramprow.torque_audit.v1.Curve.yield:type_name -> ramprow.torque_audit.v1.CurvePoint
+	12, // 16: ramprow.torque_audit.v1.Curve.peak:type_name -> ramprow.torque_audit.v1.CurvePoint
+	12, // 17: ramprow.torque_audit.v1.Curve.end:type_name -> ramprow.torque_audit.v1.CurvePoint
+	30, // 18: ramprow.torque_audit.v1.WrenchDrift.leaves_at:type_name -> google.protobuf.Timestamp
+	14, // 19: ramprow.torque_audit.v1.TighteningStatistics.mean:type_name -> ramprow.torque_audit.v1.ControlLimits
+	14, // 20: ramprow.torque_audit.v1.TighteningStatistics.range:type_name -> ramprow.torque_audit.v1.ControlLimits
+	15, // 21: ramprow.torque_audit.v1.TighteningStatistics.spread:type_name -> ramprow.torque_audit.v1.CapabilityIndex
+	15, // 22: ramprow.torque_audit.v1.TighteningStatistics.worst:type_name -> ramprow.torque_audit.v1.CapabilityIndex
+	16, // 23: ramprow.torque_audit.v1.TighteningStatistics.drift:type_name -> ramprow.torque_audit.v1.WrenchDrift
+	7,  // 24: ramprow.torque_audit.v1.WrenchDue.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	30, // 25: ramprow.torque_audit.v1.WrenchDue.due_at:type_name -> google.protobuf.Timestamp
+	31, // 26: ramprow.torque_audit.v1.Basis.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	30, // 27: ramprow.torque_audit.v1.Basis.calibrated_at:type_name -> google.protobuf.Timestamp
+	30, // 28: ramprow.torque_audit.v1.Basis.calibration_due:type_name -> google.protobuf.Timestamp
+	30, // 29: ramprow.torque_audit.v1.Basis.last_check_at:type_name -> google.protobuf.Timestamp
+	32, // 30: ramprow.torque_audit.v1.NextTurn.spec:type_name -> ramprow.catalogue.v1.Stage
+	33, // 31: ramprow.torque_audit.v1.JointSheet.due:type_name -> ramprow.job.v1.JointDue
 	4,  // 32: ramprow.torque_audit.v1.JointSheet.state:type_name -> ramprow.torque_audit.v1.JointState
-	28, // 33: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
-	8,  // 34: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
-	19, // 35: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	21, // 36: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
-	10, // 37: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
-	12, // 38: ramprow.torque_audit.v1.JointSheet.curves:type_name -> ramprow.torque_audit.v1.Curve
-	26, // 39: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
-	5,  // 40: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
-	20, // 41: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
-	26, // 42: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
-	26, // 43: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
-	26, // 44: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
-	26, // 45: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
-	26, // 46: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
-	24, // 47: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
-	26, // 48: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
-	26, // 49: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
-	26, // 50: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
-	4,  // 51: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
-	5,  // 52: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
-	53, // [53:53] is the sub-list for method output_type
-	53, // [53:53] is the sub-list for method input_type
-	53, // [53:53] is the sub-list for extension type_name
-	53, // [53:53] is the sub-list for extension extendee
-	0,  // [0:53] is the sub-list for field type_name
+	32, // 33: ramprow.torque_audit.v1.JointSheet.stages:type_name -> ramprow.catalogue.v1.Stage
+	9,  // 34: ramprow.torque_audit.v1.JointSheet.readings:type_name -> ramprow.torque_audit.v1.Reading
+	20, // 35: ramprow.torque_audit.v1.JointSheet.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	25, // 36: ramprow.torque_audit.v1.JointSheet.departure:type_name -> ramprow.torque_audit.v1.Departure
+	11, // 37: ramprow.torque_audit.v1.JointSheet.residuals:type_name -> ramprow.torque_audit.v1.Residual
+	13, // 38: ramprow.torque_audit.v1.JointSheet.curves:type_name -> ramprow.torque_audit.v1.Curve
+	24, // 39: ramprow.torque_audit.v1.JointSheet.rechecks:type_name -> ramprow.torque_audit.v1.JointRecheck
+	23, // 40: ramprow.torque_audit.v1.JointSheet.renewals:type_name -> ramprow.torque_audit.v1.FastenersRenewal
+	22, // 41: ramprow.torque_audit.v1.JointSheet.preload:type_name -> ramprow.torque_audit.v1.PreloadEstimate
+	30, // 42: ramprow.torque_audit.v1.FastenersRenewal.at:type_name -> google.protobuf.Timestamp
+	5,  // 43: ramprow.torque_audit.v1.JointRecheck.state:type_name -> ramprow.torque_audit.v1.RecheckState
+	30, // 44: ramprow.torque_audit.v1.JointRecheck.asked_at:type_name -> google.protobuf.Timestamp
+	30, // 45: ramprow.torque_audit.v1.JointRecheck.due_at:type_name -> google.protobuf.Timestamp
+	31, // 46: ramprow.torque_audit.v1.JointRecheck.rule:type_name -> ramprow.catalogue.v1.DecisionRule
+	9,  // 47: ramprow.torque_audit.v1.JointRecheck.readings:type_name -> ramprow.torque_audit.v1.Reading
+	30, // 48: ramprow.torque_audit.v1.JointRecheck.ended_at:type_name -> google.protobuf.Timestamp
+	34, // 49: ramprow.torque_audit.v1.JointRecheck.cautions:type_name -> ramprow.job.v1.Caution
+	30, // 50: ramprow.torque_audit.v1.Departure.at:type_name -> google.protobuf.Timestamp
+	6,  // 51: ramprow.torque_audit.v1.Sheet.state:type_name -> ramprow.torque_audit.v1.SheetState
+	21, // 52: ramprow.torque_audit.v1.Sheet.joints:type_name -> ramprow.torque_audit.v1.JointSheet
+	30, // 53: ramprow.torque_audit.v1.Sheet.signed_at:type_name -> google.protobuf.Timestamp
+	30, // 54: ramprow.torque_audit.v1.Sheet.opened_at:type_name -> google.protobuf.Timestamp
+	30, // 55: ramprow.torque_audit.v1.Sheet.updated_at:type_name -> google.protobuf.Timestamp
+	30, // 56: ramprow.torque_audit.v1.LookBack.failed_at:type_name -> google.protobuf.Timestamp
+	30, // 57: ramprow.torque_audit.v1.LookBack.good_at:type_name -> google.protobuf.Timestamp
+	28, // 58: ramprow.torque_audit.v1.LookBack.lines:type_name -> ramprow.torque_audit.v1.LookBackLine
+	30, // 59: ramprow.torque_audit.v1.LookBack.seen_at:type_name -> google.protobuf.Timestamp
+	30, // 60: ramprow.torque_audit.v1.LookBackLine.first_at:type_name -> google.protobuf.Timestamp
+	30, // 61: ramprow.torque_audit.v1.LookBackLine.last_at:type_name -> google.protobuf.Timestamp
+	4,  // 62: ramprow.torque_audit.v1.LookBackLine.now:type_name -> ramprow.torque_audit.v1.JointState
+	6,  // 63: ramprow.torque_audit.v1.SheetSummary.state:type_name -> ramprow.torque_audit.v1.SheetState
+	64, // [64:64] is the sub-list for method output_type
+	64, // [64:64] is the sub-list for method input_type
+	64, // [64:64] is the sub-list for extension type_name
+	64, // [64:64] is the sub-list for extension extendee
+	0,  // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_audit_proto_init() }
@@ -3029,8 +3640,8 @@ func file_ramprow_torque_audit_v1_audit_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_audit_proto_rawDesc), len(file_ramprow_torque_audit_v1_audit_proto_rawDesc)),
-			NumEnums:      6,
-			NumMessages:   20,
+			NumEnums:      7,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

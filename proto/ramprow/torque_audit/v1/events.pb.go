@@ -130,7 +130,9 @@ type SheetOpened struct {
 	Vin          string                 `protobuf:"bytes,5,opt,name=vin,proto3" json:"vin,omitempty"`
 	Customer     string                 `protobuf:"bytes,6,opt,name=customer,proto3" json:"customer,omitempty"`
 	// What the catalogue wants said on everything that is printed from it.
-	Notice        string `protobuf:"bytes,7,opt,name=notice,proto3" json:"notice,omitempty"`
+	Notice string `protobuf:"bytes,7,opt,name=notice,proto3" json:"notice,omitempty"`
+	// When the car came in; 0: not read.
+	OdometerKm    float64 `protobuf:"fixed64,8,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -212,6 +214,13 @@ func (x *SheetOpened) GetNotice() string {
 		return x.Notice
 	}
 	return ""
+}
+
+func (x *SheetOpened) GetOdometerKm() float64 {
+	if x != nil {
+		return x.OdometerKm
+	}
+	return 0
 }
 
 // SheetRevised follows a replan or a design that was found. Readings stay.
@@ -1092,6 +1101,352 @@ func (x *SheetVoided) GetReason() string {
 	return ""
 }
 
+// RecheckAsked says that a joint has to be checked again after running or distance: the sheet is complete and the
+// car goes out.
+type RecheckAsked struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint         string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Recheck       *JointRecheck          `protobuf:"bytes,3,opt,name=recheck,proto3" json:"recheck,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckAsked) Reset() {
+	*x = RecheckAsked{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckAsked) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckAsked) ProtoMessage() {}
+
+func (x *RecheckAsked) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckAsked.ProtoReflect.Descriptor instead.
+func (*RecheckAsked) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *RecheckAsked) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RecheckAsked) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecheckAsked) GetRecheck() *JointRecheck {
+	if x != nil {
+		return x.Recheck
+	}
+	return nil
+}
+
+type RecheckReadingPosted struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Job     string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint   string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Reading *Reading               `protobuf:"bytes,3,opt,name=reading,proto3" json:"reading,omitempty"`
+	// If it was read.
+	OdometerKm    float64 `protobuf:"fixed64,4,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckReadingPosted) Reset() {
+	*x = RecheckReadingPosted{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckReadingPosted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckReadingPosted) ProtoMessage() {}
+
+func (x *RecheckReadingPosted) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckReadingPosted.ProtoReflect.Descriptor instead.
+func (*RecheckReadingPosted) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *RecheckReadingPosted) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RecheckReadingPosted) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecheckReadingPosted) GetReading() *Reading {
+	if x != nil {
+		return x.Reading
+	}
+	return nil
+}
+
+func (x *RecheckReadingPosted) GetOdometerKm() float64 {
+	if x != nil {
+		return x.OdometerKm
+	}
+	return 0
+}
+
+// RecheckReminded says that a re-check is due and was not done.
+type RecheckReminded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint         string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	DueAt         *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=due_at,json=dueAt,proto3" json:"due_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckReminded) Reset() {
+	*x = RecheckReminded{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckReminded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckReminded) ProtoMessage() {}
+
+func (x *RecheckReminded) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckReminded.ProtoReflect.Descriptor instead.
+func (*RecheckReminded) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *RecheckReminded) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RecheckReminded) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecheckReminded) GetDueAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DueAt
+	}
+	return nil
+}
+
+// RecheckEnded says what came of a re-check. One that failed is followed by the sheet's opening for the joint.
+type RecheckEnded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint         string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Title         string                 `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
+	Number        uint32                 `protobuf:"varint,4,opt,name=number,proto3" json:"number,omitempty"`
+	State         RecheckState           `protobuf:"varint,5,opt,name=state,proto3,enum=ramprow.torque_audit.v1.RecheckState" json:"state,omitempty"`
+	By            string                 `protobuf:"bytes,6,opt,name=by,proto3" json:"by,omitempty"`
+	Reason        string                 `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecheckEnded) Reset() {
+	*x = RecheckEnded{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecheckEnded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecheckEnded) ProtoMessage() {}
+
+func (x *RecheckEnded) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecheckEnded.ProtoReflect.Descriptor instead.
+func (*RecheckEnded) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *RecheckEnded) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RecheckEnded) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RecheckEnded) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *RecheckEnded) GetNumber() uint32 {
+	if x != nil {
+		return x.Number
+	}
+	return 0
+}
+
+func (x *RecheckEnded) GetState() RecheckState {
+	if x != nil {
+		return x.State
+	}
+	return RecheckState_RECHECK_STATE_UNSPECIFIED
+}
+
+func (x *RecheckEnded) GetBy() string {
+	if x != nil {
+		return x.By
+	}
+	return ""
+}
+
+func (x *RecheckEnded) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// FastenersRenewed says that new fasteners were put in; how often they were used counts from the beginning.
+type FastenersRenewed struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Joint         string                 `protobuf:"bytes,2,opt,name=joint,proto3" json:"joint,omitempty"`
+	Renewal       *FastenersRenewal      `protobuf:"bytes,3,opt,name=renewal,proto3" json:"renewal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FastenersRenewed) Reset() {
+	*x = FastenersRenewed{}
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FastenersRenewed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FastenersRenewed) ProtoMessage() {}
+
+func (x *FastenersRenewed) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_events_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FastenersRenewed.ProtoReflect.Descriptor instead.
+func (*FastenersRenewed) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_events_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *FastenersRenewed) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *FastenersRenewed) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *FastenersRenewed) GetRenewal() *FastenersRenewal {
+	if x != nil {
+		return x.Renewal
+	}
+	return nil
+}
+
 var File_ramprow_torque_audit_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
@@ -1101,7 +1456,7 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\"c\n" +
 	"\rWrenchChecked\x12\x16\n" +
 	"\x06wrench\x18\x01 \x01(\tR\x06wrench\x12:\n" +
-	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\xe8\x01\n" +
+	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\x89\x02\n" +
 	"\vSheetOpened\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1e\n" +
 	"\avehicle\x18\x02 \x01(\tB\x04\x90\xb5\x18\x01R\avehicle\x12#\n" +
@@ -1109,7 +1464,9 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x06joints\x18\x04 \x03(\v2\x18.ramprow.job.v1.JointDueR\x06joints\x12\x16\n" +
 	"\x03vin\x18\x05 \x01(\tB\x04\x90\xb5\x18\x01R\x03vin\x12 \n" +
 	"\bcustomer\x18\x06 \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x16\n" +
-	"\x06notice\x18\a \x01(\tR\x06notice\"\xa9\x01\n" +
+	"\x06notice\x18\a \x01(\tR\x06notice\x12\x1f\n" +
+	"\vodometer_km\x18\b \x01(\x01R\n" +
+	"odometerKm\"\xa9\x01\n" +
 	"\fSheetRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x120\n" +
@@ -1167,7 +1524,33 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x02by\x18\x02 \x01(\tR\x02by\"7\n" +
 	"\vSheetVoided\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reasonB5Z3ramprow/proto/ramprow/torque_audit/v1;torqueauditv1b\x06proto3"
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"w\n" +
+	"\fRecheckAsked\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12?\n" +
+	"\arecheck\x18\x03 \x01(\v2%.ramprow.torque_audit.v1.JointRecheckR\arecheck\"\x9b\x01\n" +
+	"\x14RecheckReadingPosted\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12:\n" +
+	"\areading\x18\x03 \x01(\v2 .ramprow.torque_audit.v1.ReadingR\areading\x12\x1f\n" +
+	"\vodometer_km\x18\x04 \x01(\x01R\n" +
+	"odometerKm\"l\n" +
+	"\x0fRecheckReminded\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x121\n" +
+	"\x06due_at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x05dueAt\"\xc9\x01\n" +
+	"\fRecheckEnded\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12\x14\n" +
+	"\x05title\x18\x03 \x01(\tR\x05title\x12\x16\n" +
+	"\x06number\x18\x04 \x01(\rR\x06number\x12;\n" +
+	"\x05state\x18\x05 \x01(\x0e2%.ramprow.torque_audit.v1.RecheckStateR\x05state\x12\x0e\n" +
+	"\x02by\x18\x06 \x01(\tR\x02by\x12\x16\n" +
+	"\x06reason\x18\a \x01(\tR\x06reason\"\x7f\n" +
+	"\x10FastenersRenewed\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x14\n" +
+	"\x05joint\x18\x02 \x01(\tR\x05joint\x12C\n" +
+	"\arenewal\x18\x03 \x01(\v2).ramprow.torque_audit.v1.FastenersRenewalR\arenewalB5Z3ramprow/proto/ramprow/torque_audit/v1;torqueauditv1b\x06proto3"
 
 var (
 	file_ramprow_torque_audit_v1_events_proto_rawDescOnce sync.Once
@@ -1181,7 +1564,7 @@ func file_ramprow_torque_audit_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_torque_audit_v1_events_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
+var file_ramprow_torque_audit_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
 	(*WrenchSet)(nil),             // 0: ramprow.torque_audit.v1.WrenchSet
 	(*WrenchChecked)(nil),         // 1: ramprow.torque_audit.v1.WrenchChecked
@@ -1201,33 +1584,46 @@ var file_ramprow_torque_audit_v1_events_proto_goTypes = []any{
 	(*LookBackMade)(nil),          // 15: ramprow.torque_audit.v1.LookBackMade
 	(*LookBackSeen)(nil),          // 16: ramprow.torque_audit.v1.LookBackSeen
 	(*SheetVoided)(nil),           // 17: ramprow.torque_audit.v1.SheetVoided
-	(*Wrench)(nil),                // 18: ramprow.torque_audit.v1.Wrench
-	(*WrenchCheck)(nil),           // 19: ramprow.torque_audit.v1.WrenchCheck
-	(*v1.JointDue)(nil),           // 20: ramprow.job.v1.JointDue
-	(*Reading)(nil),               // 21: ramprow.torque_audit.v1.Reading
-	(*Departure)(nil),             // 22: ramprow.torque_audit.v1.Departure
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
-	(*Residual)(nil),              // 24: ramprow.torque_audit.v1.Residual
-	(*Curve)(nil),                 // 25: ramprow.torque_audit.v1.Curve
-	(*LookBack)(nil),              // 26: ramprow.torque_audit.v1.LookBack
+	(*RecheckAsked)(nil),          // 18: ramprow.torque_audit.v1.RecheckAsked
+	(*RecheckReadingPosted)(nil),  // 19: ramprow.torque_audit.v1.RecheckReadingPosted
+	(*RecheckReminded)(nil),       // 20: ramprow.torque_audit.v1.RecheckReminded
+	(*RecheckEnded)(nil),          // 21: ramprow.torque_audit.v1.RecheckEnded
+	(*FastenersRenewed)(nil),      // 22: ramprow.torque_audit.v1.FastenersRenewed
+	(*Wrench)(nil),                // 23: ramprow.torque_audit.v1.Wrench
+	(*WrenchCheck)(nil),           // 24: ramprow.torque_audit.v1.WrenchCheck
+	(*v1.JointDue)(nil),           // 25: ramprow.job.v1.JointDue
+	(*Reading)(nil),               // 26: ramprow.torque_audit.v1.Reading
+	(*Departure)(nil),             // 27: ramprow.torque_audit.v1.Departure
+	(*timestamppb.Timestamp)(nil), // 28: google.protobuf.Timestamp
+	(*Residual)(nil),              // 29: ramprow.torque_audit.v1.Residual
+	(*Curve)(nil),                 // 30: ramprow.torque_audit.v1.Curve
+	(*LookBack)(nil),              // 31: ramprow.torque_audit.v1.LookBack
+	(*JointRecheck)(nil),          // 32: ramprow.torque_audit.v1.JointRecheck
+	(RecheckState)(0),             // 33: ramprow.torque_audit.v1.RecheckState
+	(*FastenersRenewal)(nil),      // 34: ramprow.torque_audit.v1.FastenersRenewal
 }
 var file_ramprow_torque_audit_v1_events_proto_depIdxs = []int32{
-	18, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	19, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
-	20, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
-	20, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
-	21, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
-	21, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
-	22, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
-	23, // 7: ramprow.torque_audit.v1.WrenchReminded.due_at:type_name -> google.protobuf.Timestamp
-	24, // 8: ramprow.torque_audit.v1.ResidualRecorded.residual:type_name -> ramprow.torque_audit.v1.Residual
-	25, // 9: ramprow.torque_audit.v1.CurveRecorded.curve:type_name -> ramprow.torque_audit.v1.Curve
-	26, // 10: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	11, // [11:11] is the sub-list for method output_type
-	11, // [11:11] is the sub-list for method input_type
-	11, // [11:11] is the sub-list for extension type_name
-	11, // [11:11] is the sub-list for extension extendee
-	0,  // [0:11] is the sub-list for field type_name
+	23, // 0: ramprow.torque_audit.v1.WrenchSet.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	24, // 1: ramprow.torque_audit.v1.WrenchChecked.check:type_name -> ramprow.torque_audit.v1.WrenchCheck
+	25, // 2: ramprow.torque_audit.v1.SheetOpened.joints:type_name -> ramprow.job.v1.JointDue
+	25, // 3: ramprow.torque_audit.v1.SheetRevised.joints:type_name -> ramprow.job.v1.JointDue
+	26, // 4: ramprow.torque_audit.v1.ReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
+	26, // 5: ramprow.torque_audit.v1.ReadingCorrected.by:type_name -> ramprow.torque_audit.v1.Reading
+	27, // 6: ramprow.torque_audit.v1.DepartureSigned.departure:type_name -> ramprow.torque_audit.v1.Departure
+	28, // 7: ramprow.torque_audit.v1.WrenchReminded.due_at:type_name -> google.protobuf.Timestamp
+	29, // 8: ramprow.torque_audit.v1.ResidualRecorded.residual:type_name -> ramprow.torque_audit.v1.Residual
+	30, // 9: ramprow.torque_audit.v1.CurveRecorded.curve:type_name -> ramprow.torque_audit.v1.Curve
+	31, // 10: ramprow.torque_audit.v1.LookBackMade.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	32, // 11: ramprow.torque_audit.v1.RecheckAsked.recheck:type_name -> ramprow.torque_audit.v1.JointRecheck
+	26, // 12: ramprow.torque_audit.v1.RecheckReadingPosted.reading:type_name -> ramprow.torque_audit.v1.Reading
+	28, // 13: ramprow.torque_audit.v1.RecheckReminded.due_at:type_name -> google.protobuf.Timestamp
+	33, // 14: ramprow.torque_audit.v1.RecheckEnded.state:type_name -> ramprow.torque_audit.v1.RecheckState
+	34, // 15: ramprow.torque_audit.v1.FastenersRenewed.renewal:type_name -> ramprow.torque_audit.v1.FastenersRenewal
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_events_proto_init() }
@@ -1242,7 +1638,7 @@ func file_ramprow_torque_audit_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_events_proto_rawDesc), len(file_ramprow_torque_audit_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   18,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -44,6 +44,7 @@ type SheetRecord struct {
 	SignedAt      *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=signed_at,json=signedAt,proto3" json:"signed_at,omitempty"`
 	Opened        *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=opened,proto3" json:"opened,omitempty"`
 	Since         *timestamppb.Timestamp `protobuf:"bytes,15,opt,name=since,proto3" json:"since,omitempty"`
+	OdometerKm    float64                `protobuf:"fixed64,16,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -183,18 +184,31 @@ func (x *SheetRecord) GetSince() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *SheetRecord) GetOdometerKm() float64 {
+	if x != nil {
+		return x.OdometerKm
+	}
+	return 0
+}
+
 type JointRecord struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Due      *v1.JointDue           `protobuf:"bytes,1,opt,name=due,proto3" json:"due,omitempty"`
 	Readings []*Reading             `protobuf:"bytes,2,rep,name=readings,proto3" json:"readings,omitempty"`
 	// Place of the first reading that may count, from 0.
-	From          uint32      `protobuf:"varint,3,opt,name=from,proto3" json:"from,omitempty"`
-	Ready         bool        `protobuf:"varint,4,opt,name=ready,proto3" json:"ready,omitempty"`
-	Dropped       bool        `protobuf:"varint,5,opt,name=dropped,proto3" json:"dropped,omitempty"`
-	Proved        bool        `protobuf:"varint,6,opt,name=proved,proto3" json:"proved,omitempty"`
-	Departure     *Departure  `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
-	Residuals     []*Residual `protobuf:"bytes,8,rep,name=residuals,proto3" json:"residuals,omitempty"`
-	Curves        []*Curve    `protobuf:"bytes,9,rep,name=curves,proto3" json:"curves,omitempty"`
+	From      uint32          `protobuf:"varint,3,opt,name=from,proto3" json:"from,omitempty"`
+	Ready     bool            `protobuf:"varint,4,opt,name=ready,proto3" json:"ready,omitempty"`
+	Dropped   bool            `protobuf:"varint,5,opt,name=dropped,proto3" json:"dropped,omitempty"`
+	Proved    bool            `protobuf:"varint,6,opt,name=proved,proto3" json:"proved,omitempty"`
+	Departure *Departure      `protobuf:"bytes,7,opt,name=departure,proto3" json:"departure,omitempty"`
+	Residuals []*Residual     `protobuf:"bytes,8,rep,name=residuals,proto3" json:"residuals,omitempty"`
+	Curves    []*Curve        `protobuf:"bytes,9,rep,name=curves,proto3" json:"curves,omitempty"`
+	Rechecks  []*JointRecheck `protobuf:"bytes,10,rep,name=rechecks,proto3" json:"rechecks,omitempty"`
+	// Place of the first re-check of the present tightening, from 0.
+	RecheckFrom uint32              `protobuf:"varint,11,opt,name=recheck_from,json=recheckFrom,proto3" json:"recheck_from,omitempty"`
+	Renewals    []*FastenersRenewal `protobuf:"bytes,12,rep,name=renewals,proto3" json:"renewals,omitempty"`
+	// How often each fastener was used, by its number.
+	UseCounts     []uint32 `protobuf:"varint,13,rep,packed,name=use_counts,json=useCounts,proto3" json:"use_counts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -292,6 +306,34 @@ func (x *JointRecord) GetCurves() []*Curve {
 	return nil
 }
 
+func (x *JointRecord) GetRechecks() []*JointRecheck {
+	if x != nil {
+		return x.Rechecks
+	}
+	return nil
+}
+
+func (x *JointRecord) GetRecheckFrom() uint32 {
+	if x != nil {
+		return x.RecheckFrom
+	}
+	return 0
+}
+
+func (x *JointRecord) GetRenewals() []*FastenersRenewal {
+	if x != nil {
+		return x.Renewals
+	}
+	return nil
+}
+
+func (x *JointRecord) GetUseCounts() []uint32 {
+	if x != nil {
+		return x.UseCounts
+	}
+	return nil
+}
+
 // LookBackRecord is a look-back as it stood when everything in it was settled.
 type LookBackRecord struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -341,7 +383,7 @@ var File_ramprow_torque_audit_v1_record_proto protoreflect.FileDescriptor
 
 const file_ramprow_torque_audit_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/torque_audit/v1/record.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"\xfd\x03\n" +
+	"$ramprow/torque_audit/v1/record.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"\x9e\x04\n" +
 	"\vSheetRecord\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x10\n" +
@@ -358,7 +400,9 @@ const file_ramprow_torque_audit_v1_record_proto_rawDesc = "" +
 	"\tsigned_by\x18\f \x01(\tR\bsignedBy\x127\n" +
 	"\tsigned_at\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\bsignedAt\x122\n" +
 	"\x06opened\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\x06opened\x120\n" +
-	"\x05since\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\x05since\"\x8e\x03\n" +
+	"\x05since\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12\x1f\n" +
+	"\vodometer_km\x18\x10 \x01(\x01R\n" +
+	"odometerKm\"\xda\x04\n" +
 	"\vJointRecord\x12*\n" +
 	"\x03due\x18\x01 \x01(\v2\x18.ramprow.job.v1.JointDueR\x03due\x12<\n" +
 	"\breadings\x18\x02 \x03(\v2 .ramprow.torque_audit.v1.ReadingR\breadings\x12\x12\n" +
@@ -368,7 +412,13 @@ const file_ramprow_torque_audit_v1_record_proto_rawDesc = "" +
 	"\x06proved\x18\x06 \x01(\bR\x06proved\x12@\n" +
 	"\tdeparture\x18\a \x01(\v2\".ramprow.torque_audit.v1.DepartureR\tdeparture\x12?\n" +
 	"\tresiduals\x18\b \x03(\v2!.ramprow.torque_audit.v1.ResidualR\tresiduals\x126\n" +
-	"\x06curves\x18\t \x03(\v2\x1e.ramprow.torque_audit.v1.CurveR\x06curves\"P\n" +
+	"\x06curves\x18\t \x03(\v2\x1e.ramprow.torque_audit.v1.CurveR\x06curves\x12A\n" +
+	"\brechecks\x18\n" +
+	" \x03(\v2%.ramprow.torque_audit.v1.JointRecheckR\brechecks\x12!\n" +
+	"\frecheck_from\x18\v \x01(\rR\vrecheckFrom\x12E\n" +
+	"\brenewals\x18\f \x03(\v2).ramprow.torque_audit.v1.FastenersRenewalR\brenewals\x12\x1d\n" +
+	"\n" +
+	"use_counts\x18\r \x03(\rR\tuseCounts\"P\n" +
 	"\x0eLookBackRecord\x12>\n" +
 	"\tlook_back\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.LookBackR\blookBackB5Z3ramprow/proto/ramprow/torque_audit/v1;torqueauditv1b\x06proto3"
 
@@ -395,7 +445,9 @@ var file_ramprow_torque_audit_v1_record_proto_goTypes = []any{
 	(*Departure)(nil),             // 6: ramprow.torque_audit.v1.Departure
 	(*Residual)(nil),              // 7: ramprow.torque_audit.v1.Residual
 	(*Curve)(nil),                 // 8: ramprow.torque_audit.v1.Curve
-	(*LookBack)(nil),              // 9: ramprow.torque_audit.v1.LookBack
+	(*JointRecheck)(nil),          // 9: ramprow.torque_audit.v1.JointRecheck
+	(*FastenersRenewal)(nil),      // 10: ramprow.torque_audit.v1.FastenersRenewal
+	(*LookBack)(nil),              // 11: ramprow.torque_audit.v1.LookBack
 }
 var file_ramprow_torque_audit_v1_record_proto_depIdxs = []int32{
 	1,  // 0: ramprow.torque_audit.v1.SheetRecord.joints:type_name -> ramprow.torque_audit.v1.JointRecord
@@ -407,12 +459,14 @@ var file_ramprow_torque_audit_v1_record_proto_depIdxs = []int32{
 	6,  // 6: ramprow.torque_audit.v1.JointRecord.departure:type_name -> ramprow.torque_audit.v1.Departure
 	7,  // 7: ramprow.torque_audit.v1.JointRecord.residuals:type_name -> ramprow.torque_audit.v1.Residual
 	8,  // 8: ramprow.torque_audit.v1.JointRecord.curves:type_name -> ramprow.torque_audit.v1.Curve
-	9,  // 9: ramprow.torque_audit.v1.LookBackRecord.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	10, // [10:10] is the sub-list for method output_type
-	10, // [10:10] is the sub-list for method input_type
-	10, // [10:10] is the sub-list for extension type_name
-	10, // [10:10] is the sub-list for extension extendee
-	0,  // [0:10] is the sub-list for field type_name
+	9,  // 9: ramprow.torque_audit.v1.JointRecord.rechecks:type_name -> ramprow.torque_audit.v1.JointRecheck
+	10, // 10: ramprow.torque_audit.v1.JointRecord.renewals:type_name -> ramprow.torque_audit.v1.FastenersRenewal
+	11, // 11: ramprow.torque_audit.v1.LookBackRecord.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	12, // [12:12] is the sub-list for method output_type
+	12, // [12:12] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_record_proto_init() }

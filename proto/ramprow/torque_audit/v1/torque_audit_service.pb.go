@@ -1840,7 +1840,9 @@ type PostReadingRequest struct {
 	// By the terminal's clock; absent: now.
 	At *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=at,proto3" json:"at,omitempty"`
 	// What was between wrench and fastener; torque_nm is then what the wrench was set to or showed.
-	Adapter       *Adapter `protobuf:"bytes,11,opt,name=adapter,proto3" json:"adapter,omitempty"`
+	Adapter *Adapter `protobuf:"bytes,11,opt,name=adapter,proto3" json:"adapter,omitempty"`
+	// Instead of torque_nm: the torque in another unit, which is converted by NIST SP 811 and kept as given.
+	Torque        *GivenTorque `protobuf:"bytes,12,opt,name=torque,proto3" json:"torque,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1952,6 +1954,67 @@ func (x *PostReadingRequest) GetAdapter() *Adapter {
 	return nil
 }
 
+func (x *PostReadingRequest) GetTorque() *GivenTorque {
+	if x != nil {
+		return x.Torque
+	}
+	return nil
+}
+
+// GivenTorque is a torque as a wrench shows it.
+type GivenTorque struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Value float64                `protobuf:"fixed64,1,opt,name=value,proto3" json:"value,omitempty"`
+	// As in N·m, lbf·ft, lbf·in, ozf·in, kgf·m or kgf·cm.
+	Unit          string `protobuf:"bytes,2,opt,name=unit,proto3" json:"unit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GivenTorque) Reset() {
+	*x = GivenTorque{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GivenTorque) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GivenTorque) ProtoMessage() {}
+
+func (x *GivenTorque) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GivenTorque.ProtoReflect.Descriptor instead.
+func (*GivenTorque) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *GivenTorque) GetValue() float64 {
+	if x != nil {
+		return x.Value
+	}
+	return 0
+}
+
+func (x *GivenTorque) GetUnit() string {
+	if x != nil {
+		return x.Unit
+	}
+	return ""
+}
+
 type PostReadingResponse struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Reading       *Reading               `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
@@ -1966,7 +2029,7 @@ type PostReadingResponse struct {
 
 func (x *PostReadingResponse) Reset() {
 	*x = PostReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1978,7 +2041,7 @@ func (x *PostReadingResponse) String() string {
 func (*PostReadingResponse) ProtoMessage() {}
 
 func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[30]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1991,7 +2054,7 @@ func (x *PostReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PostReadingResponse.ProtoReflect.Descriptor instead.
 func (*PostReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *PostReadingResponse) GetReading() *Reading {
@@ -2048,7 +2111,7 @@ type CorrectReadingRequest struct {
 
 func (x *CorrectReadingRequest) Reset() {
 	*x = CorrectReadingRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2060,7 +2123,7 @@ func (x *CorrectReadingRequest) String() string {
 func (*CorrectReadingRequest) ProtoMessage() {}
 
 func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[31]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2073,7 +2136,7 @@ func (x *CorrectReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingRequest.ProtoReflect.Descriptor instead.
 func (*CorrectReadingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *CorrectReadingRequest) GetRequestId() string {
@@ -2114,7 +2177,7 @@ type CorrectReadingResponse struct {
 
 func (x *CorrectReadingResponse) Reset() {
 	*x = CorrectReadingResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2126,7 +2189,7 @@ func (x *CorrectReadingResponse) String() string {
 func (*CorrectReadingResponse) ProtoMessage() {}
 
 func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[32]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2139,7 +2202,7 @@ func (x *CorrectReadingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectReadingResponse.ProtoReflect.Descriptor instead.
 func (*CorrectReadingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *CorrectReadingResponse) GetSheet() *Sheet {
@@ -2169,7 +2232,7 @@ type SignDepartureRequest struct {
 
 func (x *SignDepartureRequest) Reset() {
 	*x = SignDepartureRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2181,7 +2244,7 @@ func (x *SignDepartureRequest) String() string {
 func (*SignDepartureRequest) ProtoMessage() {}
 
 func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[33]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2194,7 +2257,7 @@ func (x *SignDepartureRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureRequest.ProtoReflect.Descriptor instead.
 func (*SignDepartureRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *SignDepartureRequest) GetRequestId() string {
@@ -2242,7 +2305,7 @@ type SignDepartureResponse struct {
 
 func (x *SignDepartureResponse) Reset() {
 	*x = SignDepartureResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2254,7 +2317,7 @@ func (x *SignDepartureResponse) String() string {
 func (*SignDepartureResponse) ProtoMessage() {}
 
 func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[34]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2267,7 +2330,7 @@ func (x *SignDepartureResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignDepartureResponse.ProtoReflect.Descriptor instead.
 func (*SignDepartureResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *SignDepartureResponse) GetSheet() *Sheet {
@@ -2294,7 +2357,7 @@ type SignSheetRequest struct {
 
 func (x *SignSheetRequest) Reset() {
 	*x = SignSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2306,7 +2369,7 @@ func (x *SignSheetRequest) String() string {
 func (*SignSheetRequest) ProtoMessage() {}
 
 func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[35]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2319,7 +2382,7 @@ func (x *SignSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetRequest.ProtoReflect.Descriptor instead.
 func (*SignSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *SignSheetRequest) GetRequestId() string {
@@ -2346,7 +2409,7 @@ type SignSheetResponse struct {
 
 func (x *SignSheetResponse) Reset() {
 	*x = SignSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2358,7 +2421,7 @@ func (x *SignSheetResponse) String() string {
 func (*SignSheetResponse) ProtoMessage() {}
 
 func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[36]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2371,7 +2434,7 @@ func (x *SignSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignSheetResponse.ProtoReflect.Descriptor instead.
 func (*SignSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *SignSheetResponse) GetSheet() *Sheet {
@@ -2400,7 +2463,7 @@ type ReopenSheetRequest struct {
 
 func (x *ReopenSheetRequest) Reset() {
 	*x = ReopenSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2412,7 +2475,7 @@ func (x *ReopenSheetRequest) String() string {
 func (*ReopenSheetRequest) ProtoMessage() {}
 
 func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[37]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2425,7 +2488,7 @@ func (x *ReopenSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetRequest.ProtoReflect.Descriptor instead.
 func (*ReopenSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ReopenSheetRequest) GetRequestId() string {
@@ -2466,7 +2529,7 @@ type ReopenSheetResponse struct {
 
 func (x *ReopenSheetResponse) Reset() {
 	*x = ReopenSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2478,7 +2541,7 @@ func (x *ReopenSheetResponse) String() string {
 func (*ReopenSheetResponse) ProtoMessage() {}
 
 func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[38]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2491,7 +2554,7 @@ func (x *ReopenSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReopenSheetResponse.ProtoReflect.Descriptor instead.
 func (*ReopenSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ReopenSheetResponse) GetSheet() *Sheet {
@@ -2517,7 +2580,7 @@ type WatchSheetRequest struct {
 
 func (x *WatchSheetRequest) Reset() {
 	*x = WatchSheetRequest{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[39]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2529,7 +2592,7 @@ func (x *WatchSheetRequest) String() string {
 func (*WatchSheetRequest) ProtoMessage() {}
 
 func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[39]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2542,7 +2605,7 @@ func (x *WatchSheetRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetRequest.ProtoReflect.Descriptor instead.
 func (*WatchSheetRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{39}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *WatchSheetRequest) GetJob() string {
@@ -2562,7 +2625,7 @@ type WatchSheetResponse struct {
 
 func (x *WatchSheetResponse) Reset() {
 	*x = WatchSheetResponse{}
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[40]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2574,7 +2637,7 @@ func (x *WatchSheetResponse) String() string {
 func (*WatchSheetResponse) ProtoMessage() {}
 
 func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[40]
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2587,7 +2650,7 @@ func (x *WatchSheetResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchSheetResponse.ProtoReflect.Descriptor instead.
 func (*WatchSheetResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{40}
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *WatchSheetResponse) GetSheet() *Sheet {
@@ -2602,6 +2665,556 @@ func (x *WatchSheetResponse) GetRevision() uint64 {
 		return x.Revision
 	}
 	return 0
+}
+
+type ListRechecksRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	PageSize      int32                  `protobuf:"varint,1,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	PageToken     string                 `protobuf:"bytes,2,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	MinRevision   uint64                 `protobuf:"varint,3,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRechecksRequest) Reset() {
+	*x = ListRechecksRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRechecksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRechecksRequest) ProtoMessage() {}
+
+func (x *ListRechecksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRechecksRequest.ProtoReflect.Descriptor instead.
+func (*ListRechecksRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{42}
+}
+
+func (x *ListRechecksRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *ListRechecksRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+func (x *ListRechecksRequest) GetMinRevision() uint64 {
+	if x != nil {
+		return x.MinRevision
+	}
+	return 0
+}
+
+type ListRechecksResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Rechecks      []*JointRecheck        `protobuf:"bytes,1,rep,name=rechecks,proto3" json:"rechecks,omitempty"`
+	NextPageToken string                 `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRechecksResponse) Reset() {
+	*x = ListRechecksResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRechecksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRechecksResponse) ProtoMessage() {}
+
+func (x *ListRechecksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRechecksResponse.ProtoReflect.Descriptor instead.
+func (*ListRechecksResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *ListRechecksResponse) GetRechecks() []*JointRecheck {
+	if x != nil {
+		return x.Rechecks
+	}
+	return nil
+}
+
+func (x *ListRechecksResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+type PostRecheckReadingRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Joint     string                 `protobuf:"bytes,3,opt,name=joint,proto3" json:"joint,omitempty"`
+	Fastener  uint32                 `protobuf:"varint,4,opt,name=fastener,proto3" json:"fastener,omitempty"`
+	Wrench    string                 `protobuf:"bytes,5,opt,name=wrench,proto3" json:"wrench,omitempty"`
+	TorqueNm  float64                `protobuf:"fixed64,6,opt,name=torque_nm,json=torqueNm,proto3" json:"torque_nm,omitempty"`
+	// It turned before the click.
+	Moved bool `protobuf:"varint,7,opt,name=moved,proto3" json:"moved,omitempty"`
+	// By the terminal's clock; absent: now.
+	At *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=at,proto3" json:"at,omitempty"`
+	// What was between wrench and fastener; torque_nm is then what the wrench was set to or showed.
+	Adapter *Adapter `protobuf:"bytes,9,opt,name=adapter,proto3" json:"adapter,omitempty"`
+	// Instead of torque_nm: the torque in another unit.
+	Torque *GivenTorque `protobuf:"bytes,10,opt,name=torque,proto3" json:"torque,omitempty"`
+	// The car's odometer now; 0: not read.
+	OdometerKm    float64 `protobuf:"fixed64,11,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PostRecheckReadingRequest) Reset() {
+	*x = PostRecheckReadingRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PostRecheckReadingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PostRecheckReadingRequest) ProtoMessage() {}
+
+func (x *PostRecheckReadingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PostRecheckReadingRequest.ProtoReflect.Descriptor instead.
+func (*PostRecheckReadingRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *PostRecheckReadingRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *PostRecheckReadingRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *PostRecheckReadingRequest) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *PostRecheckReadingRequest) GetFastener() uint32 {
+	if x != nil {
+		return x.Fastener
+	}
+	return 0
+}
+
+func (x *PostRecheckReadingRequest) GetWrench() string {
+	if x != nil {
+		return x.Wrench
+	}
+	return ""
+}
+
+func (x *PostRecheckReadingRequest) GetTorqueNm() float64 {
+	if x != nil {
+		return x.TorqueNm
+	}
+	return 0
+}
+
+func (x *PostRecheckReadingRequest) GetMoved() bool {
+	if x != nil {
+		return x.Moved
+	}
+	return false
+}
+
+func (x *PostRecheckReadingRequest) GetAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.At
+	}
+	return nil
+}
+
+func (x *PostRecheckReadingRequest) GetAdapter() *Adapter {
+	if x != nil {
+		return x.Adapter
+	}
+	return nil
+}
+
+func (x *PostRecheckReadingRequest) GetTorque() *GivenTorque {
+	if x != nil {
+		return x.Torque
+	}
+	return nil
+}
+
+func (x *PostRecheckReadingRequest) GetOdometerKm() float64 {
+	if x != nil {
+		return x.OdometerKm
+	}
+	return 0
+}
+
+type PostRecheckReadingResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Reading       *Reading               `protobuf:"bytes,1,opt,name=reading,proto3" json:"reading,omitempty"`
+	Recheck       *JointRecheck          `protobuf:"bytes,2,opt,name=recheck,proto3" json:"recheck,omitempty"`
+	SheetState    SheetState             `protobuf:"varint,3,opt,name=sheet_state,json=sheetState,proto3,enum=ramprow.torque_audit.v1.SheetState" json:"sheet_state,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,4,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PostRecheckReadingResponse) Reset() {
+	*x = PostRecheckReadingResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PostRecheckReadingResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PostRecheckReadingResponse) ProtoMessage() {}
+
+func (x *PostRecheckReadingResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PostRecheckReadingResponse.ProtoReflect.Descriptor instead.
+func (*PostRecheckReadingResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *PostRecheckReadingResponse) GetReading() *Reading {
+	if x != nil {
+		return x.Reading
+	}
+	return nil
+}
+
+func (x *PostRecheckReadingResponse) GetRecheck() *JointRecheck {
+	if x != nil {
+		return x.Recheck
+	}
+	return nil
+}
+
+func (x *PostRecheckReadingResponse) GetSheetState() SheetState {
+	if x != nil {
+		return x.SheetState
+	}
+	return SheetState_SHEET_STATE_UNSPECIFIED
+}
+
+func (x *PostRecheckReadingResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type WaiveRecheckRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Joint         string                 `protobuf:"bytes,3,opt,name=joint,proto3" json:"joint,omitempty"`
+	Reason        string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WaiveRecheckRequest) Reset() {
+	*x = WaiveRecheckRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WaiveRecheckRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WaiveRecheckRequest) ProtoMessage() {}
+
+func (x *WaiveRecheckRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WaiveRecheckRequest.ProtoReflect.Descriptor instead.
+func (*WaiveRecheckRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *WaiveRecheckRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *WaiveRecheckRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *WaiveRecheckRequest) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *WaiveRecheckRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+type WaiveRecheckResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Recheck       *JointRecheck          `protobuf:"bytes,1,opt,name=recheck,proto3" json:"recheck,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WaiveRecheckResponse) Reset() {
+	*x = WaiveRecheckResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WaiveRecheckResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WaiveRecheckResponse) ProtoMessage() {}
+
+func (x *WaiveRecheckResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WaiveRecheckResponse.ProtoReflect.Descriptor instead.
+func (*WaiveRecheckResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *WaiveRecheckResponse) GetRecheck() *JointRecheck {
+	if x != nil {
+		return x.Recheck
+	}
+	return nil
+}
+
+func (x *WaiveRecheckResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type RenewFastenersRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Joint     string                 `protobuf:"bytes,3,opt,name=joint,proto3" json:"joint,omitempty"`
+	// Numbers of the fasteners; empty: all of the joint.
+	Fasteners     []uint32 `protobuf:"varint,4,rep,packed,name=fasteners,proto3" json:"fasteners,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenewFastenersRequest) Reset() {
+	*x = RenewFastenersRequest{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenewFastenersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenewFastenersRequest) ProtoMessage() {}
+
+func (x *RenewFastenersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenewFastenersRequest.ProtoReflect.Descriptor instead.
+func (*RenewFastenersRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *RenewFastenersRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RenewFastenersRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *RenewFastenersRequest) GetJoint() string {
+	if x != nil {
+		return x.Joint
+	}
+	return ""
+}
+
+func (x *RenewFastenersRequest) GetFasteners() []uint32 {
+	if x != nil {
+		return x.Fasteners
+	}
+	return nil
+}
+
+type RenewFastenersResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Sheet         *Sheet                 `protobuf:"bytes,1,opt,name=sheet,proto3" json:"sheet,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenewFastenersResponse) Reset() {
+	*x = RenewFastenersResponse{}
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenewFastenersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenewFastenersResponse) ProtoMessage() {}
+
+func (x *RenewFastenersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenewFastenersResponse.ProtoReflect.Descriptor instead.
+func (*RenewFastenersResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP(), []int{49}
+}
+
+func (x *RenewFastenersResponse) GetSheet() *Sheet {
+	if x != nil {
+		return x.Sheet
+	}
+	return nil
+}
+
+func (x *RenewFastenersResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
 }
 
 var File_ramprow_torque_audit_v1_torque_audit_service_proto protoreflect.FileDescriptor
@@ -2755,7 +3368,7 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\aadapter\x18\x04 \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\"`\n" +
 	"\x13GetNextTurnResponse\x125\n" +
 	"\x04next\x18\x01 \x01(\v2!.ramprow.torque_audit.v1.NextTurnR\x04next\x12\x12\n" +
-	"\x04left\x18\x02 \x03(\tR\x04left\"\xb4\x04\n" +
+	"\x04left\x18\x02 \x03(\tR\x04left\"\xf2\x04\n" +
 	"\x12PostReadingRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
@@ -2770,7 +3383,11 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x05moved\x18\t \x01(\bR\x05moved\x12*\n" +
 	"\x02at\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12:\n" +
-	"\aadapter\x18\v \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\"\xbb\x02\n" +
+	"\aadapter\x18\v \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\x12<\n" +
+	"\x06torque\x18\f \x01(\v2$.ramprow.torque_audit.v1.GivenTorqueR\x06torque\"]\n" +
+	"\vGivenTorque\x12/\n" +
+	"\x05value\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\x05value\x12\x1d\n" +
+	"\x04unit\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18\x14R\x04unit\"\xbb\x02\n" +
 	"\x13PostReadingResponse\x12:\n" +
 	"\areading\x18\x01 \x01(\v2 .ramprow.torque_audit.v1.ReadingR\areading\x125\n" +
 	"\x04next\x18\x02 \x01(\v2!.ramprow.torque_audit.v1.NextTurnR\x04next\x12\x12\n" +
@@ -2821,7 +3438,57 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\"f\n" +
 	"\x12WatchSheetResponse\x124\n" +
 	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x12\x1a\n" +
-	"\brevision\x18\x02 \x01(\x04R\brevision2\xa8\x13\n" +
+	"\brevision\x18\x02 \x01(\x04R\brevision\"\x8a\x01\n" +
+	"\x13ListRechecksRequest\x12'\n" +
+	"\tpage_size\x18\x01 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xf4\x03(\x00R\bpageSize\x12'\n" +
+	"\n" +
+	"page_token\x18\x02 \x01(\tB\b\xbaH\x05r\x03\x18\x80\x02R\tpageToken\x12!\n" +
+	"\fmin_revision\x18\x03 \x01(\x04R\vminRevision\"\x81\x01\n" +
+	"\x14ListRechecksResponse\x12A\n" +
+	"\brechecks\x18\x01 \x03(\v2%.ramprow.torque_audit.v1.JointRecheckR\brechecks\x12&\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xde\x04\n" +
+	"\x19PostRecheckReadingRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x126\n" +
+	"\x05joint\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05joint\x12&\n" +
+	"\bfastener\x18\x04 \x01(\rB\n" +
+	"\xbaH\a*\x05\x18\xc8\x01(\x01R\bfastener\x12A\n" +
+	"\x06wrench\x18\x05 \x01(\tB)\xbaH&r$2\"^wrenches/[a-z0-9][a-z0-9-]{0,62}$R\x06wrench\x126\n" +
+	"\ttorque_nm\x18\x06 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x88\xc3@)\x00\x00\x00\x00\x00\x00\x00\x00R\btorqueNm\x12\x14\n" +
+	"\x05moved\x18\a \x01(\bR\x05moved\x12*\n" +
+	"\x02at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12:\n" +
+	"\aadapter\x18\t \x01(\v2 .ramprow.torque_audit.v1.AdapterR\aadapter\x12<\n" +
+	"\x06torque\x18\n" +
+	" \x01(\v2$.ramprow.torque_audit.v1.GivenTorqueR\x06torque\x12:\n" +
+	"\vodometer_km\x18\v \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"odometerKm\"\x95\x02\n" +
+	"\x1aPostRecheckReadingResponse\x12:\n" +
+	"\areading\x18\x01 \x01(\v2 .ramprow.torque_audit.v1.ReadingR\areading\x12?\n" +
+	"\arecheck\x18\x02 \x01(\v2%.ramprow.torque_audit.v1.JointRecheckR\arecheck\x12D\n" +
+	"\vsheet_state\x18\x03 \x01(\x0e2#.ramprow.torque_audit.v1.SheetStateR\n" +
+	"sheetState\x124\n" +
+	"\areceipt\x18\x04 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xe1\x01\n" +
+	"\x13WaiveRecheckRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x126\n" +
+	"\x05joint\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05joint\x12\"\n" +
+	"\x06reason\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\"\x8d\x01\n" +
+	"\x14WaiveRecheckResponse\x12?\n" +
+	"\arecheck\x18\x01 \x01(\v2%.ramprow.torque_audit.v1.JointRecheckR\arecheck\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xf3\x01\n" +
+	"\x15RenewFastenersRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x126\n" +
+	"\x05joint\x18\x03 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05joint\x122\n" +
+	"\tfasteners\x18\x04 \x03(\rB\x14\xbaH\x11\x92\x01\x0e\x10\xc8\x01\x18\x01\"\a*\x05\x18\xc8\x01(\x01R\tfasteners\"\x84\x01\n" +
+	"\x16RenewFastenersResponse\x124\n" +
+	"\x05sheet\x18\x01 \x01(\v2\x1e.ramprow.torque_audit.v1.SheetR\x05sheet\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt2\xa0\x17\n" +
 	"\x12TorqueAuditService\x12m\n" +
 	"\tSetWrench\x12).ramprow.torque_audit.v1.SetWrenchRequest\x1a*.ramprow.torque_audit.v1.SetWrenchResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x03\x04\x02\x12\x84\x01\n" +
@@ -2869,6 +3536,15 @@ const file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc = "" +
 	"\tSignSheet\x12).ramprow.torque_audit.v1.SignSheetRequest\x1a*.ramprow.torque_audit.v1.SignSheetResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12r\n" +
 	"\vReopenSheet\x12+.ramprow.torque_audit.v1.ReopenSheetRequest\x1a,.ramprow.torque_audit.v1.ReopenSheetResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04\x12w\n" +
+	"\fListRechecks\x12,.ramprow.torque_audit.v1.ListRechecksRequest\x1a-.ramprow.torque_audit.v1.ListRechecksResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12\x87\x01\n" +
+	"\x12PostRecheckReading\x122.ramprow.torque_audit.v1.PostRecheckReadingRequest\x1a3.ramprow.torque_audit.v1.PostRecheckReadingResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x03\x04\x12v\n" +
+	"\fWaiveRecheck\x12,.ramprow.torque_audit.v1.WaiveRecheckRequest\x1a-.ramprow.torque_audit.v1.WaiveRecheckResponse\"\t\x8a\xb5\x18\x05\n" +
+	"\x03\x01\x03\x04\x12{\n" +
+	"\x0eRenewFasteners\x12..ramprow.torque_audit.v1.RenewFastenersRequest\x1a/.ramprow.torque_audit.v1.RenewFastenersResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12s\n" +
 	"\n" +
 	"WatchSheet\x12*.ramprow.torque_audit.v1.WatchSheetRequest\x1a+.ramprow.torque_audit.v1.WatchSheetResponse\"\n" +
@@ -2887,7 +3563,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescGZIP() []byt
 	return file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDescData
 }
 
-var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
+var file_ramprow_torque_audit_v1_torque_audit_service_proto_msgTypes = make([]protoimpl.MessageInfo, 50)
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
 	(*SetWrenchRequest)(nil),                // 0: ramprow.torque_audit.v1.SetWrenchRequest
 	(*SetWrenchResponse)(nil),               // 1: ramprow.torque_audit.v1.SetWrenchResponse
@@ -2919,124 +3595,155 @@ var file_ramprow_torque_audit_v1_torque_audit_service_proto_goTypes = []any{
 	(*GetNextTurnRequest)(nil),              // 27: ramprow.torque_audit.v1.GetNextTurnRequest
 	(*GetNextTurnResponse)(nil),             // 28: ramprow.torque_audit.v1.GetNextTurnResponse
 	(*PostReadingRequest)(nil),              // 29: ramprow.torque_audit.v1.PostReadingRequest
-	(*PostReadingResponse)(nil),             // 30: ramprow.torque_audit.v1.PostReadingResponse
-	(*CorrectReadingRequest)(nil),           // 31: ramprow.torque_audit.v1.CorrectReadingRequest
-	(*CorrectReadingResponse)(nil),          // 32: ramprow.torque_audit.v1.CorrectReadingResponse
-	(*SignDepartureRequest)(nil),            // 33: ramprow.torque_audit.v1.SignDepartureRequest
-	(*SignDepartureResponse)(nil),           // 34: ramprow.torque_audit.v1.SignDepartureResponse
-	(*SignSheetRequest)(nil),                // 35: ramprow.torque_audit.v1.SignSheetRequest
-	(*SignSheetResponse)(nil),               // 36: ramprow.torque_audit.v1.SignSheetResponse
-	(*ReopenSheetRequest)(nil),              // 37: ramprow.torque_audit.v1.ReopenSheetRequest
-	(*ReopenSheetResponse)(nil),             // 38: ramprow.torque_audit.v1.ReopenSheetResponse
-	(*WatchSheetRequest)(nil),               // 39: ramprow.torque_audit.v1.WatchSheetRequest
-	(*WatchSheetResponse)(nil),              // 40: ramprow.torque_audit.v1.WatchSheetResponse
-	(*Wrench)(nil),                          // 41: ramprow.torque_audit.v1.Wrench
-	(*v1.Receipt)(nil),                      // 42: ramprow.common.v1.Receipt
-	(*timestamppb.Timestamp)(nil),           // 43: google.protobuf.Timestamp
-	(*LookBack)(nil),                        // 44: ramprow.torque_audit.v1.LookBack
-	(*WrenchDue)(nil),                       // 45: ramprow.torque_audit.v1.WrenchDue
-	(ResidualMethod)(0),                     // 46: ramprow.torque_audit.v1.ResidualMethod
-	(*Residual)(nil),                        // 47: ramprow.torque_audit.v1.Residual
-	(SheetState)(0),                         // 48: ramprow.torque_audit.v1.SheetState
-	(*Curve)(nil),                           // 49: ramprow.torque_audit.v1.Curve
-	(StatisticsBy)(0),                       // 50: ramprow.torque_audit.v1.StatisticsBy
-	(*TighteningStatistics)(nil),            // 51: ramprow.torque_audit.v1.TighteningStatistics
-	(*Sheet)(nil),                           // 52: ramprow.torque_audit.v1.Sheet
-	(*SheetSummary)(nil),                    // 53: ramprow.torque_audit.v1.SheetSummary
-	(*Adapter)(nil),                         // 54: ramprow.torque_audit.v1.Adapter
-	(*NextTurn)(nil),                        // 55: ramprow.torque_audit.v1.NextTurn
-	(*Reading)(nil),                         // 56: ramprow.torque_audit.v1.Reading
+	(*GivenTorque)(nil),                     // 30: ramprow.torque_audit.v1.GivenTorque
+	(*PostReadingResponse)(nil),             // 31: ramprow.torque_audit.v1.PostReadingResponse
+	(*CorrectReadingRequest)(nil),           // 32: ramprow.torque_audit.v1.CorrectReadingRequest
+	(*CorrectReadingResponse)(nil),          // 33: ramprow.torque_audit.v1.CorrectReadingResponse
+	(*SignDepartureRequest)(nil),            // 34: ramprow.torque_audit.v1.SignDepartureRequest
+	(*SignDepartureResponse)(nil),           // 35: ramprow.torque_audit.v1.SignDepartureResponse
+	(*SignSheetRequest)(nil),                // 36: ramprow.torque_audit.v1.SignSheetRequest
+	(*SignSheetResponse)(nil),               // 37: ramprow.torque_audit.v1.SignSheetResponse
+	(*ReopenSheetRequest)(nil),              // 38: ramprow.torque_audit.v1.ReopenSheetRequest
+	(*ReopenSheetResponse)(nil),             // 39: ramprow.torque_audit.v1.ReopenSheetResponse
+	(*WatchSheetRequest)(nil),               // 40: ramprow.torque_audit.v1.WatchSheetRequest
+	(*WatchSheetResponse)(nil),              // 41: ramprow.torque_audit.v1.WatchSheetResponse
+	(*ListRechecksRequest)(nil),             // 42: ramprow.torque_audit.v1.ListRechecksRequest
+	(*ListRechecksResponse)(nil),            // 43: ramprow.torque_audit.v1.ListRechecksResponse
+	(*PostRecheckReadingRequest)(nil),       // 44: ramprow.torque_audit.v1.PostRecheckReadingRequest
+	(*PostRecheckReadingResponse)(nil),      // 45: ramprow.torque_audit.v1.PostRecheckReadingResponse
+	(*WaiveRecheckRequest)(nil),             // 46: ramprow.torque_audit.v1.WaiveRecheckRequest
+	(*WaiveRecheckResponse)(nil),            // 47: ramprow.torque_audit.v1.WaiveRecheckResponse
+	(*RenewFastenersRequest)(nil),           // 48: ramprow.torque_audit.v1.RenewFastenersRequest
+	(*RenewFastenersResponse)(nil),          // 49: ramprow.torque_audit.v1.RenewFastenersResponse
+	(*Wrench)(nil),                          // 50: ramprow.torque_audit.v1.Wrench
+	(*v1.Receipt)(nil),                      // 51: ramprow.common.v1.Receipt
+	(*timestamppb.Timestamp)(nil),           // 52: google.protobuf.Timestamp
+	(*LookBack)(nil),                        // 53: ramprow.torque_audit.v1.LookBack
+	(*WrenchDue)(nil),                       // 54: ramprow.torque_audit.v1.WrenchDue
+	(ResidualMethod)(0),                     // 55: ramprow.torque_audit.v1.ResidualMethod
+	(*Residual)(nil),                        // 56: ramprow.torque_audit.v1.Residual
+	(SheetState)(0),                         // 57: ramprow.torque_audit.v1.SheetState
+	(*Curve)(nil),                           // 58: ramprow.torque_audit.v1.Curve
+	(StatisticsBy)(0),                       // 59: ramprow.torque_audit.v1.StatisticsBy
+	(*TighteningStatistics)(nil),            // 60: ramprow.torque_audit.v1.TighteningStatistics
+	(*Sheet)(nil),                           // 61: ramprow.torque_audit.v1.Sheet
+	(*SheetSummary)(nil),                    // 62: ramprow.torque_audit.v1.SheetSummary
+	(*Adapter)(nil),                         // 63: ramprow.torque_audit.v1.Adapter
+	(*NextTurn)(nil),                        // 64: ramprow.torque_audit.v1.NextTurn
+	(*Reading)(nil),                         // 65: ramprow.torque_audit.v1.Reading
+	(*JointRecheck)(nil),                    // 66: ramprow.torque_audit.v1.JointRecheck
 }
 var file_ramprow_torque_audit_v1_torque_audit_service_proto_depIdxs = []int32{
-	41, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	41, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	42, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
-	41, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	42, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	45, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
-	46, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
-	43, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
-	47, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
-	48, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	42, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 13: ramprow.torque_audit.v1.RecordCurveRequest.at:type_name -> google.protobuf.Timestamp
-	49, // 14: ramprow.torque_audit.v1.RecordCurveResponse.curve:type_name -> ramprow.torque_audit.v1.Curve
-	42, // 15: ramprow.torque_audit.v1.RecordCurveResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	49, // 16: ramprow.torque_audit.v1.KeepCurve.curve:type_name -> ramprow.torque_audit.v1.Curve
-	50, // 17: ramprow.torque_audit.v1.GetTighteningStatisticsRequest.by:type_name -> ramprow.torque_audit.v1.StatisticsBy
-	43, // 18: ramprow.torque_audit.v1.GetTighteningStatisticsRequest.since:type_name -> google.protobuf.Timestamp
-	51, // 19: ramprow.torque_audit.v1.GetTighteningStatisticsResponse.statistics:type_name -> ramprow.torque_audit.v1.TighteningStatistics
-	44, // 20: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
-	44, // 21: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
-	42, // 22: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 23: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
-	41, // 24: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
-	52, // 25: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	53, // 26: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
-	54, // 27: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
-	55, // 28: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	43, // 29: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
-	54, // 30: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
-	56, // 31: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
-	55, // 32: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
-	48, // 33: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
-	42, // 34: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	52, // 35: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	42, // 36: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	52, // 37: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	42, // 38: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	52, // 39: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	42, // 40: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	52, // 41: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	42, // 42: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	52, // 43: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
-	0,  // 44: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
-	2,  // 45: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
-	4,  // 46: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
-	6,  // 47: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
-	8,  // 48: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:input_type -> ramprow.torque_audit.v1.RecordCurveRequest
-	11, // 49: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningStatistics:input_type -> ramprow.torque_audit.v1.GetTighteningStatisticsRequest
-	13, // 50: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
-	15, // 51: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
-	17, // 52: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
-	19, // 53: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
-	21, // 54: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
-	23, // 55: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
-	25, // 56: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
-	27, // 57: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
-	29, // 58: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
-	31, // 59: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
-	33, // 60: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
-	35, // 61: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
-	37, // 62: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
-	39, // 63: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
-	1,  // 64: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
-	3,  // 65: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
-	5,  // 66: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
-	7,  // 67: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
-	9,  // 68: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:output_type -> ramprow.torque_audit.v1.RecordCurveResponse
-	12, // 69: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningStatistics:output_type -> ramprow.torque_audit.v1.GetTighteningStatisticsResponse
-	14, // 70: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
-	16, // 71: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
-	18, // 72: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
-	20, // 73: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
-	22, // 74: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
-	24, // 75: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
-	26, // 76: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
-	28, // 77: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
-	30, // 78: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
-	32, // 79: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
-	34, // 80: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
-	36, // 81: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
-	38, // 82: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
-	40, // 83: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
-	64, // [64:84] is the sub-list for method output_type
-	44, // [44:64] is the sub-list for method input_type
-	44, // [44:44] is the sub-list for extension type_name
-	44, // [44:44] is the sub-list for extension extendee
-	0,  // [0:44] is the sub-list for field type_name
+	50, // 0: ramprow.torque_audit.v1.SetWrenchRequest.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	50, // 1: ramprow.torque_audit.v1.SetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	51, // 2: ramprow.torque_audit.v1.SetWrenchResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 3: ramprow.torque_audit.v1.RecordWrenchCheckRequest.calibration_due:type_name -> google.protobuf.Timestamp
+	50, // 4: ramprow.torque_audit.v1.RecordWrenchCheckResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	51, // 5: ramprow.torque_audit.v1.RecordWrenchCheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	53, // 6: ramprow.torque_audit.v1.RecordWrenchCheckResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	54, // 7: ramprow.torque_audit.v1.ListWrenchesDueResponse.due:type_name -> ramprow.torque_audit.v1.WrenchDue
+	55, // 8: ramprow.torque_audit.v1.RecordResidualRequest.method:type_name -> ramprow.torque_audit.v1.ResidualMethod
+	52, // 9: ramprow.torque_audit.v1.RecordResidualRequest.at:type_name -> google.protobuf.Timestamp
+	56, // 10: ramprow.torque_audit.v1.RecordResidualResponse.residual:type_name -> ramprow.torque_audit.v1.Residual
+	57, // 11: ramprow.torque_audit.v1.RecordResidualResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	51, // 12: ramprow.torque_audit.v1.RecordResidualResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	52, // 13: ramprow.torque_audit.v1.RecordCurveRequest.at:type_name -> google.protobuf.Timestamp
+	58, // 14: ramprow.torque_audit.v1.RecordCurveResponse.curve:type_name -> ramprow.torque_audit.v1.Curve
+	51, // 15: ramprow.torque_audit.v1.RecordCurveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	58, // 16: ramprow.torque_audit.v1.KeepCurve.curve:type_name -> ramprow.torque_audit.v1.Curve
+	59, // 17: ramprow.torque_audit.v1.GetTighteningStatisticsRequest.by:type_name -> ramprow.torque_audit.v1.StatisticsBy
+	52, // 18: ramprow.torque_audit.v1.GetTighteningStatisticsRequest.since:type_name -> google.protobuf.Timestamp
+	60, // 19: ramprow.torque_audit.v1.GetTighteningStatisticsResponse.statistics:type_name -> ramprow.torque_audit.v1.TighteningStatistics
+	53, // 20: ramprow.torque_audit.v1.ListLookBacksResponse.look_backs:type_name -> ramprow.torque_audit.v1.LookBack
+	53, // 21: ramprow.torque_audit.v1.MarkLookBackSeenResponse.look_back:type_name -> ramprow.torque_audit.v1.LookBack
+	51, // 22: ramprow.torque_audit.v1.MarkLookBackSeenResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	50, // 23: ramprow.torque_audit.v1.GetWrenchResponse.wrench:type_name -> ramprow.torque_audit.v1.Wrench
+	50, // 24: ramprow.torque_audit.v1.ListWrenchesResponse.wrenches:type_name -> ramprow.torque_audit.v1.Wrench
+	61, // 25: ramprow.torque_audit.v1.GetSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	62, // 26: ramprow.torque_audit.v1.ListSheetsResponse.sheets:type_name -> ramprow.torque_audit.v1.SheetSummary
+	63, // 27: ramprow.torque_audit.v1.GetNextTurnRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	64, // 28: ramprow.torque_audit.v1.GetNextTurnResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	52, // 29: ramprow.torque_audit.v1.PostReadingRequest.at:type_name -> google.protobuf.Timestamp
+	63, // 30: ramprow.torque_audit.v1.PostReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	30, // 31: ramprow.torque_audit.v1.PostReadingRequest.torque:type_name -> ramprow.torque_audit.v1.GivenTorque
+	65, // 32: ramprow.torque_audit.v1.PostReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	64, // 33: ramprow.torque_audit.v1.PostReadingResponse.next:type_name -> ramprow.torque_audit.v1.NextTurn
+	57, // 34: ramprow.torque_audit.v1.PostReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	51, // 35: ramprow.torque_audit.v1.PostReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 36: ramprow.torque_audit.v1.CorrectReadingResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	51, // 37: ramprow.torque_audit.v1.CorrectReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 38: ramprow.torque_audit.v1.SignDepartureResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	51, // 39: ramprow.torque_audit.v1.SignDepartureResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 40: ramprow.torque_audit.v1.SignSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	51, // 41: ramprow.torque_audit.v1.SignSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 42: ramprow.torque_audit.v1.ReopenSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	51, // 43: ramprow.torque_audit.v1.ReopenSheetResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 44: ramprow.torque_audit.v1.WatchSheetResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	66, // 45: ramprow.torque_audit.v1.ListRechecksResponse.rechecks:type_name -> ramprow.torque_audit.v1.JointRecheck
+	52, // 46: ramprow.torque_audit.v1.PostRecheckReadingRequest.at:type_name -> google.protobuf.Timestamp
+	63, // 47: ramprow.torque_audit.v1.PostRecheckReadingRequest.adapter:type_name -> ramprow.torque_audit.v1.Adapter
+	30, // 48: ramprow.torque_audit.v1.PostRecheckReadingRequest.torque:type_name -> ramprow.torque_audit.v1.GivenTorque
+	65, // 49: ramprow.torque_audit.v1.PostRecheckReadingResponse.reading:type_name -> ramprow.torque_audit.v1.Reading
+	66, // 50: ramprow.torque_audit.v1.PostRecheckReadingResponse.recheck:type_name -> ramprow.torque_audit.v1.JointRecheck
+	57, // 51: ramprow.torque_audit.v1.PostRecheckReadingResponse.sheet_state:type_name -> ramprow.torque_audit.v1.SheetState
+	51, // 52: ramprow.torque_audit.v1.PostRecheckReadingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	66, // 53: ramprow.torque_audit.v1.WaiveRecheckResponse.recheck:type_name -> ramprow.torque_audit.v1.JointRecheck
+	51, // 54: ramprow.torque_audit.v1.WaiveRecheckResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	61, // 55: ramprow.torque_audit.v1.RenewFastenersResponse.sheet:type_name -> ramprow.torque_audit.v1.Sheet
+	51, // 56: ramprow.torque_audit.v1.RenewFastenersResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	0,  // 57: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:input_type -> ramprow.torque_audit.v1.SetWrenchRequest
+	2,  // 58: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:input_type -> ramprow.torque_audit.v1.RecordWrenchCheckRequest
+	4,  // 59: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:input_type -> ramprow.torque_audit.v1.ListWrenchesDueRequest
+	6,  // 60: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:input_type -> ramprow.torque_audit.v1.RecordResidualRequest
+	8,  // 61: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:input_type -> ramprow.torque_audit.v1.RecordCurveRequest
+	11, // 62: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningStatistics:input_type -> ramprow.torque_audit.v1.GetTighteningStatisticsRequest
+	13, // 63: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:input_type -> ramprow.torque_audit.v1.ListLookBacksRequest
+	15, // 64: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:input_type -> ramprow.torque_audit.v1.MarkLookBackSeenRequest
+	17, // 65: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:input_type -> ramprow.torque_audit.v1.GetWrenchRequest
+	19, // 66: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:input_type -> ramprow.torque_audit.v1.ListWrenchesRequest
+	21, // 67: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:input_type -> ramprow.torque_audit.v1.GetSheetRequest
+	23, // 68: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:input_type -> ramprow.torque_audit.v1.GetTighteningRecordRequest
+	25, // 69: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:input_type -> ramprow.torque_audit.v1.ListSheetsRequest
+	27, // 70: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:input_type -> ramprow.torque_audit.v1.GetNextTurnRequest
+	29, // 71: ramprow.torque_audit.v1.TorqueAuditService.PostReading:input_type -> ramprow.torque_audit.v1.PostReadingRequest
+	32, // 72: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:input_type -> ramprow.torque_audit.v1.CorrectReadingRequest
+	34, // 73: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:input_type -> ramprow.torque_audit.v1.SignDepartureRequest
+	36, // 74: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:input_type -> ramprow.torque_audit.v1.SignSheetRequest
+	38, // 75: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:input_type -> ramprow.torque_audit.v1.ReopenSheetRequest
+	42, // 76: ramprow.torque_audit.v1.TorqueAuditService.ListRechecks:input_type -> ramprow.torque_audit.v1.ListRechecksRequest
+	44, // 77: ramprow.torque_audit.v1.TorqueAuditService.PostRecheckReading:input_type -> ramprow.torque_audit.v1.PostRecheckReadingRequest
+	46, // 78: ramprow.torque_audit.v1.TorqueAuditService.WaiveRecheck:input_type -> ramprow.torque_audit.v1.WaiveRecheckRequest
+	48, // 79: ramprow.torque_audit.v1.TorqueAuditService.RenewFasteners:input_type -> ramprow.torque_audit.v1.RenewFastenersRequest
+	40, // 80: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:input_type -> ramprow.torque_audit.v1.WatchSheetRequest
+	1,  // 81: ramprow.torque_audit.v1.TorqueAuditService.SetWrench:output_type -> ramprow.torque_audit.v1.SetWrenchResponse
+	3,  // 82: ramprow.torque_audit.v1.TorqueAuditService.RecordWrenchCheck:output_type -> ramprow.torque_audit.v1.RecordWrenchCheckResponse
+	5,  // 83: ramprow.torque_audit.v1.TorqueAuditService.ListWrenchesDue:output_type -> ramprow.torque_audit.v1.ListWrenchesDueResponse
+	7,  // 84: ramprow.torque_audit.v1.TorqueAuditService.RecordResidual:output_type -> ramprow.torque_audit.v1.RecordResidualResponse
+	9,  // 85: ramprow.torque_audit.v1.TorqueAuditService.RecordCurve:output_type -> ramprow.torque_audit.v1.RecordCurveResponse
+	12, // 86: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningStatistics:output_type -> ramprow.torque_audit.v1.GetTighteningStatisticsResponse
+	14, // 87: ramprow.torque_audit.v1.TorqueAuditService.ListLookBacks:output_type -> ramprow.torque_audit.v1.ListLookBacksResponse
+	16, // 88: ramprow.torque_audit.v1.TorqueAuditService.MarkLookBackSeen:output_type -> ramprow.torque_audit.v1.MarkLookBackSeenResponse
+	18, // 89: ramprow.torque_audit.v1.TorqueAuditService.GetWrench:output_type -> ramprow.torque_audit.v1.GetWrenchResponse
+	20, // 90: ramprow.torque_audit.v1.TorqueAuditService.ListWrenches:output_type -> ramprow.torque_audit.v1.ListWrenchesResponse
+	22, // 91: ramprow.torque_audit.v1.TorqueAuditService.GetSheet:output_type -> ramprow.torque_audit.v1.GetSheetResponse
+	24, // 92: ramprow.torque_audit.v1.TorqueAuditService.GetTighteningRecord:output_type -> ramprow.torque_audit.v1.GetTighteningRecordResponse
+	26, // 93: ramprow.torque_audit.v1.TorqueAuditService.ListSheets:output_type -> ramprow.torque_audit.v1.ListSheetsResponse
+	28, // 94: ramprow.torque_audit.v1.TorqueAuditService.GetNextTurn:output_type -> ramprow.torque_audit.v1.GetNextTurnResponse
+	31, // 95: ramprow.torque_audit.v1.TorqueAuditService.PostReading:output_type -> ramprow.torque_audit.v1.PostReadingResponse
+	33, // 96: ramprow.torque_audit.v1.TorqueAuditService.CorrectReading:output_type -> ramprow.torque_audit.v1.CorrectReadingResponse
+	35, // 97: ramprow.torque_audit.v1.TorqueAuditService.SignDeparture:output_type -> ramprow.torque_audit.v1.SignDepartureResponse
+	37, // 98: ramprow.torque_audit.v1.TorqueAuditService.SignSheet:output_type -> ramprow.torque_audit.v1.SignSheetResponse
+	39, // 99: ramprow.torque_audit.v1.TorqueAuditService.ReopenSheet:output_type -> ramprow.torque_audit.v1.ReopenSheetResponse
+	43, // 100: ramprow.torque_audit.v1.TorqueAuditService.ListRechecks:output_type -> ramprow.torque_audit.v1.ListRechecksResponse
+	45, // 101: ramprow.torque_audit.v1.TorqueAuditService.PostRecheckReading:output_type -> ramprow.torque_audit.v1.PostRecheckReadingResponse
+	47, // 102: ramprow.torque_audit.v1.TorqueAuditService.WaiveRecheck:output_type -> ramprow.torque_audit.v1.WaiveRecheckResponse
+	49, // 103: ramprow.torque_audit.v1.TorqueAuditService.RenewFasteners:output_type -> ramprow.torque_audit.v1.RenewFastenersResponse
+	41, // 104: ramprow.torque_audit.v1.TorqueAuditService.WatchSheet:output_type -> ramprow.torque_audit.v1.WatchSheetResponse
+	81, // [81:105] is the sub-list for method output_type
+	57, // [57:81] is the sub-list for method input_type
+	57, // [57:57] is the sub-list for extension type_name
+	57, // [57:57] is the sub-list for extension extendee
+	0,  // [0:57] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_torque_audit_v1_torque_audit_service_proto_init() }
@@ -3051,7 +3758,7 @@ func file_ramprow_torque_audit_v1_torque_audit_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc), len(file_ramprow_torque_audit_v1_torque_audit_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   41,
+			NumMessages:   50,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

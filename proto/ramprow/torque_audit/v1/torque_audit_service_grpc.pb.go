@@ -38,6 +38,10 @@ const (
 	TorqueAuditService_SignDeparture_FullMethodName           = "/ramprow.torque_audit.v1.TorqueAuditService/SignDeparture"
 	TorqueAuditService_SignSheet_FullMethodName               = "/ramprow.torque_audit.v1.TorqueAuditService/SignSheet"
 	TorqueAuditService_ReopenSheet_FullMethodName             = "/ramprow.torque_audit.v1.TorqueAuditService/ReopenSheet"
+	TorqueAuditService_ListRechecks_FullMethodName            = "/ramprow.torque_audit.v1.TorqueAuditService/ListRechecks"
+	TorqueAuditService_PostRecheckReading_FullMethodName      = "/ramprow.torque_audit.v1.TorqueAuditService/PostRecheckReading"
+	TorqueAuditService_WaiveRecheck_FullMethodName            = "/ramprow.torque_audit.v1.TorqueAuditService/WaiveRecheck"
+	TorqueAuditService_RenewFasteners_FullMethodName          = "/ramprow.torque_audit.v1.TorqueAuditService/RenewFasteners"
 	TorqueAuditService_WatchSheet_FullMethodName              = "/ramprow.torque_audit.v1.TorqueAuditService/WatchSheet"
 )
 
@@ -90,6 +94,16 @@ type TorqueAuditServiceClient interface {
 	SignSheet(ctx context.Context, in *SignSheetRequest, opts ...grpc.CallOption) (*SignSheetResponse, error)
 	// ReopenSheet opens joints of a sheet again for rework.
 	ReopenSheet(ctx context.Context, in *ReopenSheetRequest, opts ...grpc.CallOption) (*ReopenSheetResponse, error)
+	// ListRechecks gives the joints that are due for a re-check after running or distance, and those that failed one
+	// and are not tight again, most urgent first.
+	ListRechecks(ctx context.Context, in *ListRechecksRequest, opts ...grpc.CallOption) (*ListRechecksResponse, error)
+	// PostRecheckReading keeps what a wrench found at one fastener of a joint that is checked again. It must not
+	// move before the click; one that does opens the joint again.
+	PostRecheckReading(ctx context.Context, in *PostRecheckReadingRequest, opts ...grpc.CallOption) (*PostRecheckReadingResponse, error)
+	// WaiveRecheck ends a re-check that will not be done here, by name and with a reason.
+	WaiveRecheck(ctx context.Context, in *WaiveRecheckRequest, opts ...grpc.CallOption) (*WaiveRecheckResponse, error)
+	// RenewFasteners says that new fasteners were put in, so that their uses count from the beginning.
+	RenewFasteners(ctx context.Context, in *RenewFastenersRequest, opts ...grpc.CallOption) (*RenewFastenersResponse, error)
 	// WatchSheet gives the sheet as it stands and goes on with every change.
 	WatchSheet(ctx context.Context, in *WatchSheetRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchSheetResponse], error)
 }
@@ -295,6 +309,46 @@ func (c *torqueAuditServiceClient) ReopenSheet(ctx context.Context, in *ReopenSh
 	return out, nil
 }
 
+func (c *torqueAuditServiceClient) ListRechecks(ctx context.Context, in *ListRechecksRequest, opts ...grpc.CallOption) (*ListRechecksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRechecksResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_ListRechecks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) PostRecheckReading(ctx context.Context, in *PostRecheckReadingRequest, opts ...grpc.CallOption) (*PostRecheckReadingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PostRecheckReadingResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_PostRecheckReading_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) WaiveRecheck(ctx context.Context, in *WaiveRecheckRequest, opts ...grpc.CallOption) (*WaiveRecheckResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WaiveRecheckResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_WaiveRecheck_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *torqueAuditServiceClient) RenewFasteners(ctx context.Context, in *RenewFastenersRequest, opts ...grpc.CallOption) (*RenewFastenersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RenewFastenersResponse)
+	err := c.cc.Invoke(ctx, TorqueAuditService_RenewFasteners_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *torqueAuditServiceClient) WatchSheet(ctx context.Context, in *WatchSheetRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchSheetResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &TorqueAuditService_ServiceDesc.Streams[1], TorqueAuditService_WatchSheet_FullMethodName, cOpts...)
@@ -363,6 +417,16 @@ type TorqueAuditServiceServer interface {
 	SignSheet(context.Context, *SignSheetRequest) (*SignSheetResponse, error)
 	// ReopenSheet opens joints of a sheet again for rework.
 	ReopenSheet(context.Context, *ReopenSheetRequest) (*ReopenSheetResponse, error)
+	// ListRechecks gives the joints that are due for a re-check after running or distance, and those that failed one
+	// and are not tight again, most urgent first.
+	ListRechecks(context.Context, *ListRechecksRequest) (*ListRechecksResponse, error)
+	// PostRecheckReading keeps what a wrench found at one fastener of a joint that is checked again. It must not
+	// move before the click; one that does opens the joint again.
+	PostRecheckReading(context.Context, *PostRecheckReadingRequest) (*PostRecheckReadingResponse, error)
+	// WaiveRecheck ends a re-check that will not be done here, by name and with a reason.
+	WaiveRecheck(context.Context, *WaiveRecheckRequest) (*WaiveRecheckResponse, error)
+	// RenewFasteners says that new fasteners were put in, so that their uses count from the beginning.
+	RenewFasteners(context.Context, *RenewFastenersRequest) (*RenewFastenersResponse, error)
 	// WatchSheet gives the sheet as it stands and goes on with every change.
 	WatchSheet(*WatchSheetRequest, grpc.ServerStreamingServer[WatchSheetResponse]) error
 	mustEmbedUnimplementedTorqueAuditServiceServer()
@@ -431,6 +495,18 @@ func (UnimplementedTorqueAuditServiceServer) SignSheet(context.Context, *SignShe
 }
 func (UnimplementedTorqueAuditServiceServer) ReopenSheet(context.Context, *ReopenSheetRequest) (*ReopenSheetResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReopenSheet not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) ListRechecks(context.Context, *ListRechecksRequest) (*ListRechecksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRechecks not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) PostRecheckReading(context.Context, *PostRecheckReadingRequest) (*PostRecheckReadingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PostRecheckReading not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) WaiveRecheck(context.Context, *WaiveRecheckRequest) (*WaiveRecheckResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WaiveRecheck not implemented")
+}
+func (UnimplementedTorqueAuditServiceServer) RenewFasteners(context.Context, *RenewFastenersRequest) (*RenewFastenersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenewFasteners not implemented")
 }
 func (UnimplementedTorqueAuditServiceServer) WatchSheet(*WatchSheetRequest, grpc.ServerStreamingServer[WatchSheetResponse]) error {
 	return status.Error(codes.Unimplemented, "method WatchSheet not implemented")
@@ -787,6 +863,78 @@ func _TorqueAuditService_ReopenSheet_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _TorqueAuditService_ListRechecks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRechecksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).ListRechecks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_ListRechecks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).ListRechecks(ctx, req.(*ListRechecksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_PostRecheckReading_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PostRecheckReadingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).PostRecheckReading(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_PostRecheckReading_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).PostRecheckReading(ctx, req.(*PostRecheckReadingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_WaiveRecheck_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WaiveRecheckRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).WaiveRecheck(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_WaiveRecheck_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).WaiveRecheck(ctx, req.(*WaiveRecheckRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _TorqueAuditService_RenewFasteners_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenewFastenersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(TorqueAuditServiceServer).RenewFasteners(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: TorqueAuditService_RenewFasteners_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(TorqueAuditServiceServer).RenewFasteners(ctx, req.(*RenewFastenersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _TorqueAuditService_WatchSheet_Handler(srv interface{}, stream grpc.ServerStream) error {
 	m := new(WatchSheetRequest)
 	if err := stream.RecvMsg(m); err != nil {
@@ -876,6 +1024,22 @@ var TorqueAuditService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReopenSheet",
 			Handler:    _TorqueAuditService_ReopenSheet_Handler,
+		},
+		{
+			MethodName: "ListRechecks",
+			Handler:    _TorqueAuditService_ListRechecks_Handler,
+		},
+		{
+			MethodName: "PostRecheckReading",
+			Handler:    _TorqueAuditService_PostRecheckReading_Handler,
+		},
+		{
+			MethodName: "WaiveRecheck",
+			Handler:    _TorqueAuditService_WaiveRecheck_Handler,
+		},
+		{
+			MethodName: "RenewFasteners",
+			Handler:    _TorqueAuditService_RenewFasteners_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{
