@@ -241,7 +241,7 @@ func (s *site) send(data []byte, again bool) (*pb.Reading, error) {
 	if again {
 		req := &pb.PostRecheckReadingRequest{}
 		if proto.Unmarshal(data, req) != nil {
-			return nil, nil
+			return nil, nil //nolint:nilerr // no message at all
 		}
 		_ = protovalidate.Validate(req) // must not panic either
 		resp, err := do(s, "ada", decideRecheckReading, req)
@@ -249,7 +249,7 @@ func (s *site) send(data []byte, again bool) (*pb.Reading, error) {
 	}
 	req := &pb.PostReadingRequest{}
 	if proto.Unmarshal(data, req) != nil {
-		return nil, nil
+		return nil, nil //nolint:nilerr // no message at all
 	}
 	_ = protovalidate.Validate(req)
 	resp, err := do(s, "ada", decidePostReading, req)
