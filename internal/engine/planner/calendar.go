@@ -11,7 +11,7 @@ import (
 func (c Calendar) open(within span, zone *time.Location) *windows {
 	base := []span{within}
 	if len(c.Shifts) > 0 {
-		base = c.shiftSpans(within, zone)
+		base = merge(append(c.shiftSpans(within, zone), c.extraSpans(within)...))
 	}
 	return newWindows(subtract(base, c.blocked()))
 }
@@ -37,6 +37,29 @@ func (c Calendar) shiftSpans(within span, zone *time.Location) []span {
 	return merge(spans)
 }
 
+// extraSpans gives the overtime that lies within a range.
+func (c Calendar) extraSpans(within span) []span {
+	var spans []span
+	for _, e := range c.Extra {
+		s := spanOf(e)
+		spans = append(spans, span{max(s.start, within.start), min(s.end, within.end)})
+	}
+	return spans
+}
+
+// Open gives the times within a range at which the calendar lets work go on, sorted
+// and apart, with shifts read on the wall clock of the zone (nil: UTC).
+func (c Calendar) Open(within Interval, zone *time.Location) []Interval {
+	if zone == nil {
+		zone = time.UTC
+	}
+	var open []Interval
+	for _, s := range c.open(spanOf(within), zone).spans {
+		open = append(open, s.interval(zone))
+	}
+	return open
+}
+
 // blocked gives the blocks, joined.
 func (c Calendar) blocked() []span {
 	spans := make([]span, 0, len(c.Blocks))
@@ -47,7 +70,8 @@ func (c Calendar) blocked() []span {
 }
 
 func (c Calendar) equal(o Calendar) bool {
-	return slices.Equal(c.Shifts, o.Shifts) && slices.EqualFunc(c.Blocks, o.Blocks, func(a, b Block) bool {
-		return a.Why == b.Why && a.When.Start.Equal(b.When.Start) && a.When.End.Equal(b.When.End)
+	sameTime := func(a, b Interval) bool { return a.Start.Equal(b.Start) && a.End.Equal(b.End) }
+	return slices.Equal(c.Shifts, o.Shifts) && slices.EqualFunc(c.Extra, o.Extra, sameTime) && slices.EqualFunc(c.Blocks, o.Blocks, func(a, b Block) bool {
+		return a.Why == b.Why && sameTime(a.When, b.When)
 	})
 }

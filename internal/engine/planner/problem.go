@@ -48,6 +48,8 @@ type Block struct {
 // Calendar tells when a resource can be used. Without shifts: always but for its blocks.
 type Calendar struct {
 	Shifts []Shift
+	// Extra are times beyond the shifts: overtime. A block closes them all the same.
+	Extra  []Interval
 	Blocks []Block
 }
 

@@ -66,6 +66,10 @@ func (c *checker) changes(calendars []planner.Calendar, start, end time.Time) []
 			note(b.When.Start)
 			note(b.When.End)
 		}
+		for _, e := range cal.Extra {
+			note(e.Start)
+			note(e.End)
+		}
 		for n := -1; !time.Date(y, m, d+n, 0, 0, 0, 0, c.zone).After(end); n++ {
 			for _, s := range cal.Shifts {
 				note(time.Date(y, m, d+n, 0, s.From, 0, 0, c.zone))
@@ -95,6 +99,11 @@ func (c *checker) open(cal planner.Calendar, t time.Time) bool {
 	}
 	if len(cal.Shifts) == 0 {
 		return true
+	}
+	for _, e := range cal.Extra {
+		if !t.Before(e.Start) && t.Before(e.End) {
+			return true
+		}
 	}
 	wall := t.In(c.zone)
 	minute := wall.Hour()*60 + wall.Minute()

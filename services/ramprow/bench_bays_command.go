@@ -1,0 +1,60 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"os/signal"
+	"syscall"
+
+	"github.com/spf13/cobra"
+
+	"ramprow/services/ramprow/bench/bays"
+)
+
+func benchBaysCommand() *cobra.Command {
+	var c bays.Config
+	var output string
+	var large, small bool
+	command := &cobra.Command{
+		Use:   "bays",
+		Short: "Measure the planning of whole workshops, operation by operation",
+		Long: "Draws a small workshop (5 bays, 6 people, 20 jobs) and a large one (30 bays, 40 people, 200 jobs of 15\n" +
+			"operations) with shifts, overtime, lags and special tools, and tells what the first plan costs, what\n" +
+			"searching longer makes of it, beside a bound, and what one illness changes. Every plan is held\n" +
+			"against the checker.",
+		Example: "  ramprow bench bays\n  ramprow bench bays --large=false --seconds 1,10",
+		Args:    cobra.NoArgs,
+		RunE: func(command *cobra.Command, _ []string) error {
+			if output != "table" && output != "json" {
+				return fmt.Errorf("--output %q is not known; use table or json", output)
+			}
+			ctx, stop := signal.NotifyContext(command.Context(), syscall.SIGINT, syscall.SIGTERM)
+			defer stop()
+			if small {
+				c.Sizes = append(c.Sizes, bays.Size{Bays: 5, People: 6, Jobs: 20, Operations: 15})
+			}
+			if large {
+				c.Sizes = append(c.Sizes, bays.Size{Bays: 30, People: 40, Jobs: 200, Operations: 15})
+			}
+			c.Progress = command.ErrOrStderr()
+			report, err := bays.Run(ctx, c)
+			if err != nil {
+				return err
+			}
+			if output == "json" {
+				encoder := json.NewEncoder(command.OutOrStdout())
+				encoder.SetIndent("", "  ")
+				return encoder.Encode(report)
+			}
+			return report.WriteTable(command.OutOrStdout())
+		},
+	}
+	flags := command.Flags()
+	flags.Float64SliceVar(&c.Seconds, "seconds", []float64{1, 60}, "times of search after which the plan is looked at")
+	flags.Uint64Var(&c.Seed, "seed", 1, "seed of the workshops and of the search")
+	flags.IntVar(&c.Islands, "islands", 0, "searches at the same time; 0: one for each processor")
+	flags.BoolVar(&small, "small", true, "the small workshop")
+	flags.BoolVar(&large, "large", true, "the large workshop")
+	flags.StringVar(&output, "output", "table", "table or json")
+	return command
+}
