@@ -7,7 +7,10 @@
 // planned anew by the engine internal/engine/planner, which moves as little as
 // it can; only the difference becomes events.
 //
-// A booking is as long as four of five such jobs take, so its end is the promise.
+// A booking is as long as four of five such jobs take. Its promise is when four of
+// five runs of the whole plan have it done, so it is no earlier than the booking's
+// end, and later where those before it on its bay, its person or its tools may keep
+// it waiting. A promise stays until it is wrong by more than a quarter of an hour.
 // Once work has begun the car does not leave its bay: such a booking grows or
 // shrinks at its end, and the others follow.
 package scheduling

@@ -19,6 +19,8 @@ type draft struct {
 	state  *State
 	in     sitelog.Input
 	events []proto.Message
+	// outlooks say when the jobs may be done; empty: nothing has changed.
+	outlooks map[string]planner.Outlook
 }
 
 func newDraft(st *State, in sitelog.Input) *draft {
@@ -62,6 +64,9 @@ func (d *draft) replan(o order) (outcome, error) {
 		waiting[u.Job] = u.Error()
 	}
 	placed := placements(plan)
+	if err := d.foresee(plan, o); err != nil {
+		return outcome{}, err
+	}
 	for _, job := range d.state.jobs() {
 		w := d.state.open[job]
 		var change *schedulingv1.Change
@@ -133,6 +138,7 @@ func (d *draft) settle(w *work, p planner.Placement, o order) *schedulingv1.Chan
 		d.add(&schedulingv1.BookingStarted{Booking: b})
 	case w.started():
 		if samePlace(old, b) {
+			d.promiseAnew(old, b, o)
 			return nil
 		}
 		d.add(&schedulingv1.BookingMoved{Booking: b, From: old.GetWhen(), Reason: d.reason(w, p, o)})
@@ -144,6 +150,7 @@ func (d *draft) settle(w *work, p planner.Placement, o order) *schedulingv1.Chan
 			b.Pinned, b.PinReason = a.pin, a.pinReason
 		}
 		if samePlace(old, b) && old.GetPinned() == b.GetPinned() {
+			d.promiseAnew(old, b, o)
 			return nil
 		}
 		d.add(&schedulingv1.BookingMoved{Booking: b, From: old.GetWhen(), Reason: d.reason(w, p, o)})
@@ -160,7 +167,7 @@ func (d *draft) booking(w *work, p planner.Placement) *schedulingv1.Booking {
 	describe(b, w.demand)
 	b.Bay, b.Technician, b.Tools = p.Bay, p.Person, p.Tools
 	b.When = interval(p.When.Start, p.When.End)
-	b.Promised = b.GetWhen().GetEnd()
+	b.Promised = d.promise(w, p)
 	b.Reason = orElse(p.Why, w.booking.GetReason())
 	if p.Bay == "" || p.Person == "" {
 		b.Reason = "begun, but what was booked for it is still with other begun work and nothing else is free; finish that first"

@@ -35,6 +35,8 @@ func evolve(st *State, e sitelog.Event) {
 		st.book(m.GetBooking())
 	case *schedulingv1.BookingMoved:
 		st.book(m.GetBooking())
+	case *schedulingv1.PromiseChanged:
+		st.book(m.GetBooking())
 	case *schedulingv1.BookingWaits:
 		st.book(m.GetBooking())
 	case *schedulingv1.BookingStarted:

@@ -44,6 +44,15 @@ func (st *State) earliestPromise(req *schedulingv1.GetEarliestPromiseRequest, no
 	if err != nil {
 		return nil, err
 	}
+	outlooks, err := planner.Foresee(p, plan, func(job string) planner.Spread {
+		if job == notOpened {
+			return spreadIn(demand)
+		}
+		return spreadIn(st.open[job].demand)
+	})
+	if err != nil {
+		return nil, err
+	}
 	for _, u := range plan.Unplaced {
 		if u.Job == notOpened {
 			return nil, impossible(u)
@@ -53,7 +62,7 @@ func (st *State) earliestPromise(req *schedulingv1.GetEarliestPromiseRequest, no
 	for _, at := range plan.Placements {
 		if at.Job == notOpened {
 			resp.When, resp.Bay, resp.Technician = interval(at.When.Start, at.When.End), at.Bay, at.Person
-			resp.Promised, resp.Reason = stamp(at.When.End), at.Why
+			resp.Promised, resp.Reason = stamp(promised(at, outlooks)), at.Why
 		} else if change := st.madeRoom(at); change != nil {
 			resp.Changes = append(resp.Changes, change)
 		}

@@ -90,6 +90,19 @@ const none = -1
 const forever = instant(1<<63 - 1)
 
 func newShop(p Problem) (*shop, error) {
+	s, err := resourcesOf(p)
+	if err != nil {
+		return nil, err
+	}
+	for _, j := range p.Jobs {
+		s.choices = append(s.choices, s.choicesOf(j))
+	}
+	s.weighScarcity()
+	return s, nil
+}
+
+// resourcesOf is a shop without the ways to serve each job.
+func resourcesOf(p Problem) (*shop, error) {
 	if err := check(p); err != nil {
 		return nil, err
 	}
@@ -118,10 +131,6 @@ func newShop(p Problem) (*shop, error) {
 	for _, t := range p.Tools {
 		s.tools = append(s.tools, s.resource(t.Name, t.Calendar, true))
 	}
-	for _, j := range p.Jobs {
-		s.choices = append(s.choices, s.choicesOf(j))
-	}
-	s.weighScarcity()
 	return s, nil
 }
 

@@ -503,6 +503,68 @@ func (x *BookingMoved) GetReason() string {
 	return ""
 }
 
+// PromiseChanged says that a booking stays where it is, but its promise no longer holds: others on its bay, its
+// person or its tools may keep it waiting.
+type PromiseChanged struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Booking       *Booking               `protobuf:"bytes,1,opt,name=booking,proto3" json:"booking,omitempty"`
+	From          *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	Reason        string                 `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PromiseChanged) Reset() {
+	*x = PromiseChanged{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PromiseChanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PromiseChanged) ProtoMessage() {}
+
+func (x *PromiseChanged) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PromiseChanged.ProtoReflect.Descriptor instead.
+func (*PromiseChanged) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *PromiseChanged) GetBooking() *Booking {
+	if x != nil {
+		return x.Booking
+	}
+	return nil
+}
+
+func (x *PromiseChanged) GetFrom() *timestamppb.Timestamp {
+	if x != nil {
+		return x.From
+	}
+	return nil
+}
+
+func (x *PromiseChanged) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 // BookingWaits says that a job cannot be booked, and why.
 type BookingWaits struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -513,7 +575,7 @@ type BookingWaits struct {
 
 func (x *BookingWaits) Reset() {
 	*x = BookingWaits{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -525,7 +587,7 @@ func (x *BookingWaits) String() string {
 func (*BookingWaits) ProtoMessage() {}
 
 func (x *BookingWaits) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -538,7 +600,7 @@ func (x *BookingWaits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingWaits.ProtoReflect.Descriptor instead.
 func (*BookingWaits) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *BookingWaits) GetBooking() *Booking {
@@ -558,7 +620,7 @@ type BookingPinned struct {
 
 func (x *BookingPinned) Reset() {
 	*x = BookingPinned{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -570,7 +632,7 @@ func (x *BookingPinned) String() string {
 func (*BookingPinned) ProtoMessage() {}
 
 func (x *BookingPinned) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -583,7 +645,7 @@ func (x *BookingPinned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingPinned.ProtoReflect.Descriptor instead.
 func (*BookingPinned) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *BookingPinned) GetBooking() string {
@@ -609,7 +671,7 @@ type BookingUnpinned struct {
 
 func (x *BookingUnpinned) Reset() {
 	*x = BookingUnpinned{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -621,7 +683,7 @@ func (x *BookingUnpinned) String() string {
 func (*BookingUnpinned) ProtoMessage() {}
 
 func (x *BookingUnpinned) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -634,7 +696,7 @@ func (x *BookingUnpinned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingUnpinned.ProtoReflect.Descriptor instead.
 func (*BookingUnpinned) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BookingUnpinned) GetBooking() string {
@@ -653,7 +715,7 @@ type BookingStarted struct {
 
 func (x *BookingStarted) Reset() {
 	*x = BookingStarted{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -665,7 +727,7 @@ func (x *BookingStarted) String() string {
 func (*BookingStarted) ProtoMessage() {}
 
 func (x *BookingStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -678,7 +740,7 @@ func (x *BookingStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingStarted.ProtoReflect.Descriptor instead.
 func (*BookingStarted) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BookingStarted) GetBooking() *Booking {
@@ -698,7 +760,7 @@ type BookingFinished struct {
 
 func (x *BookingFinished) Reset() {
 	*x = BookingFinished{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -710,7 +772,7 @@ func (x *BookingFinished) String() string {
 func (*BookingFinished) ProtoMessage() {}
 
 func (x *BookingFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -723,7 +785,7 @@ func (x *BookingFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingFinished.ProtoReflect.Descriptor instead.
 func (*BookingFinished) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *BookingFinished) GetBooking() *Booking {
@@ -750,7 +812,7 @@ type BookingCancelled struct {
 
 func (x *BookingCancelled) Reset() {
 	*x = BookingCancelled{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -762,7 +824,7 @@ func (x *BookingCancelled) String() string {
 func (*BookingCancelled) ProtoMessage() {}
 
 func (x *BookingCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -775,7 +837,7 @@ func (x *BookingCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingCancelled.ProtoReflect.Descriptor instead.
 func (*BookingCancelled) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *BookingCancelled) GetBooking() *Booking {
@@ -808,7 +870,7 @@ type MoveMade struct {
 
 func (x *MoveMade) Reset() {
 	*x = MoveMade{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -820,7 +882,7 @@ func (x *MoveMade) String() string {
 func (*MoveMade) ProtoMessage() {}
 
 func (x *MoveMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -833,7 +895,7 @@ func (x *MoveMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveMade.ProtoReflect.Descriptor instead.
 func (*MoveMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *MoveMade) GetMove() string {
@@ -874,7 +936,7 @@ type MoveUndone struct {
 
 func (x *MoveUndone) Reset() {
 	*x = MoveUndone{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -886,7 +948,7 @@ func (x *MoveUndone) String() string {
 func (*MoveUndone) ProtoMessage() {}
 
 func (x *MoveUndone) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -899,7 +961,7 @@ func (x *MoveUndone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveUndone.ProtoReflect.Descriptor instead.
 func (*MoveUndone) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *MoveUndone) GetMove() string {
@@ -926,7 +988,7 @@ type Place struct {
 
 func (x *Place) Reset() {
 	*x = Place{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1000,7 @@ func (x *Place) String() string {
 func (*Place) ProtoMessage() {}
 
 func (x *Place) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1013,7 @@ func (x *Place) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Place.ProtoReflect.Descriptor instead.
 func (*Place) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *Place) GetJob() string {
@@ -1044,6 +1106,10 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\fBookingMoved\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x12/\n" +
 	"\x04from\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04from\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\x92\x01\n" +
+	"\x0ePromiseChanged\x128\n" +
+	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x12.\n" +
+	"\x04from\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\x04from\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\"H\n" +
 	"\fBookingWaits\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\"A\n" +
@@ -1092,7 +1158,7 @@ func file_ramprow_scheduling_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_events_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
+var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
 var file_ramprow_scheduling_v1_events_proto_goTypes = []any{
 	(*ResourceSet)(nil),           // 0: ramprow.scheduling.v1.ResourceSet
 	(*ResourceBlocked)(nil),       // 1: ramprow.scheduling.v1.ResourceBlocked
@@ -1101,50 +1167,53 @@ var file_ramprow_scheduling_v1_events_proto_goTypes = []any{
 	(*Demand)(nil),                // 4: ramprow.scheduling.v1.Demand
 	(*BookingMade)(nil),           // 5: ramprow.scheduling.v1.BookingMade
 	(*BookingMoved)(nil),          // 6: ramprow.scheduling.v1.BookingMoved
-	(*BookingWaits)(nil),          // 7: ramprow.scheduling.v1.BookingWaits
-	(*BookingPinned)(nil),         // 8: ramprow.scheduling.v1.BookingPinned
-	(*BookingUnpinned)(nil),       // 9: ramprow.scheduling.v1.BookingUnpinned
-	(*BookingStarted)(nil),        // 10: ramprow.scheduling.v1.BookingStarted
-	(*BookingFinished)(nil),       // 11: ramprow.scheduling.v1.BookingFinished
-	(*BookingCancelled)(nil),      // 12: ramprow.scheduling.v1.BookingCancelled
-	(*MoveMade)(nil),              // 13: ramprow.scheduling.v1.MoveMade
-	(*MoveUndone)(nil),            // 14: ramprow.scheduling.v1.MoveUndone
-	(*Place)(nil),                 // 15: ramprow.scheduling.v1.Place
-	(*Resource)(nil),              // 16: ramprow.scheduling.v1.Resource
-	(*Block)(nil),                 // 17: ramprow.scheduling.v1.Block
-	(*v1.Spread)(nil),             // 18: ramprow.common.v1.Spread
-	(*EffortShare)(nil),           // 19: ramprow.scheduling.v1.EffortShare
-	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 21: google.protobuf.Duration
-	(*Booking)(nil),               // 22: ramprow.scheduling.v1.Booking
-	(*v1.Interval)(nil),           // 23: ramprow.common.v1.Interval
+	(*PromiseChanged)(nil),        // 7: ramprow.scheduling.v1.PromiseChanged
+	(*BookingWaits)(nil),          // 8: ramprow.scheduling.v1.BookingWaits
+	(*BookingPinned)(nil),         // 9: ramprow.scheduling.v1.BookingPinned
+	(*BookingUnpinned)(nil),       // 10: ramprow.scheduling.v1.BookingUnpinned
+	(*BookingStarted)(nil),        // 11: ramprow.scheduling.v1.BookingStarted
+	(*BookingFinished)(nil),       // 12: ramprow.scheduling.v1.BookingFinished
+	(*BookingCancelled)(nil),      // 13: ramprow.scheduling.v1.BookingCancelled
+	(*MoveMade)(nil),              // 14: ramprow.scheduling.v1.MoveMade
+	(*MoveUndone)(nil),            // 15: ramprow.scheduling.v1.MoveUndone
+	(*Place)(nil),                 // 16: ramprow.scheduling.v1.Place
+	(*Resource)(nil),              // 17: ramprow.scheduling.v1.Resource
+	(*Block)(nil),                 // 18: ramprow.scheduling.v1.Block
+	(*v1.Spread)(nil),             // 19: ramprow.common.v1.Spread
+	(*EffortShare)(nil),           // 20: ramprow.scheduling.v1.EffortShare
+	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 22: google.protobuf.Duration
+	(*Booking)(nil),               // 23: ramprow.scheduling.v1.Booking
+	(*v1.Interval)(nil),           // 24: ramprow.common.v1.Interval
 }
 var file_ramprow_scheduling_v1_events_proto_depIdxs = []int32{
-	16, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
-	17, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
+	17, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
+	18, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
 	4,  // 2: ramprow.scheduling.v1.DemandNoted.demand:type_name -> ramprow.scheduling.v1.Demand
-	18, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
-	19, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
-	20, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
-	20, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
-	21, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
-	20, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
-	20, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
-	22, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
-	22, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
-	23, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
-	22, // 13: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
-	22, // 14: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
-	22, // 15: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
-	21, // 16: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
-	22, // 17: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
-	15, // 18: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
-	23, // 19: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	19, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
+	20, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
+	21, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
+	21, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
+	22, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
+	21, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
+	21, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
+	23, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
+	23, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
+	24, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
+	23, // 13: ramprow.scheduling.v1.PromiseChanged.booking:type_name -> ramprow.scheduling.v1.Booking
+	21, // 14: ramprow.scheduling.v1.PromiseChanged.from:type_name -> google.protobuf.Timestamp
+	23, // 15: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
+	23, // 16: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
+	23, // 17: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
+	22, // 18: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
+	23, // 19: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
+	16, // 20: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
+	24, // 21: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_events_proto_init() }
@@ -1159,7 +1228,7 @@ func file_ramprow_scheduling_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_events_proto_rawDesc), len(file_ramprow_scheduling_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   16,
+			NumMessages:   17,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
