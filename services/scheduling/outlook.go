@@ -15,7 +15,7 @@ const promiseStep = 15 * time.Minute
 
 // foresee lets a plan run, unless it is what is booked already.
 func (d *draft) foresee(plan planner.Plan, o order) error {
-	changed := o.starting != "" || len(o.asked) > 0
+	changed := o.starting != "" || len(o.asked) > 0 || o.respread
 	for _, p := range plan.Placements {
 		changed = changed || !p.Kept
 	}

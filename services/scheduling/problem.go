@@ -30,6 +30,8 @@ type order struct {
 	cause string
 	// starting is the job whose work begins now.
 	starting string
+	// respread tells that work on the board has become more or less certain.
+	respread bool
 	// asked are the jobs that shall go somewhere.
 	asked map[string]asked
 	// before is where other jobs shall lie again, if they can.

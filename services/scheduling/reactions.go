@@ -55,10 +55,13 @@ func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, err
 // time alone has changed is for the timer.
 func (st *State) noted(demand *schedulingv1.Demand, cause string, in sitelog.Input) ([]proto.Message, error) {
 	o, job := order{cause: cause}, demand.GetJob()
+	if old := st.open[job]; old != nil && old.onBoard() {
+		o.respread = spreadIn(old.demand) != spreadIn(demand)
+	}
 	d := newDraft(st, in)
 	d.add(&schedulingv1.DemandNoted{Demand: demand})
 	switch w := d.state.open[job]; {
-	case w.onBoard() && !w.placeable(), !reflect.DeepEqual(st.wanted(job, in.Now), d.state.wanted(job, in.Now)):
+	case w.onBoard() && !w.placeable(), o.respread, !reflect.DeepEqual(st.wanted(job, in.Now), d.state.wanted(job, in.Now)):
 		_, err := d.replan(o)
 		return d.events, err
 	case !w.placeable() && demand.GetPlanRevision() > 0:
