@@ -22,8 +22,10 @@ func (b *board) against(job int, c choice) []Fact {
 		why := orElse(s.jobs[job].ReleaseWhy, "it may start")
 		facts = append(facts, Fact{Kind: FactNotReleased, Text: fmt.Sprintf("it cannot start before %s, when %s", s.clock(r), why)})
 	}
-	if closed, ok := s.closedBy(c, start); ok {
-		facts = append(facts, s.closed(closed, start))
+	for _, r := range s.used(c) {
+		if opens, ok := r.open.next(start); !ok || opens > start {
+			facts = append(facts, s.closed(r, start)...)
+		}
 	}
 	end, ok := c.open.finish(start, s.work(job))
 	if !ok {
@@ -40,14 +42,40 @@ func (b *board) against(job int, c choice) []Fact {
 	return facts
 }
 
-// closed says why a resource is not there at a moment.
-func (s *shop) closed(r resource, at instant) Fact {
+// closed says why a resource is not there at a moment: it is away, or its shifts are
+// elsewhere, or both.
+func (s *shop) closed(r resource, at instant) (facts []Fact) {
 	for _, away := range r.blocks {
 		if away.start <= at && at < away.end {
-			return s.blocked(r.name, away.span, away.why)
+			facts = append(facts, s.blocked(r.name, away.span, away.why))
+			break
 		}
 	}
-	return Fact{Kind: FactClosed, Resource: r.name, Text: fmt.Sprintf("%s is not there at %s", r.name, s.clock(at))}
+	usual := s.calendarOf(r.name)
+	usual.Blocks = nil
+	if len(facts) == 0 || len(usual.open(span{at, at + 1}, s.zone).spans) == 0 {
+		facts = append(facts, Fact{Kind: FactClosed, Resource: r.name, Text: fmt.Sprintf("%s is not there at %s", r.name, s.clock(at))})
+	}
+	return facts
+}
+
+func (s *shop) calendarOf(name string) Calendar {
+	for _, b := range s.problem.Bays {
+		if b.Name == name {
+			return b.Calendar
+		}
+	}
+	for _, h := range s.problem.People {
+		if h.Name == name {
+			return h.Calendar
+		}
+	}
+	for _, t := range s.problem.Tools {
+		if t.Name == name {
+			return t.Calendar
+		}
+	}
+	return Calendar{}
 }
 
 func (s *shop) blocked(name string, when span, why string) Fact {
@@ -100,9 +128,37 @@ func (b *board) hard(o obstacle) (Fact, bool) {
 	}, true
 }
 
-// cover finds a small set of facts with at least one of every choice: the one
-// that most choices share first, then without those that the others make needless.
+// coverTries bounds the search for the smallest set.
+const coverTries = 20_000
+
+// cover finds the smallest set of facts with at least one of every choice. Where that
+// takes too long it is the greedy set, of which none is needless.
 func cover(perChoice [][]Fact) []Fact {
+	best := coverQuickly(perChoice)
+	tries := coverTries
+	var search func(picked []Fact)
+	search = func(picked []Fact) {
+		if tries--; tries < 0 || len(picked) >= len(best) {
+			return
+		}
+		i := slices.IndexFunc(perChoice, func(facts []Fact) bool {
+			return !slices.ContainsFunc(facts, func(f Fact) bool { return slices.Contains(picked, f) })
+		})
+		if i < 0 {
+			best = slices.Clone(picked)
+			return
+		}
+		for _, f := range perChoice[i] {
+			search(append(picked, f))
+		}
+	}
+	search(nil)
+	return best
+}
+
+// coverQuickly takes the fact that most choices share first, then leaves out those that
+// the others make needless.
+func coverQuickly(perChoice [][]Fact) []Fact {
 	var picked []Fact
 	has := func(facts []Fact) bool {
 		return slices.ContainsFunc(facts, func(f Fact) bool { return slices.Contains(picked, f) })

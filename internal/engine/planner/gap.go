@@ -73,9 +73,8 @@ func (c Cause) about(o Cause) bool {
 	return c.Kind == o.Kind && c.Resource == o.Resource && c.Job == o.Job
 }
 
-// closedBy gives the resource whose calendar is closed at a moment: the person
-// before the bay and the tools.
-func (s *shop) closedBy(c choice, t instant) (resource, bool) {
+// used are the resources of a choice: the person before the bay and the tools.
+func (s *shop) used(c choice) []resource {
 	var all []resource
 	if c.person != none {
 		all = append(all, s.people[c.person])
@@ -86,7 +85,12 @@ func (s *shop) closedBy(c choice, t instant) (resource, bool) {
 	for _, i := range c.pieces() {
 		all = append(all, s.tools[i])
 	}
-	for _, r := range all {
+	return all
+}
+
+// closedBy gives the first resource whose calendar is closed at a moment.
+func (s *shop) closedBy(c choice, t instant) (resource, bool) {
+	for _, r := range s.used(c) {
 		if opens, ok := r.open.next(t); !ok || opens > t {
 			return r, true
 		}

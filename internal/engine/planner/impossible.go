@@ -31,12 +31,17 @@ type Fact struct {
 	Text          string
 }
 
-// Impossible says why a job has no place: each fact stands in the way of some of
-// the choices, all together of every one. Taking away a single one of them may
-// not be enough, but without all of them there is room.
+// Impossible says why a job has no place. While all of the facts hold there is none:
+// every choice is forbidden by at least one of them, and no smaller set does that (of
+// choices with very many facts, no set that leaves one out). A choice may have more
+// against it than the one fact that is named.
 type Impossible struct { //nolint:errname // planner.Impossible is how it is spoken of
 	Job   string
 	Facts []Fact
+	// Lift is everything that stands against the choice with least against it: without
+	// all of these there is room, unless a licence, a bay or a person is missing
+	// altogether, when it cannot be known what else would be in the way.
+	Lift []Fact
 }
 
 // Error implements error.
@@ -52,6 +57,7 @@ func (e *Impossible) Error() string {
 func (b *board) impossible(job int) *Impossible {
 	out := &Impossible{Job: b.shop.jobs[job].Name}
 	if out.Facts = b.shop.unsuited(job); len(out.Facts) > 0 {
+		out.Lift = out.Facts
 		return out
 	}
 	var perChoice [][]Fact
@@ -63,6 +69,11 @@ func (b *board) impossible(job int) *Impossible {
 		}
 	}
 	out.Facts = cover(perChoice)
+	for _, facts := range perChoice {
+		if out.Lift == nil || len(facts) < len(out.Lift) {
+			out.Lift = facts
+		}
+	}
 	return out
 }
 
