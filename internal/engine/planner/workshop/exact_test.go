@@ -139,7 +139,6 @@ func (m maker) way(n int) workshop.Way {
 // the exact search costs what trying everything costs, and the checker, which is a
 // third piece of code, agrees with both.
 func TestExactAgainstBruteForce(t *testing.T) {
-	const problems = 2000
 	asked, placed, found := 0, 0, 0
 	for seed := range uint64(problems) {
 		p := maker{rand.New(rand.NewPCG(seed, 7))}.problem()
