@@ -7,14 +7,17 @@ import (
 	"net/http"
 	"time"
 
+	"go.opentelemetry.io/otel/trace"
 	"golang.org/x/text/language"
 
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/readmodel"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
+	tracesv1 "ramprow/proto/ramprow/traces/v1"
 )
 
 // Services are what the pages call. Each call takes its token from its context.
@@ -25,6 +28,10 @@ type Services struct {
 	Inventory  inventoryv1.InventoryServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
 	Audit      torqueauditv1.TorqueAuditServiceClient
+	// Logs by role: what each service could not handle.
+	Logs map[string]logv1.LogServiceClient
+	// Traces finds traces; nil where none are kept.
+	Traces tracesv1.TraceServiceClient
 }
 
 // Config is what a desk needs.
@@ -43,6 +50,8 @@ type Config struct {
 	Secure bool
 	Now    func() time.Time
 	Logger *slog.Logger
+	// Tracer makes a span for each page; nil: none are made.
+	Tracer trace.Tracer
 }
 
 // Desk serves the pages.

@@ -54,6 +54,7 @@ func (d *Desk) functions() template.FuncMap {
 		"now":      func() string { return d.Now().In(d.Zone).Format("2006-01-02 15:04") },
 		"add":      add, "sub": func(a, b int64) int64 { return a - b }, "clip": clip, "fits": fits, "laneTop": laneTop, "boardHeight": boardHeight,
 		"fixed": d.fixed, "proportion": d.proportion, "share": d.shareOf, "bars": barsHeight, "signed": signedSpan, "dayshort": dayShort,
+		"took": took, "fallHeight": fallHeight,
 		"stateClass": stateClass, "barLine": d.barLine,
 	}
 }

@@ -56,6 +56,11 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("GET /intake", d.closed(d.showIntake, identity.Dispatcher))
 	mux.Handle("POST /intake", d.closed(d.openJob, identity.Dispatcher))
 
+	mux.Handle("GET /traces", d.closed(d.showTraces, identity.Owner))
+	mux.Handle("GET /traces/{trace}", d.closed(d.showTrace, identity.Owner))
+	mux.Handle("POST /traces/parked/{role}/{deed}", d.closed(d.settleParked, identity.Owner))
+	mux.Handle("GET /jobs/{job}/story", d.closed(d.showStory, identity.Owner))
+
 	mux.Handle("GET /shelf", d.closed(d.showShelf, identity.PartsClerk))
 	mux.Handle("GET /shelf/find", d.closed(d.findPart, identity.PartsClerk))
 	mux.Handle("GET /shelf/parts/{part}", d.closed(d.showPart, identity.PartsClerk))

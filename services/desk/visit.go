@@ -10,6 +10,8 @@ import (
 	"strings"
 	"time"
 
+	"go.opentelemetry.io/otel/trace"
+
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/rpc"
@@ -45,8 +47,11 @@ func (d *Desk) serve(act action, roles []identity.Role, signedIn bool) http.Hand
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		ctx, cancel := context.WithTimeout(r.Context(), callTime)
 		defer cancel()
+		ctx, span := d.span(ctx, "page "+r.Pattern)
+		defer span.End()
 		v := &visit{d: d, w: w, r: r, ctx: ctx}
 		if err := v.answer(act, roles, signedIn); err != nil {
+			noteFailure(span, err)
 			v.fail(err)
 		}
 	})
@@ -74,6 +79,7 @@ func (v *visit) admit(roles []identity.Role) error {
 		return err
 	}
 	v.who = who
+	noteWho(trace.SpanFromContext(v.ctx), who.Identity)
 	v.ctx = rpc.WithToken(v.ctx, who.token)
 	for _, role := range roles {
 		if who.Has(role) {
@@ -136,7 +142,11 @@ func (v *visit) momentOf(name, text string) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
-	at, err := time.ParseInLocation("2006-01-02T15:04", text, v.d.Zone)
+	return v.d.readMoment(name, text)
+}
+
+func (d *Desk) readMoment(name, text string) (time.Time, error) {
+	at, err := time.ParseInLocation("2006-01-02T15:04", text, d.Zone)
 	if err != nil {
 		return time.Time{}, badField(name, "must be a day and a time")
 	}

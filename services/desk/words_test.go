@@ -14,6 +14,7 @@ import (
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
+	tracesv1 "ramprow/proto/ramprow/traces/v1"
 )
 
 var (
@@ -32,6 +33,9 @@ func TestWordsAreComplete(t *testing.T) {
 	for _, deed := range []string{"start", "pause", "resume", "finish"} {
 		asked["done.step-"+deed] = true
 	}
+	for _, strand := range strands {
+		asked[strand.word] = true
+	}
 	for pattern, files := range map[string]*regexp.Regexp{"pages/*.html": pageKey, "*.go": doneKey} {
 		for _, text := range contents(t, pattern) {
 			for _, found := range files.FindAllStringSubmatch(text, -1) {
@@ -47,7 +51,7 @@ func TestWordsAreComplete(t *testing.T) {
 		jobv1.JobState(0), jobv1.StepState(0), jobv1.AuditState(0), jobv1.PartsState(0), jobv1.StowState(0),
 		jobv1.ReadingMoment(0), jobv1.TestOutcome(0), jobv1.NextAction_Kind(0), jobv1.Stage(0), jobv1.Figure(0),
 		torqueauditv1.SheetState(0), torqueauditv1.JointState(0), torqueauditv1.Verdict(0), torqueauditv1.RecheckState(0),
-		schedulingv1.BookingState(0), inventoryv1.OrderState(0), inventoryv1.MovementKind(0), inventoryv1.CountCause(0), commonv1.Role(0), commonv1.Unit(0),
+		schedulingv1.BookingState(0), inventoryv1.OrderState(0), inventoryv1.MovementKind(0), inventoryv1.CountCause(0), commonv1.Role(0), commonv1.Unit(0), tracesv1.SpanKind(0),
 	} {
 		values := e.Descriptor().Values()
 		for i := range values.Len() {

@@ -127,7 +127,7 @@ func quietEnvironment(t *testing.T) {
 	for _, v := range []string{terminal.TokenVariable, terminal.RoleVariable, terminal.DataVariable, terminal.CAVariable, terminal.CertVariable, terminal.KeyVariable, "NATS_URL", "REDIS_URL"} {
 		t.Setenv(v, "")
 	}
-	for _, role := range terminal.RoleNames() {
+	for _, role := range append(terminal.RoleNames(), terminal.RoleTraces) {
 		t.Setenv(terminal.AddressVariable(role), "")
 	}
 }

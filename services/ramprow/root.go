@@ -42,7 +42,7 @@ func rootCommand() *cobra.Command {
 	)
 	for _, tree := range terminal.Commands() {
 		tree.GroupID = groupPeople
-		if slices.Contains([]string{"catalogue", "log", "customer"}, tree.Name()) {
+		if slices.Contains([]string{"catalogue", "log", "customer", "trace"}, tree.Name()) {
 			tree.GroupID = groupCare
 		}
 		root.AddCommand(tree)

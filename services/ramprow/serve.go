@@ -32,6 +32,7 @@ type serveConfig struct {
 	drain  time.Duration
 	format string
 	desk   deskConfig
+	traces tracesConfig
 }
 
 func (c *serveConfig) sections() []config.Section {
@@ -45,20 +46,25 @@ func serveCommand() *cobra.Command {
 		Short:   "Run one role over a NATS and a Redis server that run by themselves",
 		GroupID: groupRun,
 		Example: "  ramprow serve job --nats-url nats://127.0.0.1:4222 --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem\n" +
-			"  ramprow serve desk --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem --pin-key token.pem --people people.json",
-		ValidArgs: append(terminal.RoleNames(), stack.RoleDesk),
+			"  ramprow serve desk --redis-url redis://127.0.0.1:6379/0 --token-keys token.pub.pem --pin-key token.pem --people people.json\n" +
+			"  ramprow serve traces --token-keys token.pub.pem    # the others: OTEL_EXPORTER_OTLP_ENDPOINT=http://127.0.0.1:4317",
+		ValidArgs: append(terminal.RoleNames(), stack.RoleDesk, stack.RoleTraces),
 		Args:      cobra.MatchAll(cobra.ExactArgs(1), cobra.OnlyValidArgs),
 	}
 	unread := bindSections(command, c.sections()...)
 	command.Flags().DurationVar(&c.drain, "drain-delay", 0, "time between being out of service and draining, for balancers to notice")
 	command.Flags().StringVar(&c.format, "log-format", string(telemetry.FormatText), "text or json")
 	c.desk.bind(command)
+	c.traces.bind(command)
 	command.RunE = func(command *cobra.Command, args []string) error {
 		if unread != nil {
 			return unread
 		}
-		if args[0] == stack.RoleDesk {
+		switch args[0] {
+		case stack.RoleDesk:
 			return c.serveDesk(command.Context(), command.ErrOrStderr())
+		case stack.RoleTraces:
+			return c.serveTraces(command.Context(), command.ErrOrStderr())
 		}
 		role, err := stack.RoleNamed(args[0])
 		if err != nil {

@@ -32,7 +32,7 @@ type deskConfig struct {
 
 func (c *deskConfig) bind(command *cobra.Command) {
 	c.services = map[string]*string{}
-	for _, role := range terminal.RoleNames() {
+	for _, role := range append(terminal.RoleNames(), stack.RoleTraces) {
 		c.services[role] = command.Flags().String(role+"-address", "",
 			fmt.Sprintf("for the desk: host:port of %s (environment: %s; otherwise %s)", role, terminal.AddressVariable(role), terminal.DefaultAddress(role)))
 	}

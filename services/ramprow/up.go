@@ -16,6 +16,7 @@ import (
 	"ramprow/internal/platform/telemetry"
 	"ramprow/services/ramprow/stack"
 	"ramprow/services/terminal"
+	"ramprow/services/traces"
 )
 
 // upConfig is what `ramprow up` is told.
@@ -46,7 +47,7 @@ func upCommand() *cobra.Command {
 	}
 	command.Flags().StringVar(&c.dir, "data", terminal.DefaultDir, "folder for the log and the keys; what is there is continued")
 	command.Flags().StringVar(&c.site, "site", defaultSite, "the workshop's name in tokens")
-	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7104")
+	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7105")
 	c.day.bind(command)
 	return command
 }
@@ -64,14 +65,19 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, unlock()) }()
-	t, err := telemetry.Start(ctx, telemetry.Config{Service: "ramprow", Version: version, LogLevel: slog.LevelWarn})
+	kept, err := traces.OpenStore(filepath.Join(c.dir, "traces"), traces.Limits{}, time.Now, slog.New(slog.NewTextHandler(os.Stderr, nil)))
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, t.Shutdown(context.WithoutCancel(ctx))) }()
-	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0"}
+	t, err := telemetry.Start(ctx, telemetry.Config{Service: "ramprow", Version: version, LogLevel: slog.LevelWarn, Sink: kept})
+	if err != nil {
+		return errors.Join(err, kept.Close())
+	}
+	defer func() { err = errors.Join(err, t.Shutdown(context.WithoutCancel(ctx)), kept.Close()) }()
+	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0", Traces: kept}
 	if !c.freePorts {
 		config.Address, config.Desk = stack.Role.Address, stack.DeskAddress
+		config.TracesAddress = stack.TracesAddress
 	}
 	clock := c.day.clock()
 	if clock != nil {

@@ -13,6 +13,7 @@ import (
 	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 	torqueauditv1 "ramprow/proto/ramprow/torque_audit/v1"
+	tracesv1 "ramprow/proto/ramprow/traces/v1"
 )
 
 // Clients calls every service of a workshop.
@@ -26,6 +27,8 @@ type Clients struct {
 	Buying     inventoryv1.BuyingServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
 	Audit      torqueauditv1.TorqueAuditServiceClient
+	// Traces finds traces; nil where no address was given.
+	Traces tracesv1.TraceServiceClient
 	// Logs answers for each service's log, by role name.
 	Logs  map[string]logv1.LogServiceClient
 	conns []*grpc.ClientConn
@@ -37,6 +40,8 @@ const (
 	RoleInventory  = "inventory"
 	RoleScheduling = "scheduling"
 	RoleAudit      = "torque-audit"
+	// RoleTraces keeps traces and has no log; a workshop may do without.
+	RoleTraces = "traces"
 )
 
 // RoleNames lists them.
@@ -44,7 +49,7 @@ func RoleNames() []string { return []string{RoleJob, RoleInventory, RoleScheduli
 
 // DialConfig says where the services are and how they are trusted.
 type DialConfig struct {
-	// Addresses by role name; all four.
+	// Addresses by role name; all four, and that of traces where there is such a role.
 	Addresses map[string]string
 	Telemetry *telemetry.Telemetry
 	TLS       *rpc.ClientTLS
@@ -55,8 +60,11 @@ type DialConfig struct {
 func Dial(c DialConfig) (*Clients, error) {
 	clients := &Clients{Logs: map[string]logv1.LogServiceClient{}}
 	conns := map[string]*grpc.ClientConn{}
-	for _, role := range RoleNames() {
+	for _, role := range append(RoleNames(), RoleTraces) {
 		address, ok := c.Addresses[role]
+		if !ok && role == RoleTraces {
+			continue
+		}
 		if !ok {
 			return nil, errors.Join(fmt.Errorf("no address for %s", role), clients.Close())
 		}
@@ -66,6 +74,10 @@ func Dial(c DialConfig) (*Clients, error) {
 		}
 		clients.conns = append(clients.conns, conn)
 		conns[role] = conn
+		if role == RoleTraces {
+			clients.Traces = tracesv1.NewTraceServiceClient(conn)
+			continue
+		}
 		clients.Logs[role] = logv1.NewLogServiceClient(conn)
 	}
 	clients.Job = jobv1.NewJobServiceClient(conns[RoleJob])

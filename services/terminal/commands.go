@@ -12,7 +12,7 @@ import (
 // caller puts them under a root and into its groups.
 func Commands() []*cobra.Command {
 	trees := []*cobra.Command{
-		jobCommands(), invoiceCommands(), customerCommands(), partsCommands(), bayCommands(), tightenCommands(), catalogueCommands(), logCommands(),
+		jobCommands(), invoiceCommands(), customerCommands(), partsCommands(), bayCommands(), tightenCommands(), catalogueCommands(), logCommands(), traceCommands(),
 	}
 	for _, tree := range trees {
 		finish(tree)

@@ -30,7 +30,7 @@ func alone(t *testing.T) {
 	for _, v := range []string{TokenVariable, RoleVariable, CAVariable, CertVariable, KeyVariable} {
 		t.Setenv(v, "")
 	}
-	for _, role := range RoleNames() {
+	for _, role := range append(RoleNames(), RoleTraces) {
 		t.Setenv(AddressVariable(role), "")
 	}
 	t.Setenv(DataVariable, t.TempDir())

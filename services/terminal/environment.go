@@ -35,6 +35,7 @@ func DefaultAddress(role string) string {
 		RoleInventory:  "127.0.0.1:7102",
 		RoleScheduling: "127.0.0.1:7103",
 		RoleAudit:      "127.0.0.1:7104",
+		RoleTraces:     "127.0.0.1:7105",
 	}[role]
 }
 

@@ -47,7 +47,7 @@ func (o *options) bind(command *cobra.Command) {
 	flags.StringVar(&o.data, dataFlag, "", "data folder of a workshop on this machine (environment: "+DataVariable+"; otherwise "+DefaultDir+")")
 	flags.StringVar(&o.token, "token", "", "token that says who you are (environment: "+TokenVariable+")")
 	o.addresses = map[string]*string{}
-	for _, role := range RoleNames() {
+	for _, role := range append(RoleNames(), RoleTraces) {
 		o.addresses[role] = flags.String(role+"-address", "", fmt.Sprintf("host:port of %s (environment: %s; otherwise %s)", role, AddressVariable(role), DefaultAddress(role)))
 	}
 	flags.StringVar(&o.tls.CA, "ca", "", "PEM file with the authorities that servers are trusted by (environment: "+CAVariable+")")
@@ -120,7 +120,7 @@ func RoleWord(r identity.Role) string { return strings.ReplaceAll(string(r), "_"
 // machine left in its folder, or where they usually are.
 func (o *options) dial() DialConfig {
 	c := DialConfig{Addresses: map[string]string{}}
-	for _, role := range RoleNames() {
+	for _, role := range append(RoleNames(), RoleTraces) {
 		left, err := os.ReadFile(AddressFile(o.dir(), role))
 		if err != nil {
 			left = nil // no workshop runs from this folder

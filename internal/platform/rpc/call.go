@@ -19,6 +19,7 @@ func (s *Server) wrapUnary(m *method, handle grpc.MethodHandler) grpc.MethodHand
 	return func(impl any, ctx context.Context, decode func(any) error, _ grpc.UnaryServerInterceptor) (response any, err error) {
 		ctx, cancel := s.limit(ctx)
 		defer cancel()
+		defer s.watch(ctx, m)(&err)
 		defer s.finish(ctx, m, &err)
 		if ctx, err = s.admit(ctx, m); err != nil {
 			return nil, err
@@ -30,11 +31,16 @@ func (s *Server) wrapUnary(m *method, handle grpc.MethodHandler) grpc.MethodHand
 			if err := receive(decode, request); err != nil {
 				return err
 			}
-			return s.validate(request)
+			if err := s.validate(request); err != nil {
+				return err
+			}
+			tellAbout(ctx, request)
+			return nil
 		}, nil)
 		if err != nil {
 			return nil, err
 		}
+		tellAbout(ctx, response)
 		return s.reveal(ctx, response), nil
 	}
 }
@@ -85,6 +91,7 @@ func (s *Server) admit(ctx context.Context, m *method) (context.Context, error) 
 	}
 	for _, role := range m.roles {
 		if id.Has(role) {
+			tellWho(ctx, id)
 			return identity.NewContext(ctx, id), nil
 		}
 	}

@@ -80,7 +80,7 @@ func NewServer(cfg ServerConfig) (*Server, error) {
 	}
 	s.draining, s.drain = context.WithCancel(context.Background())
 	options := append(s.options(), keepaliveOptions()...)
-	creds, err := serverCredentials(cfg.TLS, s.log)
+	creds, err := ServerCredentials(cfg.TLS, s.log)
 	if err != nil {
 		return nil, err
 	}

@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -88,7 +89,7 @@ func (r *Runner[S]) call(ctx context.Context, site string, actor Actor, cause *l
 	ctx, span := r.tracer.Start(ctx, "decide "+cause.GetMethod(), trace.WithSpanKind(trace.SpanKindInternal))
 	defer func() { endSpan(span, err) }()
 	if span.IsRecording() {
-		span.SetAttributes(attribute.String("ramprow.service", r.machine.Service), attribute.String("ramprow.site", site))
+		span.SetAttributes(attribute.String(telemetry.AttributeService, r.machine.Service), attribute.String(telemetry.AttributeSite, site))
 	}
 	t := &task[S]{decide: decide, command: cause, actor: actor, span: span, done: make(chan answer, 1)}
 	stamp(ctx, &t.trace)

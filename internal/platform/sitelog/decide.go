@@ -39,7 +39,7 @@ func (w *writer[S]) decide(t *task[S]) {
 		t.answerTo(answer{err: panicked(err)})
 		return
 	}
-	t.mark("decided")
+	t.tell(d.messages)
 	if t.requestID() != "" {
 		w.open[t.requestID()] = t
 	}

@@ -10,6 +10,7 @@ import (
 	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -84,6 +85,7 @@ func (w *writer[S]) publishSpan(f *flight[S]) trace.Span {
 			attribute.Int("messaging.batch.message_count", 1),
 			attribute.Int("ramprow.batch.decisions", len(f.entries)),
 			attribute.Int("messaging.message.body.size", len(f.message.Data)),
+			attribute.String(telemetry.AttributeService, w.subject.Service), attribute.String(telemetry.AttributeSite, w.subject.Site),
 		)
 	}
 	return span

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/anypb"
 
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -108,7 +109,11 @@ func (w *writer[S]) reactTo(e *foreignEvent) {
 	if span.IsRecording() {
 		span.SetAttributes(
 			attribute.String("messaging.message.id", e.CommitID),
-			attribute.Bool("ramprow.parked", err != nil))
+			telemetry.About(append([]proto.Message{e.Message}, d.messages...)...))
+		span.SetAttributes(w.mine(d.messages)...)
+		if err != nil {
+			span.SetAttributes(attribute.String(telemetry.AttributeParked, e.id()))
+		}
 	}
 	if err != nil {
 		span.RecordError(err)

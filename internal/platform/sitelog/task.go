@@ -7,6 +7,7 @@ import (
 	"go.opentelemetry.io/otel/trace"
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -56,6 +57,15 @@ func (t *task[S]) answerTo(a answer) {
 	}
 	t.joined = nil
 	t.done <- a
+}
+
+// tell writes the events of a decision on its span, if anybody looks. A decision
+// that is made again replaces them.
+func (t *task[S]) tell(events []proto.Message) {
+	if t.span != nil && t.span.IsRecording() {
+		t.span.SetAttributes(kinds(events), telemetry.About(events...))
+		t.mark("decided")
+	}
 }
 
 // mark notes a step of a task's way on its span, if anybody looks.

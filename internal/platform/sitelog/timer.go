@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -89,6 +90,9 @@ func (w *writer[S]) fire(due, now time.Time) error {
 		return fmt.Errorf("what is due takes %d bytes, more than the %d of a commit", size, w.o.MaxCommitBytes)
 	}
 	ctx, span := w.tracer.Start(context.Background(), "fire "+w.subject.Service) //nolint:spancheck // it ends with its batch
+	if span.IsRecording() {
+		span.SetAttributes(append(w.mine(d.messages), telemetry.About(d.messages...))...)
+	}
 	stamp(ctx, d.entry)
 	w.batch.spans = append(w.batch.spans, span)
 	if err := w.apply(d, size); err != nil {

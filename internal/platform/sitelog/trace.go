@@ -2,12 +2,15 @@ package sitelog
 
 import (
 	"context"
+	"slices"
 
 	"go.opentelemetry.io/otel/attribute"
 	"go.opentelemetry.io/otel/codes"
 	"go.opentelemetry.io/otel/propagation"
 	"go.opentelemetry.io/otel/trace"
+	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -77,6 +80,31 @@ func messaging(service, operation, kind string) trace.SpanStartEventOption {
 		attribute.String("messaging.operation.type", kind),
 		attribute.String("messaging.destination.template", service+".{partition}.{site}"),
 	)
+}
+
+// mine gives the attributes of work that no caller asked for: whose it is, and what
+// it brought about.
+func (w *writer[S]) mine(events []proto.Message) []attribute.KeyValue {
+	return []attribute.KeyValue{
+		attribute.String(telemetry.AttributeService, w.subject.Service),
+		attribute.String(telemetry.AttributeSite, w.subject.Site),
+		kinds(events),
+	}
+}
+
+// maxKinds bounds the kinds of events that a span names.
+const maxKinds = 16
+
+// kinds lists the kinds of events, as in PartsHeld, each once.
+func kinds(events []proto.Message) attribute.KeyValue {
+	var names []string
+	for _, e := range events {
+		name := string(e.ProtoReflect().Descriptor().Name())
+		if len(names) < maxKinds && !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return attribute.StringSlice(telemetry.AttributeEvents, names)
 }
 
 // endSpan closes a span with the error, if any, as its status.

@@ -5,19 +5,23 @@
 package telemetry
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"os"
+	"time"
 
 	"go.opentelemetry.io/otel/attribute"
+	"go.opentelemetry.io/otel/exporters/otlp/otlptrace"
 	"go.opentelemetry.io/otel/exporters/otlp/otlptrace/otlptracegrpc"
 	"go.opentelemetry.io/otel/propagation"
 	"go.opentelemetry.io/otel/sdk/resource"
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"go.opentelemetry.io/otel/trace"
+	tracepb "go.opentelemetry.io/proto/otlp/trace/v1"
 )
 
 // Config says what is traced and where the log goes. Only Service is required.
@@ -32,15 +36,40 @@ type Config struct {
 	LogLevel  slog.Level
 	// Processor sees every span beside the exporter, as a test's recorder does.
 	Processor sdktrace.SpanProcessor
+	// Sink takes every span in the form of the OpenTelemetry protocol, in this
+	// process, beside an exporter that the environment asks for.
+	Sink Sink
+	// TracesPerSecond bounds the new traces that are recorded for an exporter or a
+	// sink, unless OTEL_TRACES_SAMPLER says otherwise; DefaultTracesPerSecond if zero.
+	TracesPerSecond int
 	// Getenv reads the environment; os.Getenv if nil.
 	Getenv func(string) string
 }
+
+// Sink is a store of spans.
+type Sink interface {
+	UploadTraces(ctx context.Context, spans []*tracepb.ResourceSpans) error
+}
+
+// sinkClient lets a Sink stand in the place of a connection to a collector.
+type sinkClient struct{ Sink }
+
+// Start implements otlptrace.Client.
+func (sinkClient) Start(context.Context) error { return nil }
+
+// Stop implements otlptrace.Client.
+func (sinkClient) Stop(context.Context) error { return nil }
+
+// sinkPause is how long spans wait for others on their way to a sink: a page that
+// shows them should not be far behind.
+const sinkPause = 500 * time.Millisecond
 
 // Telemetry is one process's tracing and logging.
 type Telemetry struct {
 	provider   *sdktrace.TracerProvider
 	propagator propagation.TextMapPropagator
 	log        *slog.Logger
+	records    bool
 }
 
 // Start sets tracing and logging up. It connects to nothing: an exporter that
@@ -55,44 +84,59 @@ func Start(ctx context.Context, cfg Config) (*Telemetry, error) {
 	if cfg.Log == nil {
 		cfg.Log = os.Stderr
 	}
-	options, err := providerOptions(ctx, cfg)
+	options, records, err := providerOptions(ctx, cfg)
 	if err != nil {
 		return nil, err
 	}
 	return &Telemetry{
+		records:    records,
 		provider:   sdktrace.NewTracerProvider(options...),
 		propagator: propagation.NewCompositeTextMapPropagator(propagation.TraceContext{}, propagation.Baggage{}),
 		log:        newLogger(cfg).With("service", cfg.Service),
 	}, nil
 }
 
-// providerOptions decides what becomes of spans. With nobody to look at them
-// they are not recorded: they have ids, and cost no more than these.
-func providerOptions(ctx context.Context, cfg Config) ([]sdktrace.TracerProviderOption, error) {
+// providerOptions decides what becomes of spans, and tells whether any are
+// recorded. With nobody to look at them they have ids, and cost no more than these.
+func providerOptions(ctx context.Context, cfg Config) (options []sdktrace.TracerProviderOption, records bool, err error) {
 	export, err := exportWanted(cfg.Getenv)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	if !export && cfg.Processor == nil {
-		return []sdktrace.TracerProviderOption{sdktrace.WithSampler(sdktrace.NeverSample())}, nil
+	if cfg.Getenv("OTEL_SDK_DISABLED") == "true" {
+		cfg.Sink = nil
+	}
+	if !export && cfg.Sink == nil && cfg.Processor == nil {
+		return []sdktrace.TracerProviderOption{sdktrace.WithSampler(sdktrace.NeverSample())}, false, nil
 	}
 	res, err := newResource(ctx, cfg)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	options := []sdktrace.TracerProviderOption{sdktrace.WithResource(res)}
+	options = append(options, sdktrace.WithResource(res))
 	if cfg.Processor != nil {
 		options = append(options, sdktrace.WithSpanProcessor(cfg.Processor))
+	} else if cfg.Getenv("OTEL_TRACES_SAMPLER") == "" { // the SDK reads that one itself
+		options = append(options, sdktrace.WithSampler(&sampler{
+			perSecond: int64(cmp.Or(cfg.TracesPerSecond, DefaultTracesPerSecond)), now: time.Now,
+		}))
 	}
 	if export {
 		// The exporter reads endpoint, headers, TLS files and timeouts from the environment itself.
 		exporter, err := otlptracegrpc.New(ctx)
 		if err != nil {
-			return nil, fmt.Errorf("telemetry: make the trace exporter: %w", err)
+			return nil, false, fmt.Errorf("telemetry: make the trace exporter: %w", err)
 		}
 		options = append(options, sdktrace.WithBatcher(exporter))
 	}
-	return options, nil
+	if cfg.Sink != nil {
+		exporter, err := otlptrace.New(ctx, sinkClient{cfg.Sink})
+		if err != nil {
+			return nil, false, fmt.Errorf("telemetry: make the sink's exporter: %w", err)
+		}
+		options = append(options, sdktrace.WithBatcher(exporter, sdktrace.WithBatchTimeout(sinkPause)))
+	}
+	return options, true, nil
 }
 
 func newResource(ctx context.Context, cfg Config) (*resource.Resource, error) {
@@ -139,6 +183,9 @@ func exportWanted(getenv func(string) string) (bool, error) {
 
 // TracerProvider makes tracers, for libraries that want one.
 func (t *Telemetry) TracerProvider() trace.TracerProvider { return t.provider }
+
+// Records tells whether anybody looks at spans.
+func (t *Telemetry) Records() bool { return t.records }
 
 // Tracer makes spans for one package.
 func (t *Telemetry) Tracer(name string) trace.Tracer { return t.provider.Tracer(name) }

@@ -29,7 +29,7 @@ func TestBadInputAtEveryMethod(t *testing.T) {
 	w.tell(t)
 	settled := w.settled(t, site)
 	conns := map[string]*grpc.ClientConn{}
-	for _, role := range terminal.RoleNames() {
+	for _, role := range append(terminal.RoleNames(), terminal.RoleTraces) {
 		conns[role] = w.conn(t, role)
 	}
 	for _, m := range methods(t) {
@@ -161,7 +161,7 @@ func (m method) refusesInvalidUTF8(t *testing.T, w *workshop, conns map[string]*
 // makers make what they name, so an unknown name is no mistake of theirs.
 var makers = []string{
 	"SetPart", "SetSupplier", "SetResource", "SetWrench", "PlaceOrder", "BlockResource", "MoveBooking", "UnblockResource", "DescribeLog", "ListParked",
-	"GetBoard", "GetMorning", "GetSeller", "ListCatalogues", "ProposeOrders",
+	"DescribeStore", "FindTraces", "GetBoard", "GetMorning", "GetSeller", "ListCatalogues", "ProposeOrders",
 }
 
 func (m method) refusesUnknownNames(t *testing.T, w *workshop, conns map[string]*grpc.ClientConn) {

@@ -17,6 +17,7 @@ import (
 	"ramprow/services/ramprow/stack"
 	"ramprow/services/ramprow/story"
 	"ramprow/services/terminal"
+	"ramprow/services/traces"
 )
 
 // workshop is every role in this process, over an embedded NATS and Redis.
@@ -42,13 +43,26 @@ func inTheMorning() func() time.Time {
 // openWorkshopAt serves by a clock of its own.
 func openWorkshopAt(t *testing.T, dir string, processor sdktrace.SpanProcessor, now func() time.Time) *workshop {
 	t.Helper()
-	tel, err := telemetry.Start(t.Context(), telemetry.Config{
-		Service: "ramprow-e2e", Log: io.Discard, LogLevel: slog.LevelError, Processor: processor, Getenv: func(string) string { return "" },
+	return openWorkshopWith(t, telemetry.Config{Processor: processor}, stack.WorkshopConfig{
+		Dir: dir, Now: now, Traces: traces.NewStore(traces.Limits{}, time.Now),
 	})
+}
+
+// openTraced is openWorkshop with a store that takes every span.
+func openTraced(t *testing.T, dir string, kept *traces.Store) *workshop {
+	t.Helper()
+	return openWorkshopWith(t, telemetry.Config{Sink: kept, TracesPerSecond: 1 << 20}, stack.WorkshopConfig{Dir: dir, Traces: kept})
+}
+
+func openWorkshopWith(t *testing.T, c telemetry.Config, house stack.WorkshopConfig) *workshop {
+	t.Helper()
+	c.Service, c.Log, c.LogLevel, c.Getenv = "ramprow-e2e", io.Discard, slog.LevelError, func(string) string { return "" }
+	tel, err := telemetry.Start(t.Context(), c)
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := stack.OpenWorkshop(t.Context(), stack.WorkshopConfig{Dir: dir, Telemetry: tel, Desk: "127.0.0.1:0", Now: now})
+	house.Telemetry, house.Desk = tel, "127.0.0.1:0"
+	w, err := stack.OpenWorkshop(t.Context(), house)
 	if err != nil {
 		t.Fatal(err)
 	}

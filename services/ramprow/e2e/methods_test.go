@@ -43,6 +43,7 @@ func methods(t *testing.T) []method {
 		"ramprow.scheduling.v1.SchedulingService":    terminal.RoleScheduling,
 		"ramprow.torque_audit.v1.TorqueAuditService": terminal.RoleAudit,
 		"ramprow.log.v1.LogService":                  terminal.RoleJob,
+		"ramprow.traces.v1.TraceService":             terminal.RoleTraces,
 	}
 	var all []method
 	for service, role := range services {
@@ -87,6 +88,7 @@ func (m method) call(t *testing.T, w *workshop, conns map[string]*grpc.ClientCon
 var candidates = []string{
 	"no-such-request-0001", "jobs/999999", "orders/999999", "bays/no-such", "wrenches/no-such", "lookbacks/999999", "XX-0000", "P0999", "no-such",
 	"EUR", "XX", "2026-999999", "YMR0RN16ZHA099999", "M8x1.25", "8.8", "2026-03-09", "nothing",
+	"0123456789abcdef0123456789abcdef",
 }
 
 // plausible fills a request so that every rule is met and every name is unknown.

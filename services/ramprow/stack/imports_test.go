@@ -24,6 +24,7 @@ var rules = []rule{
 	{below: "ramprow/services/inventory", never: []string{"ramprow/services"}},
 	{below: "ramprow/services/scheduling", never: []string{"ramprow/services"}},
 	{below: "ramprow/services/torque_audit", never: []string{"ramprow/services"}},
+	{below: "ramprow/services/traces", never: []string{"ramprow/services"}},
 	{below: "ramprow/services/terminal", never: []string{"ramprow/services"}},
 	{below: "ramprow/", never: []string{"github.com/nats-io/nats.go"}, except: []string{"ramprow/internal/platform/sitelog/jetstream"}},
 	{below: "ramprow/", never: []string{"github.com/nats-io/nats-server"}, except: []string{"ramprow/internal/platform/embedded"}},

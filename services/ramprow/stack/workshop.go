@@ -1,6 +1,7 @@
 package stack
 
 import (
+	"cmp"
 	"context"
 	"crypto/ed25519"
 	"errors"
@@ -13,6 +14,7 @@ import (
 	"ramprow/internal/platform/lifecycle"
 	"ramprow/internal/platform/telemetry"
 	"ramprow/services/desk"
+	"ramprow/services/traces"
 )
 
 // Workshop is every role in one process, over an embedded NATS and Redis.
@@ -20,7 +22,9 @@ type Workshop struct {
 	Services []*Service
 	Signer   *identity.Signer
 	// Desk serves the pages; nil where none were wanted.
-	Desk    *Desk
+	Desk *Desk
+	// Traces answers for the store of traces; nil where there is none.
+	Traces  *Traces
 	Backend *Backend
 	closers *lifecycle.Closers
 }
@@ -34,6 +38,9 @@ type WorkshopConfig struct {
 	Address func(Role) string
 	// Desk is the address of the pages; empty: there are none.
 	Desk string
+	// Traces keeps what Telemetry records, reached at TracesAddress; nil: nothing is kept.
+	Traces        *traces.Store
+	TracesAddress string
 	// Now is the workshop's clock; nil is the machine's.
 	Now func() time.Time
 	// Backend makes what the roles stand on; nil embeds it in Dir.
@@ -84,6 +91,13 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 		}
 		w.Services = append(w.Services, service)
 	}
+	if c.Traces != nil {
+		if w.Traces, err = StartTraces(TracesPlace{
+			Address: cmp.Or(c.TracesAddress, "127.0.0.1:0"), Store: c.Traces, Verifier: verifier, Telemetry: c.Telemetry,
+		}, w.closers); err != nil {
+			return nil, err
+		}
+	}
 	if c.Desk == "" {
 		return w, nil
 	}
@@ -112,11 +126,17 @@ func (w *Workshop) Run(ctx context.Context) error {
 			for _, s := range w.Services {
 				s.Ready(yes)
 			}
+			if w.Traces != nil {
+				w.Traces.Ready(yes)
+			}
 		},
 	}
 	var tasks []lifecycle.Task
 	for _, s := range w.Services {
 		tasks = append(tasks, s.Tasks()...)
+	}
+	if w.Traces != nil {
+		tasks = append(tasks, w.Traces.Tasks()...)
 	}
 	if w.Desk != nil {
 		tasks = append(tasks, w.Desk.Task())
@@ -129,6 +149,9 @@ func (w *Workshop) Addresses() map[string]string {
 	addresses := map[string]string{}
 	for _, s := range w.Services {
 		addresses[s.Role] = s.Address
+	}
+	if w.Traces != nil {
+		addresses[RoleTraces] = w.Traces.Address
 	}
 	return addresses
 }
