@@ -16,7 +16,7 @@ func (d *Desk) span(ctx context.Context, name string) (context.Context, trace.Sp
 	if d.Tracer == nil {
 		return ctx, trace.SpanFromContext(ctx)
 	}
-	return d.Tracer.Start(ctx, name, trace.WithSpanKind(trace.SpanKindServer))
+	return d.Tracer.Start(ctx, name, trace.WithSpanKind(trace.SpanKindServer)) //nolint:spancheck // the caller ends it
 }
 
 // noteWho writes into a page's span who looks at it, if anybody records it.

@@ -97,7 +97,7 @@ func (d *Desk) readTraceForm(v *visit) (*tracesView, *tracesv1.FindTracesRequest
 		if err != nil {
 			return nil, nil, badField("slow", "must be a whole number of milliseconds")
 		}
-		request.AtLeast = durationpb.New(time.Duration(ms) * time.Millisecond) //nolint:gosec // 31 bits
+		request.AtLeast = durationpb.New(time.Duration(ms) * time.Millisecond)
 	}
 	return view, request, nil
 }

@@ -157,7 +157,7 @@ func nextFrame(r io.Reader) ([]byte, error) {
 // pack makes a frame: the time of arrival in nanoseconds, then each span as its
 // trace's id and its encoding, both with their length before them.
 func pack(spans []arrived, encoded [][]byte, at time.Time) []byte {
-	frame := binary.LittleEndian.AppendUint64(make([]byte, frameHead), uint64(at.UnixNano())) //nolint:gosec // after 1970
+	frame := binary.LittleEndian.AppendUint64(make([]byte, frameHead), uint64(at.UnixNano()))
 	for i, a := range spans {
 		if encoded[i] == nil {
 			continue
@@ -199,7 +199,7 @@ func unpack(frame []byte, give func(time.Time, arrived, []byte)) error {
 
 func part(data []byte) (found, rest []byte, ok bool) {
 	length, n := binary.Uvarint(data)
-	if n <= 0 || length > uint64(len(data)-n) {
+	if n <= 0 || length > uint64(len(data)-n) { //nolint:gosec // n is within data
 		return nil, nil, false
 	}
 	return data[n : n+int(length)], data[n+int(length):], true //nolint:gosec // not longer than data

@@ -169,9 +169,9 @@ func TestAHugeSpan(t *testing.T) {
 	huge.Name = strings.Repeat("n", 1<<16)
 	for i := range 1000 {
 		huge.Attributes = append(huge.Attributes, word(fmt.Sprint(i), strings.Repeat("v", 10000)))
-		huge.Events = append(huge.Events, &tracepb.Span_Event{Name: huge.Name})
+		huge.Events = append(huge.Events, &tracepb.Span_Event{Name: huge.GetName()})
 	}
-	if refused := s.Add(from(huge.Name, huge)); refused.Spans != 0 {
+	if refused := s.Add(from(huge.GetName(), huge)); refused.Spans != 0 {
 		t.Fatal(refused.Why)
 	}
 	if st := s.Standing(); st.Bytes > 64<<10 {

@@ -89,14 +89,14 @@ func (w *writer[S]) fire(due, now time.Time) error {
 	if size > w.o.MaxCommitBytes {
 		return fmt.Errorf("what is due takes %d bytes, more than the %d of a commit", size, w.o.MaxCommitBytes)
 	}
-	ctx, span := w.tracer.Start(context.Background(), "fire "+w.subject.Service) //nolint:spancheck // it ends with its batch
+	ctx, span := w.tracer.Start(context.Background(), "fire "+w.subject.Service)
 	if span.IsRecording() {
 		span.SetAttributes(append(w.mine(d.messages), telemetry.About(d.messages...))...)
 	}
 	stamp(ctx, d.entry)
 	w.batch.spans = append(w.batch.spans, span)
 	if err := w.apply(d, size); err != nil {
-		return err //nolint:spancheck // it ends with its batch
+		return err
 	}
 	next, pending, err := w.due()
 	if err != nil {
