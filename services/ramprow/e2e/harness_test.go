@@ -75,7 +75,7 @@ func openWorkshopWith(t *testing.T, c telemetry.Config, house stack.WorkshopConf
 			t.Errorf("the workshop did not end cleanly: %v", err)
 		}
 	})
-	return &workshop{Workshop: w, telemetry: tel, now: now}
+	return &workshop{Workshop: w, telemetry: tel, now: w.Backend.Now}
 }
 
 func (w *workshop) clients(t *testing.T) *terminal.Clients {

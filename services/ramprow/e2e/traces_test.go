@@ -21,6 +21,7 @@ import (
 	"ramprow/internal/platform/telemetry"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	tracesv1 "ramprow/proto/ramprow/traces/v1"
+	"ramprow/services/ramprow/stack"
 	"ramprow/services/ramprow/story"
 	"ramprow/services/terminal"
 	"ramprow/services/traces"
@@ -175,7 +176,7 @@ func TestTracePages(t *testing.T) {
 
 // With the store away the page says so, and shows the rest.
 func TestTracePagesWithoutAStore(t *testing.T) {
-	w := openWorkshopWith(t, t.TempDir(), telemetry.Config{}, nil)
+	w := openWorkshopWith(t, telemetry.Config{}, stack.WorkshopConfig{Dir: t.TempDir()})
 	newBrowser := openBrowsers(t)
 	during(t, w, inTheMiddle, func(job string) {
 		b := newBrowser(w.Desk.URL())

@@ -65,7 +65,7 @@ func StartDesk(place DeskPlace, closers *lifecycle.Closers) (*Desk, error) {
 			Job: clients.Job, Figures: clients.Figures, Billing: clients.Billing, Inventory: clients.Inventory, Scheduling: clients.Scheduling, Audit: clients.Audit,
 			Logs: clients.Logs, Traces: clients.Traces,
 		},
-		Store:    place.Store, Verifier: place.Verifier, People: place.People, Secure: place.Certificate != "",
+		Store: place.Store, Verifier: place.Verifier, People: place.People, Secure: place.Certificate != "",
 		Zone: time.Local, Now: place.Now, Logger: place.Telemetry.Logger(), Tracer: place.Telemetry.Tracer("ramprow/services/desk"), //nolint:gosmopolitan // the workshop stands where its machine does
 	})
 	if err != nil {
