@@ -76,7 +76,7 @@ func TestComposeServesEveryRole(t *testing.T) {
 	if err := yaml.Unmarshal(data, &file); err != nil {
 		t.Fatal(err)
 	}
-	for _, role := range []string{"job", "inventory", "scheduling", "torque-audit", "desk"} {
+	for _, role := range []string{"job", "inventory", "scheduling", "torque-audit", "desk", "traces"} {
 		s, ok := file.Services[role]
 		if !ok || len(s.Command) < 2 || s.Command[0] != "serve" || s.Command[1] != role {
 			t.Errorf("%s is not served: %v", role, s.Command)
