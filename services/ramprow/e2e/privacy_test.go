@@ -24,13 +24,13 @@ import (
 	"ramprow/services/terminal"
 )
 
-// traces of a person who brings a car.
-var traces = []string{"Tilda Quarrow", "020 7946 0991", "Osier Lane", "QV-77 TST", "YMR0RN16ZHA000042", "rattles since", "Ansel"}
+// remnants of a person who brings a car.
+var remnants = []string{"Tilda Quarrow", "020 7946 0991", "Osier Lane", "QV-77 TST", "YMR0RN16ZHA000042", "rattles since", "Ansel"}
 
 // standing gives those that stand in a text.
 func standing(text []byte) []string {
 	var list []string
-	for _, word := range traces {
+	for _, word := range remnants {
 		if bytes.Contains(text, []byte(word)) {
 			list = append(list, word)
 		}
@@ -51,7 +51,7 @@ func TestACustomerIsForgotten(t *testing.T) {
 		ctx := w.as(t, site, "ines", identity.Owner)
 		clients := w.clients(t)
 		job := w.brought(ctx, t, clients)
-		if got := standing(w.shown(ctx, t, clients, job.GetName())); !slices.Equal(got, traces) {
+		if got := standing(w.shown(ctx, t, clients, job.GetName())); !slices.Equal(got, remnants) {
 			t.Errorf("people see %q", got)
 		}
 		if got := standing(files(t, dir)); len(got) > 0 {
