@@ -14,6 +14,7 @@ type shelfView struct {
 	Proposals []*inventoryv1.Proposal
 	Counts    []*inventoryv1.CountQuestion
 	PutBack   []*inventoryv1.PutBack
+	Returns   []*inventoryv1.Return
 }
 
 // urgentFirst lists what to order: what jobs wait for before what the shelf lacks.
@@ -44,7 +45,7 @@ func (d *Desk) showShelf(v *visit) error {
 	if err != nil {
 		return err
 	}
-	view := shelfView{Orders: orders.GetOrders(), Counts: day.GetCounts(), PutBack: day.GetPutBack(), Proposals: urgentFirst(day.GetOrders())}
+	view := shelfView{Orders: orders.GetOrders(), Counts: day.GetCounts(), PutBack: day.GetPutBack(), Returns: day.GetReturns(), Proposals: urgentFirst(day.GetOrders())}
 	for _, h := range holds.GetHolds() {
 		if len(heldLines(h)) > 0 {
 			view.Picks = append(view.Picks, h)

@@ -27,8 +27,9 @@ func pageName(page uint64) string { return fmt.Sprintf("movements/%d", page) }
 func jobOf(number uint64) string { return fmt.Sprintf("jobs/%d", number) }
 
 // shelves say where the things are that have left the state: holds from which
-// nothing is wanted any more, by job; orders that bring nothing more; movements.
-type shelves struct{ holds, orders, pages rest.Shelf }
+// nothing is wanted any more, by job; orders that bring nothing more; movements;
+// returns that have ended.
+type shelves struct{ holds, orders, pages, returns rest.Shelf }
 
 // of gives the shelf of a thing and its number on it; nil: it never leaves.
 func (s *shelves) of(name string) (*rest.Shelf, uint64) {
@@ -41,6 +42,8 @@ func (s *shelves) of(name string) (*rest.Shelf, uint64) {
 		return &s.orders, number
 	case name == pageName(number):
 		return &s.pages, number
+	case name == returnName(number):
+		return &s.returns, number
 	}
 	return nil, 0
 }
@@ -61,6 +64,8 @@ func (st *State) lacks(m proto.Message) *sitelog.ArchivedError {
 	switch m := m.(type) {
 	case interface{ GetJob() string }:
 		return st.archived(m.GetJob())
+	case interface{ GetReturn() string }:
+		return st.archived(m.GetReturn())
 	case interface{ GetOrder() string }:
 		return st.archived(m.GetOrder())
 	case interface{ GetBooking() *schedulingv1.Booking }:
@@ -71,7 +76,7 @@ func (st *State) lacks(m proto.Message) *sitelog.ArchivedError {
 
 func (s *shelves) due() (earliest time.Time, pending bool) {
 	var last time.Time
-	for _, on := range []*rest.Shelf{&s.holds, &s.orders, &s.pages} {
+	for _, on := range []*rest.Shelf{&s.holds, &s.orders, &s.pages, &s.returns} {
 		if at, ok := on.Due(); ok && (!pending || at.Before(earliest)) {
 			earliest, pending = at, true
 		}
@@ -95,6 +100,7 @@ func (st *State) archiveRipe(now time.Time) ([]proto.Message, error) {
 		{&st.shelves.holds, jobOf, func(n uint64) proto.Message { return st.holds[jobOf(n)].record() }},
 		{&st.shelves.orders, orderName, func(n uint64) proto.Message { return st.orders[orderName(n)] }},
 		{&st.shelves.pages, pageName, st.page},
+		{&st.shelves.returns, returnName, func(n uint64) proto.Message { return st.returns[returnName(n)] }},
 	} {
 		if events, err := kind.on.Archive(now, kind.name, kind.record); err != nil || len(events) > 0 {
 			return events, err
@@ -127,6 +133,8 @@ func (st *State) archive(m *logv1.Archived, commit uint64, at time.Time) {
 		delete(st.holds, m.GetName())
 	case &st.shelves.orders:
 		delete(st.orders, m.GetName())
+	case &st.shelves.returns:
+		delete(st.returns, m.GetName())
 	case &st.shelves.pages:
 		for n := (number-1)*pageSize + 1; n <= number*pageSize; n++ {
 			delete(st.movements, n)
@@ -146,6 +154,10 @@ func (st *State) recall(m *logv1.Recalled, at time.Time) {
 		var o inventoryv1.Order
 		sitelog.Unpack(m.GetRecord(), &o)
 		st.orders[m.GetName()] = &o
+	case &st.shelves.returns:
+		var r inventoryv1.Return
+		sitelog.Unpack(m.GetRecord(), &r)
+		st.returns[m.GetName()] = &r
 	case &st.shelves.pages:
 		var page inventoryv1.MovementPage
 		sitelog.Unpack(m.GetRecord(), &page)
@@ -176,6 +188,12 @@ func (st *State) settleOrder(name string, at time.Time) {
 	}
 }
 
+func (st *State) settleReturn(r *inventoryv1.Return, at time.Time) {
+	if closed(r) {
+		st.shelves.returns.Settle(numberOf(r.GetName()), at)
+	}
+}
+
 // archive says which rows belong to what may have left the state.
 func archive() *readmodel.Archive[*State] {
 	return &readmodel.Archive[*State]{
@@ -191,6 +209,9 @@ func archive() *readmodel.Archive[*State] {
 			for _, number := range st.shelves.pages.All() {
 				names = append(names, pageName(number))
 			}
+			for _, number := range st.shelves.returns.All() {
+				names = append(names, returnName(number))
+			}
 			return names
 		},
 		RowsOf: func(_ *State, name string) []readmodel.Key {
@@ -199,6 +220,8 @@ func archive() *readmodel.Archive[*State] {
 				return []readmodel.Key{holdKey(name)}
 			case "orders":
 				return []readmodel.Key{orderKey(name)}
+			case "returns":
+				return []readmodel.Key{returnKey(name)}
 			}
 			var rows []readmodel.Key
 			number := numberOf(name)
@@ -209,7 +232,7 @@ func archive() *readmodel.Archive[*State] {
 		},
 		Of: thingOf,
 		Lists: func(_ *State, model, index, _ string) (string, bool) {
-			return "", model == modelMovements || model == modelOrders && index == indexAll || model == modelHolds && index != indexState(inventoryv1.HoldState_HOLD_STATE_SHORT)
+			return "", model == modelMovements || (model == modelOrders || model == modelReturns) && index != indexOpen || model == modelHolds && index != indexState(inventoryv1.HoldState_HOLD_STATE_SHORT)
 		},
 	}
 }
@@ -217,7 +240,7 @@ func archive() *readmodel.Archive[*State] {
 // thingOf names what a row belongs to.
 func thingOf(key readmodel.Key) string {
 	switch key.Model {
-	case modelHolds, modelOrders:
+	case modelHolds, modelOrders, modelReturns:
 		return key.ID
 	case modelMovements:
 		if n := numberOf("movement/" + key.ID); n > 0 {

@@ -30,6 +30,7 @@ func (s *site) audit() {
 		s.auditDates(number)
 	}
 	s.auditBins()
+	s.auditReturns()
 	s.auditExpiries()
 	s.auditCars()
 	s.auditWorth()
@@ -118,7 +119,7 @@ func (s *site) auditHolds() (held, wanted map[string]int64) {
 			s.auditLine(job, l)
 			held[l.GetPart()] += l.GetHeld()
 			if l.GetState() == lineShort {
-				wanted[l.GetPart()] += l.GetQuantity() - l.GetIssued() + l.GetReturned() - l.GetHeld()
+				wanted[l.GetPart()] += l.GetQuantity() - l.GetIssued() + l.GetReturned() + l.GetFailed() - l.GetHeld()
 			}
 			short = short || l.GetState() == lineShort
 			open = open || l.GetState() == lineShort || l.GetState() == lineHeld
@@ -137,7 +138,7 @@ func (s *site) auditHolds() (held, wanted map[string]int64) {
 // auditLine checks that a line's state says what its quantities say: a hold is
 // never half made silently.
 func (s *site) auditLine(job string, l *inventoryv1.HoldLine) {
-	out := l.GetIssued() - l.GetReturned()
+	out := l.GetIssued() - l.GetReturned() - l.GetFailed()
 	right := false
 	switch l.GetState() {
 	case lineHeld:
@@ -147,7 +148,7 @@ func (s *site) auditLine(job string, l *inventoryv1.HoldLine) {
 	case lineIssued:
 		right = l.GetHeld() == 0 && out == l.GetQuantity()
 	case lineReturned:
-		right = l.GetHeld() == 0 && out == 0 && l.GetReturned() > 0
+		right = l.GetHeld() == 0 && out == 0 && l.GetReturned()+l.GetFailed() > 0
 	case lineReleased:
 		right = l.GetHeld() == 0 && out == 0
 	case inventoryv1.LineState_LINE_STATE_UNSPECIFIED:

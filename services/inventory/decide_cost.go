@@ -91,7 +91,7 @@ func paidFor(o *inventoryv1.Order, l *inventoryv1.ReceivedLine) *commonv1.Money 
 	if !known {
 		return nil
 	}
-	good := l.GetQuantity() - l.GetDamaged()
+	good := l.GetQuantity() - l.GetDamaged() - l.GetSendBack()
 	return money(replenish.ShareOf(t.cost, t.received+good, t.quantity)-replenish.ShareOf(t.cost, t.received, t.quantity), t.currency)
 }
 
@@ -158,7 +158,7 @@ func (st *State) paid(req *inventoryv1.ReceiveGoodsRequest) []*commonv1.Money {
 	costs := make([]*commonv1.Money, 0, len(req.GetLines()))
 	for _, l := range req.GetLines() {
 		costs = append(costs, paidFor(o, l))
-		arrive(o, l.GetPart(), l.GetQuantity())
+		arrive(o, l.GetPart(), l.GetQuantity()-l.GetSendBack())
 	}
 	return costs
 }

@@ -43,6 +43,7 @@ func (d *draft) handOver(job string, l *inventoryv1.HoldLine, quantity int64) er
 	l.Picked -= min(l.GetPicked(), quantity)
 	l.Issued += quantity
 	place(l)
+	d.expectOldUnits(job, l)
 	return d.move(change{
 		part:      l.GetPart(),
 		kind:      inventoryv1.MovementKind_MOVEMENT_KIND_ISSUED,
@@ -137,6 +138,7 @@ func returnParts(st *State, in sitelog.Input, req *inventoryv1.ReturnPartsReques
 		d.free(l)
 		l.Returned += quantity
 		l.State, l.Eta, l.EtaP80 = lineReturned, nil, nil
+		d.voidOldUnits(job, l)
 		if err := d.move(change{
 			part:      l.GetPart(),
 			kind:      inventoryv1.MovementKind_MOVEMENT_KIND_RETURNED,

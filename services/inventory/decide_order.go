@@ -178,14 +178,18 @@ func (d *draft) receiveOrder(req *inventoryv1.ReceiveGoodsRequest) error {
 	}
 	event := &inventoryv1.GoodsReceived{Order: o.GetName(), After: o}
 	for i, l := range req.GetLines() {
-		if !arrive(o, l.GetPart(), l.GetQuantity()) {
+		ours := l.GetQuantity() - l.GetSendBack()
+		if ours == 0 {
+			continue
+		}
+		if !arrive(o, l.GetPart(), ours) {
 			return fault.New(fault.Precondition, "PART_NOT_ON_ORDER",
 				"%s is not on %s: send it back, or receive it without an order", l.GetPart(), o.GetName()).
 				With("part", l.GetPart()).With("order", o.GetName()).WithField(fmt.Sprintf("lines[%d].part", i), "not on the order")
 		}
-		// In the event, quantity is what came and received what was fit for the shelf.
+		// In the event, quantity is what came for the order and received what was fit for the shelf.
 		event.Lines = append(event.Lines, &inventoryv1.OrderLine{
-			Part: l.GetPart(), Quantity: l.GetQuantity(), Received: l.GetQuantity() - l.GetDamaged(),
+			Part: l.GetPart(), Quantity: ours, Received: ours - l.GetDamaged(),
 		})
 	}
 	progress(o, o.GetState())

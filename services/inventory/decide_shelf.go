@@ -49,7 +49,8 @@ func receiveGoods(st *State, in sitelog.Input, req *inventoryv1.ReceiveGoodsRequ
 		reference = req.GetOrder()
 	}
 	for i, l := range req.GetLines() {
-		good := l.GetQuantity() - l.GetDamaged()
+		d.setApartGoods(req.GetOrder(), l, req.GetNote())
+		good := l.GetQuantity() - l.GetDamaged() - l.GetSendBack()
 		if good == 0 {
 			continue
 		}
@@ -65,7 +66,7 @@ func receiveGoods(st *State, in sitelog.Input, req *inventoryv1.ReceiveGoodsRequ
 		}
 	}
 	events := d.finish()
-	resp := &inventoryv1.ReceiveGoodsResponse{JobsServed: d.served}
+	resp := &inventoryv1.ReceiveGoodsResponse{JobsServed: d.served, Returns: d.opened}
 	seen := map[string]bool{}
 	for _, l := range req.GetLines() {
 		if !seen[l.GetPart()] {
@@ -93,8 +94,11 @@ func checkReceipt(st *State, req *inventoryv1.ReceiveGoodsRequest) error {
 		if st.parts[l.GetPart()] == nil {
 			return noPart(l.GetPart())
 		}
-		if l.GetDamaged() > l.GetQuantity() {
+		switch {
+		case l.GetDamaged() > l.GetQuantity():
 			bad.WithField(fmt.Sprintf("lines[%d].damaged", i), "%d cannot be damaged of the %d that came", l.GetDamaged(), l.GetQuantity())
+		case l.GetDamaged()+l.GetSendBack() > l.GetQuantity():
+			bad.WithField(fmt.Sprintf("lines[%d].send_back", i), "%d cannot go back of the %d that came, %d of them damaged", l.GetSendBack(), l.GetQuantity(), l.GetDamaged())
 		}
 	}
 	if len(bad.Fields) > 0 {

@@ -21,6 +21,13 @@
 //	propose.go  what to buy, by the replenish engine
 //	views.go    rows for readers; server.go the gRPC methods
 //
+// A kit is picked by scans: picked pieces are held and on hand, but off their
+// bin (picks.go), and what is picked in vain is a stray until it is put back. A
+// bin that is empty is told to every job that had pieces in it, and asks for a
+// count. A count that differs has a cause; a large difference is booked once two
+// people found it. What goes back to a supplier is a return (returns.go): it is
+// not on hand, and stays open until it is known what became of it.
+//
 // A line whose part has been superseded and is not on the shelf is given the
 // newest successor in its unit when the hold is made; the line's title says so.
 package inventory

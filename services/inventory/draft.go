@@ -31,6 +31,11 @@ type draft struct {
 	// touched are the parts of which something came free, was wanted or was dated anew.
 	touched map[string]struct{}
 	moved   uint64
+	// returned is the number of the newest return, and opened are those that this
+	// decision opens.
+	returned uint64
+	opened   []*inventoryv1.Return
+	voided   map[string]bool // returns that this decision has ended, by name
 
 	first  []proto.Message // what raises the shelf, and orders
 	told   []telling       // what the decision is about
@@ -61,6 +66,8 @@ func newDraft(st *State, in sitelog.Input) *draft {
 		likelyDays: map[coming]int{},
 		touched:    map[string]struct{}{},
 		moved:      st.moved,
+		returned:   st.returned,
+		voided:     map[string]bool{},
 	}
 }
 

@@ -47,7 +47,7 @@ func (st *State) explain(number string) (*inventoryv1.ExplainPartResponse, error
 	slices.SortFunc(r.GetComing(), func(a, b *inventoryv1.ComingOrder) int {
 		return cmp.Or(a.GetExpected().AsTime().Compare(b.GetExpected().AsTime()), compareNumbers(numberOf(a.GetOrder()), numberOf(b.GetOrder())))
 	})
-	r.Why = append(inWords(r), p.whyOfShelf()...)
+	r.Why = slices.Concat(inWords(r), p.whyOfShelf(), st.whyOfReturns(number))
 	return r, nil
 }
 

@@ -48,12 +48,17 @@ func askedLine(q *inventoryv1.CountQuestion) string {
 		who, q.GetDifference(), q.GetAt().AsTime().Format(time.DateOnly), because(q.GetCause(), q.GetNote()))
 }
 
+// spoken is a value's name as people say it.
+func spoken(name, prefix string) string {
+	return strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(name, prefix)), "_", " ")
+}
+
 // because gives a cause in words; differences from before causes were asked for
 // have none.
 func because(cause inventoryv1.CountCause, note string) string {
 	var words []string
 	if cause != inventoryv1.CountCause_COUNT_CAUSE_UNSPECIFIED {
-		words = append(words, strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(cause.String(), "COUNT_CAUSE_")), "_", " "))
+		words = append(words, spoken(cause.String(), "COUNT_CAUSE_"))
 	}
 	if note != "" {
 		words = append(words, note)

@@ -13,8 +13,9 @@ const (
 	lineReleased = inventoryv1.LineState_LINE_STATE_RELEASED
 )
 
-// out is what of a line is at the car: handed over and not brought back.
-func out(l *inventoryv1.HoldLine) int64 { return l.GetIssued() - l.GetReturned() }
+// out is what of a line is at the car: handed over, not brought back, and not
+// taken away because it failed.
+func out(l *inventoryv1.HoldLine) int64 { return l.GetIssued() - l.GetReturned() - l.GetFailed() }
 
 // open tells whether a line still wants something from the shelf.
 func open(l *inventoryv1.HoldLine) bool {

@@ -56,6 +56,11 @@ func evolve(st *State, e sitelog.Event) {
 		st.setHold(m.GetHold(), e.Time)
 	case *inventoryv1.PartsPutAway:
 		st.setHold(m.GetHold(), e.Time)
+	case *inventoryv1.ReturnOpened:
+		st.returns[m.GetReturn().GetName()] = m.GetReturn()
+		st.returned = numberOf(m.GetReturn().GetName())
+	case *inventoryv1.ReturnMoved:
+		st.returns[m.GetReturn().GetName()] = m.GetReturn()
 	case *inventoryv1.CountAsked:
 		st.parts[m.GetQuestion().GetPart()].question = m.GetQuestion()
 	case *inventoryv1.CountSettled:
@@ -95,6 +100,8 @@ func (st *State) settle(e sitelog.Event) {
 		st.settleHold(m.GetJob(), e.Time)
 	case interface{ GetOrder() string }:
 		st.settleOrder(m.GetOrder(), e.Time)
+	case interface{ GetReturn() *inventoryv1.Return }:
+		st.settleReturn(m.GetReturn(), e.Time)
 	case interface{ GetOrder() *inventoryv1.Order }:
 		st.settleOrder(m.GetOrder().GetName(), e.Time)
 	}

@@ -33,6 +33,7 @@ func (st *State) morning(now, until time.Time) *inventoryv1.GetMorningResponse {
 		Picks:      st.picks(until),
 		PutBack:    st.putBack(),
 		Counts:     st.questionsOpen(),
+		Returns:    st.returnsOpen(),
 	}
 }
 

@@ -31,6 +31,8 @@ func holdName(job string) string { return fmt.Sprintf("holds/%d", numberOf(job))
 
 func orderName(number uint64) string { return fmt.Sprintf("orders/%d", number) }
 
+func returnName(number uint64) string { return fmt.Sprintf("returns/%d", number) }
+
 func partName(number string) string { return "parts/" + number }
 
 func compareNumbers(a, b uint64) int { return cmp.Compare(a, b) }

@@ -192,6 +192,8 @@ func (d *draft) line(p *jobv1.PartWanted, was *inventoryv1.HoldLine) *inventoryv
 		Stray:    was.GetStray(),
 
 		Probability: p.GetProbability(),
+		Failed:      was.GetFailed(),
+		OldUnits:    was.GetOldUnits(),
 	}
 	if number != p.GetPart() {
 		l.Title = fmt.Sprintf("%s (replaces %s)", about.GetTitle(), p.GetPart())

@@ -83,7 +83,7 @@ func (w *world) command() {
 	before := w.tallies()
 	w.person = rapid.SampledFrom([]string{"kim", "tom"}).Draw(w.t, "person")
 	var err error
-	switch rapid.IntRange(0, 13).Draw(w.t, "command") {
+	switch rapid.IntRange(0, 16).Draw(w.t, "command") {
 	case 0, 1:
 		err = w.deliver()
 	case 2:
@@ -115,6 +115,8 @@ func (w *world) command() {
 		err = run(w, correctCost, &inventoryv1.CorrectCostRequest{
 			Part: w.part(), Quantity: w.some(), Difference: euros(rapid.Int64Range(-300, 300).Draw(w.t, "difference")), Reason: "bill",
 		})
+	case 11, 12, 13:
+		err = w.goBack()
 	default:
 		err = w.pick()
 	}
@@ -135,7 +137,7 @@ func run[Q command.Request, R proto.Message](w *world, decide func(*State, sitel
 
 // answersAreTrue checks that what was answered is what the state then says.
 func (w *world) answersAreTrue(resp proto.Message) {
-	if r, is := resp.(interface{ GetPart() *inventoryv1.Part }); is {
+	if r, is := resp.(interface{ GetPart() *inventoryv1.Part }); is && r.GetPart() != nil {
 		w.partIsTrue(r.GetPart())
 	}
 	if r, is := resp.(interface{ GetParts() []*inventoryv1.Part }); is {
@@ -196,7 +198,7 @@ func (w *world) deliver() error {
 	}
 	for range rapid.IntRange(1, 2).Draw(w.t, "deliveries") {
 		quantity := w.some()
-		l := &inventoryv1.ReceivedLine{Part: w.part(), Quantity: quantity, Damaged: rapid.Int64Range(0, quantity).Draw(w.t, "damaged")}
+		l := &inventoryv1.ReceivedLine{Part: w.part(), Quantity: quantity, Damaged: rapid.Int64Range(0, quantity).Draw(w.t, "damaged"), SendBack: rapid.Int64Range(0, 1).Draw(w.t, "over")}
 		if cost := rapid.Int64Range(0, 999).Draw(w.t, "cost"); cost > 0 {
 			l.Cost = euros(cost)
 		}
@@ -212,6 +214,10 @@ func TestAnythingInAnyOrder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		w := &world{site: newSite(t), t: t, revisions: map[string]uint32{}}
 		w.list(worldParts...)
+		// One part has a deposit on its old unit.
+		deposited := aPart("BB")
+		deposited.Deposit = euros(1500)
+		must(w.site, setPart, &inventoryv1.SetPartRequest{Part: deposited})
 		// A superseded part makes some lines change their part.
 		successor := aPart("DD")
 		successor.Supersedes = "AA"

@@ -87,10 +87,11 @@ type ending struct {
 	over   bool // the job ends with it
 }
 
-// release ends a job's hold, if there is anything to end.
+// release ends a job's hold: one that is settled already hears that its job is
+// over, so that nothing is held for it any more.
 func release(st *State, in sitelog.Input, e ending) []proto.Message {
 	h := st.holds[e.job]
-	if h == nil || h.over || h.doc.GetState() == e.state && e.state == inventoryv1.HoldState_HOLD_STATE_SETTLED {
+	if h == nil || h.over {
 		return nil
 	}
 	d := newDraft(st, in)

@@ -26,6 +26,12 @@ func noOrder(name string) *fault.Error {
 		With("order", name).About("Order", name)
 }
 
+func noReturn(name string) *fault.Error {
+	return fault.New(fault.NotFound, "RETURN_NOT_FOUND",
+		"there is no %s; list the returns to find the right one", name).
+		With("return", name).About("Return", name)
+}
+
 func noLine(job, line string) *fault.Error {
 	return fault.New(fault.NotFound, "LINE_NOT_FOUND",
 		"the hold of %s has no line %s; get the hold to see its lines", job, line).

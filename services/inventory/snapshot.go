@@ -25,6 +25,9 @@ type kept struct {
 	HoldShelf  rest.Kept
 	OrderShelf rest.Kept
 	PageShelf  rest.Kept
+	Returns    map[string]*inventoryv1.Return
+	Returned   uint64
+	BackShelf  rest.Kept
 	Placed     uint64
 	Suppliers  keptSuppliers
 	LastExpiry time.Time
@@ -73,6 +76,7 @@ func snapshot(st *State) func() ([]byte, error) {
 		Movements: maps.Clone(st.movements), Moved: st.moved,
 		HoldShelf: st.shelves.holds.Keep(), OrderShelf: st.shelves.orders.Keep(), PageShelf: st.shelves.pages.Keep(),
 		Placed: st.placed, Suppliers: st.suppliers.keep(), LastExpiry: st.lastExpiry, LastShort: st.lastShort,
+		Returns: maps.Clone(st.returns), Returned: st.returned, BackShelf: st.shelves.returns.Keep(),
 	}
 	for number, p := range st.parts {
 		kp := keptPart{
@@ -124,7 +128,8 @@ func restore(site string, data []byte) (*State, error) {
 		st.setOrder(o)
 	}
 	st.successors, st.movements, st.moved, st.placed = k.Successors, k.Movements, k.Moved, k.Placed
-	st.shelves = shelves{holds: k.HoldShelf.Shelf(), orders: k.OrderShelf.Shelf(), pages: k.PageShelf.Shelf()}
+	st.shelves = shelves{holds: k.HoldShelf.Shelf(), orders: k.OrderShelf.Shelf(), pages: k.PageShelf.Shelf(), returns: k.BackShelf.Shelf()}
+	st.returns, st.returned = k.Returns, k.Returned
 	st.suppliers = k.Suppliers.suppliers()
 	st.lastExpiry, st.lastShort = k.LastExpiry, k.LastShort
 	return st, nil

@@ -23,7 +23,10 @@ type State struct {
 	// movements by number: the newest, and those that were asked for; moved counts all.
 	movements map[uint64]*inventoryv1.Movement
 	moved     uint64
-	shelves   shelves
+	// returns by name: what goes back to suppliers; returned counts all.
+	returns  map[string]*inventoryv1.Return
+	returned uint64
+	shelves  shelves
 	// placed is the number of the newest order.
 	placed    uint64
 	suppliers suppliers
@@ -88,6 +91,7 @@ func newState(string) *State {
 		orders:     map[string]*inventoryv1.Order{},
 		movements:  map[uint64]*inventoryv1.Movement{},
 		suppliers:  newSuppliers(),
+		returns:    map[string]*inventoryv1.Return{},
 		expiries:   ordered[deadline]{compare: compareDeadlines},
 		arrivals:   ordered[deadline]{compare: compareDeadlines},
 	}

@@ -18,6 +18,7 @@ const (
 	modelHolds     = "holds"     // by job
 	modelOrders    = "orders"    // by name
 	modelMovements = "movements" // by number
+	modelReturns   = "returns"   // by name
 )
 
 // The indexes that list them.
@@ -33,6 +34,9 @@ func indexState(s inventoryv1.HoldState) string { return fmt.Sprintf("state-%d",
 // indexMovements lists the movements of one part.
 func indexMovements(number string) string { return "of-" + number }
 
+// indexJob lists what came of one job.
+func indexJob(job string) string { return "of-" + job }
+
 // indexBin lists the parts of one bin.
 func indexBin(bin string) string { return "in-" + bin }
 
@@ -41,7 +45,7 @@ func Projection() readmodel.Projection[*State] {
 	return readmodel.Projection[*State]{
 		Version: viewsVersion,
 		Machine: Machine(),
-		Models:  []string{modelParts, modelHolds, modelOrders, modelMovements},
+		Models:  []string{modelParts, modelHolds, modelOrders, modelMovements, modelReturns},
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
@@ -85,6 +89,10 @@ func touched(st *State, e sitelog.Event) []readmodel.Key {
 		return st.touchedByOrder(m.GetOrder())
 	case *inventoryv1.OrderCancelled:
 		return st.touchedByOrder(m.GetOrder())
+	case *inventoryv1.ReturnOpened:
+		return []readmodel.Key{returnKey(m.GetReturn().GetName())}
+	case *inventoryv1.ReturnMoved:
+		return []readmodel.Key{returnKey(m.GetReturn().GetName())}
 	}
 	return nil
 }
@@ -125,6 +133,10 @@ func row(st *State, key readmodel.Key) (readmodel.Row, bool) {
 	case modelOrders:
 		if o := st.orders[key.ID]; o != nil {
 			return orderRow(o), true
+		}
+	case modelReturns:
+		if r := st.returns[key.ID]; r != nil {
+			return returnRow(r), true
 		}
 	case modelMovements:
 		n, err := strconv.ParseUint(key.ID, 10, 64)
@@ -181,6 +193,21 @@ func movementRow(m *inventoryv1.Movement) readmodel.Row {
 	return readmodel.Row{Value: m, Index: []readmodel.IndexEntry{{Name: indexMovements(m.GetPart()), Order: sortable(m.GetNumber())}}}
 }
 
+// returnRow is listed beside all, beside those that are open, and by its job.
+func returnRow(r *inventoryv1.Return) readmodel.Row {
+	order := sortable(numberOf(r.GetName()))
+	index := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
+	if !closed(r) {
+		index = append(index, readmodel.IndexEntry{Name: indexOpen, Order: order})
+	}
+	if r.GetJob() != "" {
+		index = append(index, readmodel.IndexEntry{Name: indexJob(r.GetJob()), Order: order})
+	}
+	return readmodel.Row{Value: r, Index: index}
+}
+
+func returnKey(name string) readmodel.Key { return readmodel.Key{Model: modelReturns, ID: name} }
+
 // sortable writes a number so that bytes sort as numbers do.
 func sortable(n uint64) string { return fmt.Sprintf("%020d", n) }
 
@@ -198,6 +225,10 @@ func keys(st *State, model string) []readmodel.Key {
 	case modelOrders:
 		for name := range st.orders {
 			keys = append(keys, orderKey(name))
+		}
+	case modelReturns:
+		for name := range st.returns {
+			keys = append(keys, returnKey(name))
 		}
 	case modelMovements:
 		for _, m := range st.movements {

@@ -15,6 +15,7 @@ func partsCommands() *cobra.Command {
 		"  ramprow parts list --needing-order\n  ramprow parts hold 17\n  ramprow parts issue 17",
 		partsList, partsShow, partsScan, partsImport, partsExport, partsSet, partsReceive, partsCount, partsScrap, partsMovements,
 		partsPick, partsPutAway,
+		partsFailed, partsSetApart, partsReturns, partsOldUnit, partsSendBack, partsEndReturn,
 		partsHolds, partsHold, partsHoldFor, partsReallocate, partsIssue, partsReturn, partsRelease, partsRenew,
 		partsMorning, partsWhy, partsValue, partsCorrectCost,
 		partsSuppliers, partsSupplier, partsOffers, partsOffer, partsImportOffers, partsExportOffers, partsPromise, partsBuyOnce, partsClasses,

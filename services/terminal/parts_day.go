@@ -91,6 +91,10 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 	for _, q := range r.GetCounts() {
 		lines = append(lines, "  "+questionLine(q))
 	}
+	section("Go back", len(r.GetReturns()))
+	for _, b := range r.GetReturns() {
+		lines = append(lines, "  "+returnLine(b, s.now()))
+	}
 	section("Idle", len(r.GetIdle()))
 	for _, i := range r.GetIdle() {
 		lines = append(lines, fmt.Sprintf("  %s  %d × %s  %s, %s: %s", orWord(i.GetBin(), "no bin"), i.GetQuantity(), i.GetPart(), i.GetTitle(), orWord(money(i.GetValue()), "no cost known"), i.GetReason()))

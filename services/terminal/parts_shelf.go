@@ -113,13 +113,13 @@ func (in *partChange) applyPrices(p *inventoryv1.Part, given func(string) bool) 
 
 func partsReceive(o *options) *cobra.Command {
 	var order, note, currency string
-	var damaged, costs []string
+	var damaged, over, costs []string
 	command := &cobra.Command{
 		Use:     "receive PART:QUANTITY…",
 		Short:   "Put goods on the shelf, with or without an order; jobs that wait are served at once",
-		Example: "  ramprow parts receive MO-4212:16 --order 5\n  ramprow parts receive MO-4212:15 --order 5 --damaged MO-4212:1\n  ramprow parts receive MO-4212:16 --cost MO-4212:120.50",
+		Example: "  ramprow parts receive MO-4212:16 --order 5\n  ramprow parts receive MO-4212:15 --order 5 --damaged MO-4212:1\n  ramprow parts receive MO-4212:18 --order 5 --send-back MO-4212:2\n  ramprow parts receive MO-4212:16 --cost MO-4212:120.50",
 		RunE: o.run(func(ctx context.Context, s *session, args []string) error {
-			lines, err := receivedLines(args, damaged)
+			lines, err := receivedLines(args, damaged, over)
 			if err == nil {
 				err = addCosts(lines, costs, currency)
 			}
@@ -139,18 +139,23 @@ func partsReceive(o *options) *cobra.Command {
 			if len(r.GetJobsServed()) > 0 {
 				served = "now complete: " + strings.Join(r.GetJobsServed(), ", ")
 			}
-			return s.answer(r, fmt.Sprintf("%s on the shelf; %s%s", plural(len(lines), "line"), served, repeated(r.GetReceipt())))
+			said := []string{fmt.Sprintf("%s taken in; %s%s", plural(len(lines), "line"), served, repeated(r.GetReceipt()))}
+			for _, back := range r.GetReturns() {
+				said = append(said, returnLine(back, s.now()))
+			}
+			return s.answer(r, said...)
 		}),
 	}
 	command.Flags().StringVar(&order, "order", "", "the order that they came with")
 	command.Flags().StringVar(&note, "note", "", "delivery note or remark")
 	command.Flags().StringArrayVar(&damaged, "damaged", nil, "PART:QUANTITY that came damaged: counted on the order, not shelved")
+	command.Flags().StringArrayVar(&over, "send-back", nil, "PART:QUANTITY of it that was not ordered or came over: set apart, and not counted on the order")
 	command.Flags().StringArrayVar(&costs, "cost", nil, "PART:AMOUNT that the good ones of a part cost together; without it what the order or the part says")
 	command.Flags().StringVar(&currency, "currency", "EUR", "currency of --cost")
 	return command
 }
 
-func receivedLines(good, damaged []string) ([]*inventoryv1.ReceivedLine, error) {
+func receivedLines(good, damaged, over []string) ([]*inventoryv1.ReceivedLine, error) {
 	var lines []*inventoryv1.ReceivedLine
 	byPart := map[string]*inventoryv1.ReceivedLine{}
 	for _, text := range good {
@@ -161,15 +166,24 @@ func receivedLines(good, damaged []string) ([]*inventoryv1.ReceivedLine, error) 
 		line := &inventoryv1.ReceivedLine{Part: part, Quantity: n}
 		lines, byPart[part] = append(lines, line), line
 	}
-	for _, text := range damaged {
-		part, n, err := parseCount(text)
-		if err != nil {
-			return nil, err
+	for _, not := range []struct {
+		texts []string
+		what  string
+		set   func(*inventoryv1.ReceivedLine, int64)
+	}{
+		{damaged, "came damaged", func(l *inventoryv1.ReceivedLine, n int64) { l.Damaged = n }},
+		{over, "goes back", func(l *inventoryv1.ReceivedLine, n int64) { l.SendBack = n }},
+	} {
+		for _, text := range not.texts {
+			part, n, err := parseCount(text)
+			if err != nil {
+				return nil, err
+			}
+			if byPart[part] == nil {
+				return nil, fmt.Errorf("%s %s, but is not among what was received; name it as %s:QUANTITY too", part, not.what, part)
+			}
+			not.set(byPart[part], n)
 		}
-		if byPart[part] == nil {
-			return nil, fmt.Errorf("%s came damaged, but is not among what was received; name it as %s:QUANTITY too", part, part)
-		}
-		byPart[part].Damaged = n
 	}
 	return lines, nil
 }

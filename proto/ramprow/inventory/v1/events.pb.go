@@ -1197,11 +1197,102 @@ func (x *OfferSet) GetOffer() *Offer {
 	return nil
 }
 
+// ReturnOpened says that pieces are to go back to a supplier.
+type ReturnOpened struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Return        *Return                `protobuf:"bytes,1,opt,name=return,proto3" json:"return,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnOpened) Reset() {
+	*x = ReturnOpened{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnOpened) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnOpened) ProtoMessage() {}
+
+func (x *ReturnOpened) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnOpened.ProtoReflect.Descriptor instead.
+func (*ReturnOpened) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *ReturnOpened) GetReturn() *Return {
+	if x != nil {
+		return x.Return
+	}
+	return nil
+}
+
+// ReturnMoved says that pieces which go back came to another state. A job whose old unit came, or will not come, is
+// named in it.
+type ReturnMoved struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Return        *Return                `protobuf:"bytes,1,opt,name=return,proto3" json:"return,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReturnMoved) Reset() {
+	*x = ReturnMoved{}
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReturnMoved) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReturnMoved) ProtoMessage() {}
+
+func (x *ReturnMoved) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_events_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReturnMoved.ProtoReflect.Descriptor instead.
+func (*ReturnMoved) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_events_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *ReturnMoved) GetReturn() *Return {
+	if x != nil {
+		return x.Return
+	}
+	return nil
+}
+
 var File_ramprow_inventory_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a#ramprow/inventory/v1/supplier.proto\"T\n" +
+	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a#ramprow/inventory/v1/supplier.proto\x1a\"ramprow/inventory/v1/returns.proto\"T\n" +
 	"\n" +
 	"PartListed\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12\x16\n" +
@@ -1278,7 +1369,11 @@ const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\vSupplierSet\x12:\n" +
 	"\bsupplier\x18\x01 \x01(\v2\x1e.ramprow.inventory.v1.SupplierR\bsupplier\"=\n" +
 	"\bOfferSet\x121\n" +
-	"\x05offer\x18\x01 \x01(\v2\x1b.ramprow.inventory.v1.OfferR\x05offerB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
+	"\x05offer\x18\x01 \x01(\v2\x1b.ramprow.inventory.v1.OfferR\x05offer\"D\n" +
+	"\fReturnOpened\x124\n" +
+	"\x06return\x18\x01 \x01(\v2\x1c.ramprow.inventory.v1.ReturnR\x06return\"C\n" +
+	"\vReturnMoved\x124\n" +
+	"\x06return\x18\x01 \x01(\v2\x1c.ramprow.inventory.v1.ReturnR\x06returnB0Z.ramprow/proto/ramprow/inventory/v1;inventoryv1b\x06proto3"
 
 var (
 	file_ramprow_inventory_v1_events_proto_rawDescOnce sync.Once
@@ -1292,7 +1387,7 @@ func file_ramprow_inventory_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_events_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 21)
+var file_ramprow_inventory_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 23)
 var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*PartListed)(nil),            // 0: ramprow.inventory.v1.PartListed
 	(*StockMoved)(nil),            // 1: ramprow.inventory.v1.StockMoved
@@ -1315,42 +1410,47 @@ var file_ramprow_inventory_v1_events_proto_goTypes = []any{
 	(*CountSettled)(nil),          // 18: ramprow.inventory.v1.CountSettled
 	(*SupplierSet)(nil),           // 19: ramprow.inventory.v1.SupplierSet
 	(*OfferSet)(nil),              // 20: ramprow.inventory.v1.OfferSet
-	(*Part)(nil),                  // 21: ramprow.inventory.v1.Part
-	(*Movement)(nil),              // 22: ramprow.inventory.v1.Movement
-	(*Hold)(nil),                  // 23: ramprow.inventory.v1.Hold
-	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
-	(*Order)(nil),                 // 25: ramprow.inventory.v1.Order
-	(*OrderLine)(nil),             // 26: ramprow.inventory.v1.OrderLine
-	(*CountQuestion)(nil),         // 27: ramprow.inventory.v1.CountQuestion
-	(*Supplier)(nil),              // 28: ramprow.inventory.v1.Supplier
-	(*Offer)(nil),                 // 29: ramprow.inventory.v1.Offer
+	(*ReturnOpened)(nil),          // 21: ramprow.inventory.v1.ReturnOpened
+	(*ReturnMoved)(nil),           // 22: ramprow.inventory.v1.ReturnMoved
+	(*Part)(nil),                  // 23: ramprow.inventory.v1.Part
+	(*Movement)(nil),              // 24: ramprow.inventory.v1.Movement
+	(*Hold)(nil),                  // 25: ramprow.inventory.v1.Hold
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
+	(*Order)(nil),                 // 27: ramprow.inventory.v1.Order
+	(*OrderLine)(nil),             // 28: ramprow.inventory.v1.OrderLine
+	(*CountQuestion)(nil),         // 29: ramprow.inventory.v1.CountQuestion
+	(*Supplier)(nil),              // 30: ramprow.inventory.v1.Supplier
+	(*Offer)(nil),                 // 31: ramprow.inventory.v1.Offer
+	(*Return)(nil),                // 32: ramprow.inventory.v1.Return
 }
 var file_ramprow_inventory_v1_events_proto_depIdxs = []int32{
-	21, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
-	22, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
-	23, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
-	24, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
-	25, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
-	25, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
-	26, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
-	25, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
-	24, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
-	23, // 14: ramprow.inventory.v1.PartsPicked.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 15: ramprow.inventory.v1.PartsStaged.hold:type_name -> ramprow.inventory.v1.Hold
-	23, // 16: ramprow.inventory.v1.PartsPutAway.hold:type_name -> ramprow.inventory.v1.Hold
-	27, // 17: ramprow.inventory.v1.CountAsked.question:type_name -> ramprow.inventory.v1.CountQuestion
-	28, // 18: ramprow.inventory.v1.SupplierSet.supplier:type_name -> ramprow.inventory.v1.Supplier
-	29, // 19: ramprow.inventory.v1.OfferSet.offer:type_name -> ramprow.inventory.v1.Offer
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	23, // 0: ramprow.inventory.v1.PartListed.part:type_name -> ramprow.inventory.v1.Part
+	24, // 1: ramprow.inventory.v1.StockMoved.movement:type_name -> ramprow.inventory.v1.Movement
+	25, // 2: ramprow.inventory.v1.PartsHeld.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 3: ramprow.inventory.v1.PartsShort.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 4: ramprow.inventory.v1.HoldNarrowed.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 5: ramprow.inventory.v1.PartsIssued.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 6: ramprow.inventory.v1.PartsReturned.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 7: ramprow.inventory.v1.HoldReleased.hold:type_name -> ramprow.inventory.v1.Hold
+	26, // 8: ramprow.inventory.v1.HoldExtended.expires_at:type_name -> google.protobuf.Timestamp
+	27, // 9: ramprow.inventory.v1.OrderPlaced.order:type_name -> ramprow.inventory.v1.Order
+	27, // 10: ramprow.inventory.v1.OrderConfirmed.order:type_name -> ramprow.inventory.v1.Order
+	28, // 11: ramprow.inventory.v1.GoodsReceived.lines:type_name -> ramprow.inventory.v1.OrderLine
+	27, // 12: ramprow.inventory.v1.GoodsReceived.after:type_name -> ramprow.inventory.v1.Order
+	26, // 13: ramprow.inventory.v1.HoldBooked.turn:type_name -> google.protobuf.Timestamp
+	25, // 14: ramprow.inventory.v1.PartsPicked.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 15: ramprow.inventory.v1.PartsStaged.hold:type_name -> ramprow.inventory.v1.Hold
+	25, // 16: ramprow.inventory.v1.PartsPutAway.hold:type_name -> ramprow.inventory.v1.Hold
+	29, // 17: ramprow.inventory.v1.CountAsked.question:type_name -> ramprow.inventory.v1.CountQuestion
+	30, // 18: ramprow.inventory.v1.SupplierSet.supplier:type_name -> ramprow.inventory.v1.Supplier
+	31, // 19: ramprow.inventory.v1.OfferSet.offer:type_name -> ramprow.inventory.v1.Offer
+	32, // 20: ramprow.inventory.v1.ReturnOpened.return:type_name -> ramprow.inventory.v1.Return
+	32, // 21: ramprow.inventory.v1.ReturnMoved.return:type_name -> ramprow.inventory.v1.Return
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_events_proto_init() }
@@ -1361,13 +1461,14 @@ func file_ramprow_inventory_v1_events_proto_init() {
 	file_ramprow_inventory_v1_counting_proto_init()
 	file_ramprow_inventory_v1_inventory_proto_init()
 	file_ramprow_inventory_v1_supplier_proto_init()
+	file_ramprow_inventory_v1_returns_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_events_proto_rawDesc), len(file_ramprow_inventory_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   21,
+			NumMessages:   23,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

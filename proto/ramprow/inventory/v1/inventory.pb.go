@@ -555,7 +555,11 @@ type HoldLine struct {
 	// known of them.
 	EtaP80 *timestamppb.Timestamp `protobuf:"bytes,30,opt,name=eta_p80,json=etaP80,proto3" json:"eta_p80,omitempty"`
 	// Probability that the car needs this one of the alternatives, as the plan says; 0: it says nothing, or needs it.
-	Probability   float64 `protobuf:"fixed64,31,opt,name=probability,proto3" json:"probability,omitempty"`
+	Probability float64 `protobuf:"fixed64,31,opt,name=probability,proto3" json:"probability,omitempty"`
+	// Handed over and found to be bad: neither at the car nor on the shelf.
+	Failed int64 `protobuf:"varint,22,opt,name=failed,proto3" json:"failed,omitempty"`
+	// Old units with a deposit on them that are owed for this line.
+	OldUnits      int64 `protobuf:"varint,23,opt,name=old_units,json=oldUnits,proto3" json:"old_units,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -719,6 +723,20 @@ func (x *HoldLine) GetEtaP80() *timestamppb.Timestamp {
 func (x *HoldLine) GetProbability() float64 {
 	if x != nil {
 		return x.Probability
+	}
+	return 0
+}
+
+func (x *HoldLine) GetFailed() int64 {
+	if x != nil {
+		return x.Failed
+	}
+	return 0
+}
+
+func (x *HoldLine) GetOldUnits() int64 {
+	if x != nil {
+		return x.OldUnits
 	}
 	return 0
 }
@@ -2061,7 +2079,7 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\tavailable\x18  \x01(\x03R\tavailable\x12\x19\n" +
 	"\bon_order\x18! \x01(\x03R\aonOrder\x12\x16\n" +
 	"\x06wanted\x18\" \x01(\x03R\x06wanted\x12.\n" +
-	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xb6\x04\n" +
+	"\x05value\x18( \x01(\v2\x18.ramprow.common.v1.MoneyR\x05value\"\xeb\x04\n" +
 	"\bHoldLine\x12\x12\n" +
 	"\x04line\x18\x01 \x01(\tR\x04line\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x14\n" +
@@ -2082,7 +2100,9 @@ const file_ramprow_inventory_v1_inventory_proto_rawDesc = "" +
 	"\x06picked\x18\x14 \x01(\x03R\x06picked\x12\x14\n" +
 	"\x05stray\x18\x15 \x01(\x03R\x05stray\x123\n" +
 	"\aeta_p80\x18\x1e \x01(\v2\x1a.google.protobuf.TimestampR\x06etaP80\x12 \n" +
-	"\vprobability\x18\x1f \x01(\x01R\vprobability\"\xb3\x04\n" +
+	"\vprobability\x18\x1f \x01(\x01R\vprobability\x12\x16\n" +
+	"\x06failed\x18\x16 \x01(\x03R\x06failed\x12\x1b\n" +
+	"\told_units\x18\x17 \x01(\x03R\boldUnits\"\xb3\x04\n" +
 	"\x04Hold\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x125\n" +

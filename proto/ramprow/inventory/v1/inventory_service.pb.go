@@ -743,8 +743,10 @@ type ReceiveGoodsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Parts []*Part                `protobuf:"bytes,1,rep,name=parts,proto3" json:"parts,omitempty"`
 	// Jobs that now have everything.
-	JobsServed    []string    `protobuf:"bytes,2,rep,name=jobs_served,json=jobsServed,proto3" json:"jobs_served,omitempty"`
-	Receipt       *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	JobsServed []string    `protobuf:"bytes,2,rep,name=jobs_served,json=jobsServed,proto3" json:"jobs_served,omitempty"`
+	Receipt    *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	// What is set apart to go back.
+	Returns       []*Return `protobuf:"bytes,10,rep,name=returns,proto3" json:"returns,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -796,6 +798,13 @@ func (x *ReceiveGoodsResponse) GetJobsServed() []string {
 func (x *ReceiveGoodsResponse) GetReceipt() *v1.Receipt {
 	if x != nil {
 		return x.Receipt
+	}
+	return nil
+}
+
+func (x *ReceiveGoodsResponse) GetReturns() []*Return {
+	if x != nil {
+		return x.Returns
 	}
 	return nil
 }
@@ -2891,7 +2900,9 @@ type GetMorningResponse struct {
 	// The most valuable first, at most 20.
 	Idle []*IdleStock `protobuf:"bytes,5,rep,name=idle,proto3" json:"idle,omitempty"`
 	// What to count, the oldest question first.
-	Counts        []*CountQuestion `protobuf:"bytes,20,rep,name=counts,proto3" json:"counts,omitempty"`
+	Counts []*CountQuestion `protobuf:"bytes,20,rep,name=counts,proto3" json:"counts,omitempty"`
+	// What is to go back, is away or is owed, the oldest first.
+	Returns       []*Return `protobuf:"bytes,21,rep,name=returns,proto3" json:"returns,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2964,6 +2975,13 @@ func (x *GetMorningResponse) GetIdle() []*IdleStock {
 func (x *GetMorningResponse) GetCounts() []*CountQuestion {
 	if x != nil {
 		return x.Counts
+	}
+	return nil
+}
+
+func (x *GetMorningResponse) GetReturns() []*Return {
+	if x != nil {
+		return x.Returns
 	}
 	return nil
 }
@@ -3193,6 +3211,8 @@ type ReceivedLine struct {
 	Quantity int64                  `protobuf:"varint,2,opt,name=quantity,proto3" json:"quantity,omitempty"`
 	// Came damaged: counted on the order, not put on the shelf.
 	Damaged int64 `protobuf:"varint,3,opt,name=damaged,proto3" json:"damaged,omitempty"`
+	// Was not ordered, or came over: neither counted on the order nor put on the shelf, and set apart to go back.
+	SendBack int64 `protobuf:"varint,4,opt,name=send_back,json=sendBack,proto3" json:"send_back,omitempty"`
 	// What the good ones cost together, without tax; absent: as the order says, else as the part master does.
 	Cost          *v1.Money `protobuf:"bytes,10,opt,name=cost,proto3" json:"cost,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -3250,6 +3270,13 @@ func (x *ReceivedLine) GetDamaged() int64 {
 	return 0
 }
 
+func (x *ReceivedLine) GetSendBack() int64 {
+	if x != nil {
+		return x.SendBack
+	}
+	return 0
+}
+
 func (x *ReceivedLine) GetCost() *v1.Money {
 	if x != nil {
 		return x.Cost
@@ -3261,7 +3288,7 @@ var File_ramprow_inventory_v1_inventory_service_proto protoreflect.FileDescripto
 
 const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\n" +
-	",ramprow/inventory/v1/inventory_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a\"ramprow/inventory/v1/picking.proto\"\x87\x01\n" +
+	",ramprow/inventory/v1/inventory_service.proto\x12\x14ramprow.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a\"ramprow/inventory/v1/picking.proto\x1a\"ramprow/inventory/v1/returns.proto\"\x87\x01\n" +
 	"\x0eSetPartRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x126\n" +
@@ -3313,12 +3340,14 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x128\n" +
 	"\x05order\x18\x02 \x01(\tB\"\xbaH\x1fr\x1d2\x1b^$|^orders/[1-9][0-9]{0,9}$R\x05order\x12E\n" +
 	"\x05lines\x18\x03 \x03(\v2\".ramprow.inventory.v1.ReceivedLineB\v\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\x05lines\x12\x1c\n" +
-	"\x04note\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\"\x9f\x01\n" +
+	"\x04note\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\xf4\x03R\x04note\"\xd7\x01\n" +
 	"\x14ReceiveGoodsResponse\x120\n" +
 	"\x05parts\x18\x01 \x03(\v2\x1a.ramprow.inventory.v1.PartR\x05parts\x12\x1f\n" +
 	"\vjobs_served\x18\x02 \x03(\tR\n" +
 	"jobsServed\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x96\x02\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\x126\n" +
+	"\areturns\x18\n" +
+	" \x03(\v2\x1c.ramprow.inventory.v1.ReturnR\areturns\"\x96\x02\n" +
 	"\x11CountShelfRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x125\n" +
@@ -3477,7 +3506,7 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x15ProposeOrdersResponse\x12<\n" +
 	"\tproposals\x18\x01 \x03(\v2\x1e.ramprow.inventory.v1.ProposalR\tproposals\"E\n" +
 	"\x11GetMorningRequest\x120\n" +
-	"\x05until\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"\xf2\x02\n" +
+	"\x05until\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\x05until\"\xaa\x03\n" +
 	"\x12GetMorningResponse\x12;\n" +
 	"\x06orders\x18\x01 \x03(\v2#.ramprow.inventory.v1.SupplierOrderR\x06orders\x12A\n" +
 	"\n" +
@@ -3486,7 +3515,8 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x05picks\x18\x03 \x03(\v2\x1a.ramprow.inventory.v1.PickR\x05picks\x128\n" +
 	"\bput_back\x18\x04 \x03(\v2\x1d.ramprow.inventory.v1.PutBackR\aputBack\x123\n" +
 	"\x04idle\x18\x05 \x03(\v2\x1f.ramprow.inventory.v1.IdleStockR\x04idle\x12;\n" +
-	"\x06counts\x18\x14 \x03(\v2#.ramprow.inventory.v1.CountQuestionR\x06counts\"K\n" +
+	"\x06counts\x18\x14 \x03(\v2#.ramprow.inventory.v1.CountQuestionR\x06counts\x126\n" +
+	"\areturns\x18\x15 \x03(\v2\x1c.ramprow.inventory.v1.ReturnR\areturns\"K\n" +
 	"\x12ExplainPartRequest\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\"\x89\x02\n" +
 	"\x13ExplainPartResponse\x12.\n" +
@@ -3499,15 +3529,17 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"\x12WatchPartsResponse\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12.\n" +
 	"\x04hold\x18\x02 \x01(\v2\x1a.ramprow.inventory.v1.HoldR\x04hold\x12\x1a\n" +
-	"\brevision\x18\x03 \x01(\x04R\brevision\"\xc7\x01\n" +
+	"\brevision\x18\x03 \x01(\x04R\brevision\"\xf3\x01\n" +
 	"\fReceivedLine\x125\n" +
 	"\x04part\x18\x01 \x01(\tB!\xbaH\x1er\x1c2\x1a^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12)\n" +
 	"\bquantity\x18\x02 \x01(\x03B\r\xbaH\n" +
 	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\bquantity\x12'\n" +
 	"\adamaged\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged\x12,\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\adamaged\x12*\n" +
+	"\tsend_back\x18\x04 \x01(\x03B\r\xbaH\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x00R\bsendBack\x12,\n" +
 	"\x04cost\x18\n" +
-	" \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost2\xb2\x1a\n" +
+	" \x01(\v2\x18.ramprow.common.v1.MoneyR\x04cost2\xc1 \n" +
 	"\x10InventoryService\x12`\n" +
 	"\aSetPart\x12$.ramprow.inventory.v1.SetPartRequest\x1a%.ramprow.inventory.v1.SetPartResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
@@ -3551,7 +3583,23 @@ const file_ramprow_inventory_v1_inventory_service_proto_rawDesc = "" +
 	"FinishPick\x12'.ramprow.inventory.v1.FinishPickRequest\x1a(.ramprow.inventory.v1.FinishPickResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12o\n" +
 	"\fPutPartsAway\x12).ramprow.inventory.v1.PutPartsAwayRequest\x1a*.ramprow.inventory.v1.PutPartsAwayResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x02\x04\x12m\n" +
+	"\x02\x02\x04\x12{\n" +
+	"\x10ReportFailedPart\x12-.ramprow.inventory.v1.ReportFailedPartRequest\x1a..ramprow.inventory.v1.ReportFailedPartResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12c\n" +
+	"\bSetApart\x12%.ramprow.inventory.v1.SetApartRequest\x1a&.ramprow.inventory.v1.SetApartResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12u\n" +
+	"\x0eReceiveOldUnit\x12+.ramprow.inventory.v1.ReceiveOldUnitRequest\x1a,.ramprow.inventory.v1.ReceiveOldUnitResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12l\n" +
+	"\vSendReturns\x12(.ramprow.inventory.v1.SendReturnsRequest\x1a).ramprow.inventory.v1.SendReturnsResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12l\n" +
+	"\vCloseReturn\x12(.ramprow.inventory.v1.CloseReturnRequest\x1a).ramprow.inventory.v1.CloseReturnResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12h\n" +
+	"\tGetReturn\x12&.ramprow.inventory.v1.GetReturnRequest\x1a'.ramprow.inventory.v1.GetReturnResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12n\n" +
+	"\vListReturns\x12(.ramprow.inventory.v1.ListReturnsRequest\x1a).ramprow.inventory.v1.ListReturnsResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12m\n" +
 	"\vReleaseHold\x12(.ramprow.inventory.v1.ReleaseHoldRequest\x1a).ramprow.inventory.v1.ReleaseHoldResponse\"\t\x8a\xb5\x18\x05\n" +
 	"\x03\x02\x04\x01\x12g\n" +
 	"\tRenewHold\x12&.ramprow.inventory.v1.RenewHoldRequest\x1a'.ramprow.inventory.v1.RenewHoldResponse\"\t\x8a\xb5\x18\x05\n" +
@@ -3601,222 +3649,253 @@ func file_ramprow_inventory_v1_inventory_service_proto_rawDescGZIP() []byte {
 
 var file_ramprow_inventory_v1_inventory_service_proto_msgTypes = make([]protoimpl.MessageInfo, 55)
 var file_ramprow_inventory_v1_inventory_service_proto_goTypes = []any{
-	(*SetPartRequest)(nil),          // 0: ramprow.inventory.v1.SetPartRequest
-	(*SetPartResponse)(nil),         // 1: ramprow.inventory.v1.SetPartResponse
-	(*ImportPartsRequest)(nil),      // 2: ramprow.inventory.v1.ImportPartsRequest
-	(*ImportMistake)(nil),           // 3: ramprow.inventory.v1.ImportMistake
-	(*ImportPartsResponse)(nil),     // 4: ramprow.inventory.v1.ImportPartsResponse
-	(*FindScannedRequest)(nil),      // 5: ramprow.inventory.v1.FindScannedRequest
-	(*FindScannedResponse)(nil),     // 6: ramprow.inventory.v1.FindScannedResponse
-	(*GetPartRequest)(nil),          // 7: ramprow.inventory.v1.GetPartRequest
-	(*GetPartResponse)(nil),         // 8: ramprow.inventory.v1.GetPartResponse
-	(*ListPartsRequest)(nil),        // 9: ramprow.inventory.v1.ListPartsRequest
-	(*ListPartsResponse)(nil),       // 10: ramprow.inventory.v1.ListPartsResponse
-	(*ReceiveGoodsRequest)(nil),     // 11: ramprow.inventory.v1.ReceiveGoodsRequest
-	(*ReceiveGoodsResponse)(nil),    // 12: ramprow.inventory.v1.ReceiveGoodsResponse
-	(*CountShelfRequest)(nil),       // 13: ramprow.inventory.v1.CountShelfRequest
-	(*CountShelfResponse)(nil),      // 14: ramprow.inventory.v1.CountShelfResponse
-	(*ScrapPartRequest)(nil),        // 15: ramprow.inventory.v1.ScrapPartRequest
-	(*ScrapPartResponse)(nil),       // 16: ramprow.inventory.v1.ScrapPartResponse
-	(*GetHoldRequest)(nil),          // 17: ramprow.inventory.v1.GetHoldRequest
-	(*GetHoldResponse)(nil),         // 18: ramprow.inventory.v1.GetHoldResponse
-	(*ListHoldsRequest)(nil),        // 19: ramprow.inventory.v1.ListHoldsRequest
-	(*ListHoldsResponse)(nil),       // 20: ramprow.inventory.v1.ListHoldsResponse
-	(*IssuePartsRequest)(nil),       // 21: ramprow.inventory.v1.IssuePartsRequest
-	(*IssuePartsResponse)(nil),      // 22: ramprow.inventory.v1.IssuePartsResponse
-	(*ReturnPartsRequest)(nil),      // 23: ramprow.inventory.v1.ReturnPartsRequest
-	(*ReturnPartsResponse)(nil),     // 24: ramprow.inventory.v1.ReturnPartsResponse
-	(*ReleaseHoldRequest)(nil),      // 25: ramprow.inventory.v1.ReleaseHoldRequest
-	(*ReleaseHoldResponse)(nil),     // 26: ramprow.inventory.v1.ReleaseHoldResponse
-	(*RenewHoldRequest)(nil),        // 27: ramprow.inventory.v1.RenewHoldRequest
-	(*RenewHoldResponse)(nil),       // 28: ramprow.inventory.v1.RenewHoldResponse
-	(*WantedPart)(nil),              // 29: ramprow.inventory.v1.WantedPart
-	(*HoldPartsRequest)(nil),        // 30: ramprow.inventory.v1.HoldPartsRequest
-	(*HoldPartsResponse)(nil),       // 31: ramprow.inventory.v1.HoldPartsResponse
-	(*ReallocatePartsRequest)(nil),  // 32: ramprow.inventory.v1.ReallocatePartsRequest
-	(*ReallocatePartsResponse)(nil), // 33: ramprow.inventory.v1.ReallocatePartsResponse
-	(*PlaceOrderRequest)(nil),       // 34: ramprow.inventory.v1.PlaceOrderRequest
-	(*PlaceOrderResponse)(nil),      // 35: ramprow.inventory.v1.PlaceOrderResponse
-	(*ConfirmOrderRequest)(nil),     // 36: ramprow.inventory.v1.ConfirmOrderRequest
-	(*ConfirmOrderResponse)(nil),    // 37: ramprow.inventory.v1.ConfirmOrderResponse
-	(*CancelOrderRequest)(nil),      // 38: ramprow.inventory.v1.CancelOrderRequest
-	(*CancelOrderResponse)(nil),     // 39: ramprow.inventory.v1.CancelOrderResponse
-	(*GetOrderRequest)(nil),         // 40: ramprow.inventory.v1.GetOrderRequest
-	(*GetOrderResponse)(nil),        // 41: ramprow.inventory.v1.GetOrderResponse
-	(*ListOrdersRequest)(nil),       // 42: ramprow.inventory.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil),      // 43: ramprow.inventory.v1.ListOrdersResponse
-	(*ListMovementsRequest)(nil),    // 44: ramprow.inventory.v1.ListMovementsRequest
-	(*ListMovementsResponse)(nil),   // 45: ramprow.inventory.v1.ListMovementsResponse
-	(*ProposeOrdersRequest)(nil),    // 46: ramprow.inventory.v1.ProposeOrdersRequest
-	(*ProposeOrdersResponse)(nil),   // 47: ramprow.inventory.v1.ProposeOrdersResponse
-	(*GetMorningRequest)(nil),       // 48: ramprow.inventory.v1.GetMorningRequest
-	(*GetMorningResponse)(nil),      // 49: ramprow.inventory.v1.GetMorningResponse
-	(*ExplainPartRequest)(nil),      // 50: ramprow.inventory.v1.ExplainPartRequest
-	(*ExplainPartResponse)(nil),     // 51: ramprow.inventory.v1.ExplainPartResponse
-	(*WatchPartsRequest)(nil),       // 52: ramprow.inventory.v1.WatchPartsRequest
-	(*WatchPartsResponse)(nil),      // 53: ramprow.inventory.v1.WatchPartsResponse
-	(*ReceivedLine)(nil),            // 54: ramprow.inventory.v1.ReceivedLine
-	(*Part)(nil),                    // 55: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),              // 56: ramprow.common.v1.Receipt
-	(CountCause)(0),                 // 57: ramprow.inventory.v1.CountCause
-	(*CountQuestion)(nil),           // 58: ramprow.inventory.v1.CountQuestion
-	(*Hold)(nil),                    // 59: ramprow.inventory.v1.Hold
-	(HoldState)(0),                  // 60: ramprow.inventory.v1.HoldState
-	(*timestamppb.Timestamp)(nil),   // 61: google.protobuf.Timestamp
-	(*OrderLine)(nil),               // 62: ramprow.inventory.v1.OrderLine
-	(*Order)(nil),                   // 63: ramprow.inventory.v1.Order
-	(*Movement)(nil),                // 64: ramprow.inventory.v1.Movement
-	(*Proposal)(nil),                // 65: ramprow.inventory.v1.Proposal
-	(*SupplierOrder)(nil),           // 66: ramprow.inventory.v1.SupplierOrder
-	(*DueDelivery)(nil),             // 67: ramprow.inventory.v1.DueDelivery
-	(*Pick)(nil),                    // 68: ramprow.inventory.v1.Pick
-	(*PutBack)(nil),                 // 69: ramprow.inventory.v1.PutBack
-	(*IdleStock)(nil),               // 70: ramprow.inventory.v1.IdleStock
-	(*MovementSum)(nil),             // 71: ramprow.inventory.v1.MovementSum
-	(*HoldingJob)(nil),              // 72: ramprow.inventory.v1.HoldingJob
-	(*ComingOrder)(nil),             // 73: ramprow.inventory.v1.ComingOrder
-	(*v1.Money)(nil),                // 74: ramprow.common.v1.Money
-	(*GetPickRequest)(nil),          // 75: ramprow.inventory.v1.GetPickRequest
-	(*PickPartRequest)(nil),         // 76: ramprow.inventory.v1.PickPartRequest
-	(*ReportShortPickRequest)(nil),  // 77: ramprow.inventory.v1.ReportShortPickRequest
-	(*FinishPickRequest)(nil),       // 78: ramprow.inventory.v1.FinishPickRequest
-	(*PutPartsAwayRequest)(nil),     // 79: ramprow.inventory.v1.PutPartsAwayRequest
-	(*GetPickResponse)(nil),         // 80: ramprow.inventory.v1.GetPickResponse
-	(*PickPartResponse)(nil),        // 81: ramprow.inventory.v1.PickPartResponse
-	(*ReportShortPickResponse)(nil), // 82: ramprow.inventory.v1.ReportShortPickResponse
-	(*FinishPickResponse)(nil),      // 83: ramprow.inventory.v1.FinishPickResponse
-	(*PutPartsAwayResponse)(nil),    // 84: ramprow.inventory.v1.PutPartsAwayResponse
+	(*SetPartRequest)(nil),           // 0: ramprow.inventory.v1.SetPartRequest
+	(*SetPartResponse)(nil),          // 1: ramprow.inventory.v1.SetPartResponse
+	(*ImportPartsRequest)(nil),       // 2: ramprow.inventory.v1.ImportPartsRequest
+	(*ImportMistake)(nil),            // 3: ramprow.inventory.v1.ImportMistake
+	(*ImportPartsResponse)(nil),      // 4: ramprow.inventory.v1.ImportPartsResponse
+	(*FindScannedRequest)(nil),       // 5: ramprow.inventory.v1.FindScannedRequest
+	(*FindScannedResponse)(nil),      // 6: ramprow.inventory.v1.FindScannedResponse
+	(*GetPartRequest)(nil),           // 7: ramprow.inventory.v1.GetPartRequest
+	(*GetPartResponse)(nil),          // 8: ramprow.inventory.v1.GetPartResponse
+	(*ListPartsRequest)(nil),         // 9: ramprow.inventory.v1.ListPartsRequest
+	(*ListPartsResponse)(nil),        // 10: ramprow.inventory.v1.ListPartsResponse
+	(*ReceiveGoodsRequest)(nil),      // 11: ramprow.inventory.v1.ReceiveGoodsRequest
+	(*ReceiveGoodsResponse)(nil),     // 12: ramprow.inventory.v1.ReceiveGoodsResponse
+	(*CountShelfRequest)(nil),        // 13: ramprow.inventory.v1.CountShelfRequest
+	(*CountShelfResponse)(nil),       // 14: ramprow.inventory.v1.CountShelfResponse
+	(*ScrapPartRequest)(nil),         // 15: ramprow.inventory.v1.ScrapPartRequest
+	(*ScrapPartResponse)(nil),        // 16: ramprow.inventory.v1.ScrapPartResponse
+	(*GetHoldRequest)(nil),           // 17: ramprow.inventory.v1.GetHoldRequest
+	(*GetHoldResponse)(nil),          // 18: ramprow.inventory.v1.GetHoldResponse
+	(*ListHoldsRequest)(nil),         // 19: ramprow.inventory.v1.ListHoldsRequest
+	(*ListHoldsResponse)(nil),        // 20: ramprow.inventory.v1.ListHoldsResponse
+	(*IssuePartsRequest)(nil),        // 21: ramprow.inventory.v1.IssuePartsRequest
+	(*IssuePartsResponse)(nil),       // 22: ramprow.inventory.v1.IssuePartsResponse
+	(*ReturnPartsRequest)(nil),       // 23: ramprow.inventory.v1.ReturnPartsRequest
+	(*ReturnPartsResponse)(nil),      // 24: ramprow.inventory.v1.ReturnPartsResponse
+	(*ReleaseHoldRequest)(nil),       // 25: ramprow.inventory.v1.ReleaseHoldRequest
+	(*ReleaseHoldResponse)(nil),      // 26: ramprow.inventory.v1.ReleaseHoldResponse
+	(*RenewHoldRequest)(nil),         // 27: ramprow.inventory.v1.RenewHoldRequest
+	(*RenewHoldResponse)(nil),        // 28: ramprow.inventory.v1.RenewHoldResponse
+	(*WantedPart)(nil),               // 29: ramprow.inventory.v1.WantedPart
+	(*HoldPartsRequest)(nil),         // 30: ramprow.inventory.v1.HoldPartsRequest
+	(*HoldPartsResponse)(nil),        // 31: ramprow.inventory.v1.HoldPartsResponse
+	(*ReallocatePartsRequest)(nil),   // 32: ramprow.inventory.v1.ReallocatePartsRequest
+	(*ReallocatePartsResponse)(nil),  // 33: ramprow.inventory.v1.ReallocatePartsResponse
+	(*PlaceOrderRequest)(nil),        // 34: ramprow.inventory.v1.PlaceOrderRequest
+	(*PlaceOrderResponse)(nil),       // 35: ramprow.inventory.v1.PlaceOrderResponse
+	(*ConfirmOrderRequest)(nil),      // 36: ramprow.inventory.v1.ConfirmOrderRequest
+	(*ConfirmOrderResponse)(nil),     // 37: ramprow.inventory.v1.ConfirmOrderResponse
+	(*CancelOrderRequest)(nil),       // 38: ramprow.inventory.v1.CancelOrderRequest
+	(*CancelOrderResponse)(nil),      // 39: ramprow.inventory.v1.CancelOrderResponse
+	(*GetOrderRequest)(nil),          // 40: ramprow.inventory.v1.GetOrderRequest
+	(*GetOrderResponse)(nil),         // 41: ramprow.inventory.v1.GetOrderResponse
+	(*ListOrdersRequest)(nil),        // 42: ramprow.inventory.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),       // 43: ramprow.inventory.v1.ListOrdersResponse
+	(*ListMovementsRequest)(nil),     // 44: ramprow.inventory.v1.ListMovementsRequest
+	(*ListMovementsResponse)(nil),    // 45: ramprow.inventory.v1.ListMovementsResponse
+	(*ProposeOrdersRequest)(nil),     // 46: ramprow.inventory.v1.ProposeOrdersRequest
+	(*ProposeOrdersResponse)(nil),    // 47: ramprow.inventory.v1.ProposeOrdersResponse
+	(*GetMorningRequest)(nil),        // 48: ramprow.inventory.v1.GetMorningRequest
+	(*GetMorningResponse)(nil),       // 49: ramprow.inventory.v1.GetMorningResponse
+	(*ExplainPartRequest)(nil),       // 50: ramprow.inventory.v1.ExplainPartRequest
+	(*ExplainPartResponse)(nil),      // 51: ramprow.inventory.v1.ExplainPartResponse
+	(*WatchPartsRequest)(nil),        // 52: ramprow.inventory.v1.WatchPartsRequest
+	(*WatchPartsResponse)(nil),       // 53: ramprow.inventory.v1.WatchPartsResponse
+	(*ReceivedLine)(nil),             // 54: ramprow.inventory.v1.ReceivedLine
+	(*Part)(nil),                     // 55: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),               // 56: ramprow.common.v1.Receipt
+	(*Return)(nil),                   // 57: ramprow.inventory.v1.Return
+	(CountCause)(0),                  // 58: ramprow.inventory.v1.CountCause
+	(*CountQuestion)(nil),            // 59: ramprow.inventory.v1.CountQuestion
+	(*Hold)(nil),                     // 60: ramprow.inventory.v1.Hold
+	(HoldState)(0),                   // 61: ramprow.inventory.v1.HoldState
+	(*timestamppb.Timestamp)(nil),    // 62: google.protobuf.Timestamp
+	(*OrderLine)(nil),                // 63: ramprow.inventory.v1.OrderLine
+	(*Order)(nil),                    // 64: ramprow.inventory.v1.Order
+	(*Movement)(nil),                 // 65: ramprow.inventory.v1.Movement
+	(*Proposal)(nil),                 // 66: ramprow.inventory.v1.Proposal
+	(*SupplierOrder)(nil),            // 67: ramprow.inventory.v1.SupplierOrder
+	(*DueDelivery)(nil),              // 68: ramprow.inventory.v1.DueDelivery
+	(*Pick)(nil),                     // 69: ramprow.inventory.v1.Pick
+	(*PutBack)(nil),                  // 70: ramprow.inventory.v1.PutBack
+	(*IdleStock)(nil),                // 71: ramprow.inventory.v1.IdleStock
+	(*MovementSum)(nil),              // 72: ramprow.inventory.v1.MovementSum
+	(*HoldingJob)(nil),               // 73: ramprow.inventory.v1.HoldingJob
+	(*ComingOrder)(nil),              // 74: ramprow.inventory.v1.ComingOrder
+	(*v1.Money)(nil),                 // 75: ramprow.common.v1.Money
+	(*GetPickRequest)(nil),           // 76: ramprow.inventory.v1.GetPickRequest
+	(*PickPartRequest)(nil),          // 77: ramprow.inventory.v1.PickPartRequest
+	(*ReportShortPickRequest)(nil),   // 78: ramprow.inventory.v1.ReportShortPickRequest
+	(*FinishPickRequest)(nil),        // 79: ramprow.inventory.v1.FinishPickRequest
+	(*PutPartsAwayRequest)(nil),      // 80: ramprow.inventory.v1.PutPartsAwayRequest
+	(*ReportFailedPartRequest)(nil),  // 81: ramprow.inventory.v1.ReportFailedPartRequest
+	(*SetApartRequest)(nil),          // 82: ramprow.inventory.v1.SetApartRequest
+	(*ReceiveOldUnitRequest)(nil),    // 83: ramprow.inventory.v1.ReceiveOldUnitRequest
+	(*SendReturnsRequest)(nil),       // 84: ramprow.inventory.v1.SendReturnsRequest
+	(*CloseReturnRequest)(nil),       // 85: ramprow.inventory.v1.CloseReturnRequest
+	(*GetReturnRequest)(nil),         // 86: ramprow.inventory.v1.GetReturnRequest
+	(*ListReturnsRequest)(nil),       // 87: ramprow.inventory.v1.ListReturnsRequest
+	(*GetPickResponse)(nil),          // 88: ramprow.inventory.v1.GetPickResponse
+	(*PickPartResponse)(nil),         // 89: ramprow.inventory.v1.PickPartResponse
+	(*ReportShortPickResponse)(nil),  // 90: ramprow.inventory.v1.ReportShortPickResponse
+	(*FinishPickResponse)(nil),       // 91: ramprow.inventory.v1.FinishPickResponse
+	(*PutPartsAwayResponse)(nil),     // 92: ramprow.inventory.v1.PutPartsAwayResponse
+	(*ReportFailedPartResponse)(nil), // 93: ramprow.inventory.v1.ReportFailedPartResponse
+	(*SetApartResponse)(nil),         // 94: ramprow.inventory.v1.SetApartResponse
+	(*ReceiveOldUnitResponse)(nil),   // 95: ramprow.inventory.v1.ReceiveOldUnitResponse
+	(*SendReturnsResponse)(nil),      // 96: ramprow.inventory.v1.SendReturnsResponse
+	(*CloseReturnResponse)(nil),      // 97: ramprow.inventory.v1.CloseReturnResponse
+	(*GetReturnResponse)(nil),        // 98: ramprow.inventory.v1.GetReturnResponse
+	(*ListReturnsResponse)(nil),      // 99: ramprow.inventory.v1.ListReturnsResponse
 }
 var file_ramprow_inventory_v1_inventory_service_proto_depIdxs = []int32{
-	55, // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
-	55, // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	56, // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	3,  // 3: ramprow.inventory.v1.ImportPartsResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
-	56, // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	55, // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
-	55, // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	55, // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	54, // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
-	55, // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	56, // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	57, // 11: ramprow.inventory.v1.CountShelfRequest.cause:type_name -> ramprow.inventory.v1.CountCause
-	55, // 12: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
-	56, // 13: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	58, // 14: ramprow.inventory.v1.CountShelfResponse.question:type_name -> ramprow.inventory.v1.CountQuestion
-	55, // 15: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	56, // 16: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 17: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	60, // 18: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
-	59, // 19: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
-	59, // 20: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 21: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 22: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 23: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 24: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 25: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 26: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	56, // 27: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 28: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
-	61, // 29: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
-	59, // 30: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	55, // 31: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
-	56, // 32: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	59, // 33: ramprow.inventory.v1.ReallocatePartsResponse.from:type_name -> ramprow.inventory.v1.Hold
-	59, // 34: ramprow.inventory.v1.ReallocatePartsResponse.to:type_name -> ramprow.inventory.v1.Hold
-	56, // 35: ramprow.inventory.v1.ReallocatePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	62, // 36: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	63, // 37: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	56, // 38: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	62, // 39: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
-	63, // 40: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	56, // 41: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	63, // 42: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	56, // 43: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	63, // 44: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
-	63, // 45: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
-	64, // 46: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
-	65, // 47: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
-	61, // 48: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
-	66, // 49: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
-	67, // 50: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
-	68, // 51: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
-	69, // 52: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
-	70, // 53: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
-	58, // 54: ramprow.inventory.v1.GetMorningResponse.counts:type_name -> ramprow.inventory.v1.CountQuestion
-	55, // 55: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
-	71, // 56: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
-	72, // 57: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
-	73, // 58: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
-	55, // 59: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
-	59, // 60: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
-	74, // 61: ramprow.inventory.v1.ReceivedLine.cost:type_name -> ramprow.common.v1.Money
-	0,  // 62: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
-	2,  // 63: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
-	5,  // 64: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
-	7,  // 65: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
-	9,  // 66: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
-	11, // 67: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
-	13, // 68: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
-	15, // 69: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
-	17, // 70: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
-	19, // 71: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
-	21, // 72: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
-	23, // 73: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
-	75, // 74: ramprow.inventory.v1.InventoryService.GetPick:input_type -> ramprow.inventory.v1.GetPickRequest
-	76, // 75: ramprow.inventory.v1.InventoryService.PickPart:input_type -> ramprow.inventory.v1.PickPartRequest
-	77, // 76: ramprow.inventory.v1.InventoryService.ReportShortPick:input_type -> ramprow.inventory.v1.ReportShortPickRequest
-	78, // 77: ramprow.inventory.v1.InventoryService.FinishPick:input_type -> ramprow.inventory.v1.FinishPickRequest
-	79, // 78: ramprow.inventory.v1.InventoryService.PutPartsAway:input_type -> ramprow.inventory.v1.PutPartsAwayRequest
-	25, // 79: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
-	27, // 80: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
-	30, // 81: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
-	32, // 82: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
-	34, // 83: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
-	36, // 84: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
-	38, // 85: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
-	40, // 86: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
-	42, // 87: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
-	44, // 88: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
-	46, // 89: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
-	48, // 90: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
-	50, // 91: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
-	52, // 92: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
-	1,  // 93: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
-	4,  // 94: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
-	6,  // 95: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
-	8,  // 96: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
-	10, // 97: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
-	12, // 98: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
-	14, // 99: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
-	16, // 100: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
-	18, // 101: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
-	20, // 102: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
-	22, // 103: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
-	24, // 104: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
-	80, // 105: ramprow.inventory.v1.InventoryService.GetPick:output_type -> ramprow.inventory.v1.GetPickResponse
-	81, // 106: ramprow.inventory.v1.InventoryService.PickPart:output_type -> ramprow.inventory.v1.PickPartResponse
-	82, // 107: ramprow.inventory.v1.InventoryService.ReportShortPick:output_type -> ramprow.inventory.v1.ReportShortPickResponse
-	83, // 108: ramprow.inventory.v1.InventoryService.FinishPick:output_type -> ramprow.inventory.v1.FinishPickResponse
-	84, // 109: ramprow.inventory.v1.InventoryService.PutPartsAway:output_type -> ramprow.inventory.v1.PutPartsAwayResponse
-	26, // 110: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
-	28, // 111: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
-	31, // 112: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
-	33, // 113: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
-	35, // 114: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
-	37, // 115: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
-	39, // 116: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
-	41, // 117: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
-	43, // 118: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
-	45, // 119: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
-	47, // 120: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
-	49, // 121: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
-	51, // 122: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
-	53, // 123: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
-	93, // [93:124] is the sub-list for method output_type
-	62, // [62:93] is the sub-list for method input_type
-	62, // [62:62] is the sub-list for extension type_name
-	62, // [62:62] is the sub-list for extension extendee
-	0,  // [0:62] is the sub-list for field type_name
+	55,  // 0: ramprow.inventory.v1.SetPartRequest.part:type_name -> ramprow.inventory.v1.Part
+	55,  // 1: ramprow.inventory.v1.SetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	56,  // 2: ramprow.inventory.v1.SetPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	3,   // 3: ramprow.inventory.v1.ImportPartsResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
+	56,  // 4: ramprow.inventory.v1.ImportPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	55,  // 5: ramprow.inventory.v1.FindScannedResponse.part:type_name -> ramprow.inventory.v1.Part
+	55,  // 6: ramprow.inventory.v1.GetPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	55,  // 7: ramprow.inventory.v1.ListPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	54,  // 8: ramprow.inventory.v1.ReceiveGoodsRequest.lines:type_name -> ramprow.inventory.v1.ReceivedLine
+	55,  // 9: ramprow.inventory.v1.ReceiveGoodsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	56,  // 10: ramprow.inventory.v1.ReceiveGoodsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	57,  // 11: ramprow.inventory.v1.ReceiveGoodsResponse.returns:type_name -> ramprow.inventory.v1.Return
+	58,  // 12: ramprow.inventory.v1.CountShelfRequest.cause:type_name -> ramprow.inventory.v1.CountCause
+	55,  // 13: ramprow.inventory.v1.CountShelfResponse.part:type_name -> ramprow.inventory.v1.Part
+	56,  // 14: ramprow.inventory.v1.CountShelfResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	59,  // 15: ramprow.inventory.v1.CountShelfResponse.question:type_name -> ramprow.inventory.v1.CountQuestion
+	55,  // 16: ramprow.inventory.v1.ScrapPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	56,  // 17: ramprow.inventory.v1.ScrapPartResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60,  // 18: ramprow.inventory.v1.GetHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	61,  // 19: ramprow.inventory.v1.ListHoldsRequest.state:type_name -> ramprow.inventory.v1.HoldState
+	60,  // 20: ramprow.inventory.v1.ListHoldsResponse.holds:type_name -> ramprow.inventory.v1.Hold
+	60,  // 21: ramprow.inventory.v1.IssuePartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56,  // 22: ramprow.inventory.v1.IssuePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60,  // 23: ramprow.inventory.v1.ReturnPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56,  // 24: ramprow.inventory.v1.ReturnPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60,  // 25: ramprow.inventory.v1.ReleaseHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56,  // 26: ramprow.inventory.v1.ReleaseHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60,  // 27: ramprow.inventory.v1.RenewHoldResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	56,  // 28: ramprow.inventory.v1.RenewHoldResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	29,  // 29: ramprow.inventory.v1.HoldPartsRequest.lines:type_name -> ramprow.inventory.v1.WantedPart
+	62,  // 30: ramprow.inventory.v1.HoldPartsRequest.expires_at:type_name -> google.protobuf.Timestamp
+	60,  // 31: ramprow.inventory.v1.HoldPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	55,  // 32: ramprow.inventory.v1.HoldPartsResponse.parts:type_name -> ramprow.inventory.v1.Part
+	56,  // 33: ramprow.inventory.v1.HoldPartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	60,  // 34: ramprow.inventory.v1.ReallocatePartsResponse.from:type_name -> ramprow.inventory.v1.Hold
+	60,  // 35: ramprow.inventory.v1.ReallocatePartsResponse.to:type_name -> ramprow.inventory.v1.Hold
+	56,  // 36: ramprow.inventory.v1.ReallocatePartsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	63,  // 37: ramprow.inventory.v1.PlaceOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	64,  // 38: ramprow.inventory.v1.PlaceOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56,  // 39: ramprow.inventory.v1.PlaceOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	63,  // 40: ramprow.inventory.v1.ConfirmOrderRequest.lines:type_name -> ramprow.inventory.v1.OrderLine
+	64,  // 41: ramprow.inventory.v1.ConfirmOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56,  // 42: ramprow.inventory.v1.ConfirmOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	64,  // 43: ramprow.inventory.v1.CancelOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	56,  // 44: ramprow.inventory.v1.CancelOrderResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	64,  // 45: ramprow.inventory.v1.GetOrderResponse.order:type_name -> ramprow.inventory.v1.Order
+	64,  // 46: ramprow.inventory.v1.ListOrdersResponse.orders:type_name -> ramprow.inventory.v1.Order
+	65,  // 47: ramprow.inventory.v1.ListMovementsResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	66,  // 48: ramprow.inventory.v1.ProposeOrdersResponse.proposals:type_name -> ramprow.inventory.v1.Proposal
+	62,  // 49: ramprow.inventory.v1.GetMorningRequest.until:type_name -> google.protobuf.Timestamp
+	67,  // 50: ramprow.inventory.v1.GetMorningResponse.orders:type_name -> ramprow.inventory.v1.SupplierOrder
+	68,  // 51: ramprow.inventory.v1.GetMorningResponse.deliveries:type_name -> ramprow.inventory.v1.DueDelivery
+	69,  // 52: ramprow.inventory.v1.GetMorningResponse.picks:type_name -> ramprow.inventory.v1.Pick
+	70,  // 53: ramprow.inventory.v1.GetMorningResponse.put_back:type_name -> ramprow.inventory.v1.PutBack
+	71,  // 54: ramprow.inventory.v1.GetMorningResponse.idle:type_name -> ramprow.inventory.v1.IdleStock
+	59,  // 55: ramprow.inventory.v1.GetMorningResponse.counts:type_name -> ramprow.inventory.v1.CountQuestion
+	57,  // 56: ramprow.inventory.v1.GetMorningResponse.returns:type_name -> ramprow.inventory.v1.Return
+	55,  // 57: ramprow.inventory.v1.ExplainPartResponse.part:type_name -> ramprow.inventory.v1.Part
+	72,  // 58: ramprow.inventory.v1.ExplainPartResponse.movements:type_name -> ramprow.inventory.v1.MovementSum
+	73,  // 59: ramprow.inventory.v1.ExplainPartResponse.jobs:type_name -> ramprow.inventory.v1.HoldingJob
+	74,  // 60: ramprow.inventory.v1.ExplainPartResponse.coming:type_name -> ramprow.inventory.v1.ComingOrder
+	55,  // 61: ramprow.inventory.v1.WatchPartsResponse.part:type_name -> ramprow.inventory.v1.Part
+	60,  // 62: ramprow.inventory.v1.WatchPartsResponse.hold:type_name -> ramprow.inventory.v1.Hold
+	75,  // 63: ramprow.inventory.v1.ReceivedLine.cost:type_name -> ramprow.common.v1.Money
+	0,   // 64: ramprow.inventory.v1.InventoryService.SetPart:input_type -> ramprow.inventory.v1.SetPartRequest
+	2,   // 65: ramprow.inventory.v1.InventoryService.ImportParts:input_type -> ramprow.inventory.v1.ImportPartsRequest
+	5,   // 66: ramprow.inventory.v1.InventoryService.FindScanned:input_type -> ramprow.inventory.v1.FindScannedRequest
+	7,   // 67: ramprow.inventory.v1.InventoryService.GetPart:input_type -> ramprow.inventory.v1.GetPartRequest
+	9,   // 68: ramprow.inventory.v1.InventoryService.ListParts:input_type -> ramprow.inventory.v1.ListPartsRequest
+	11,  // 69: ramprow.inventory.v1.InventoryService.ReceiveGoods:input_type -> ramprow.inventory.v1.ReceiveGoodsRequest
+	13,  // 70: ramprow.inventory.v1.InventoryService.CountShelf:input_type -> ramprow.inventory.v1.CountShelfRequest
+	15,  // 71: ramprow.inventory.v1.InventoryService.ScrapPart:input_type -> ramprow.inventory.v1.ScrapPartRequest
+	17,  // 72: ramprow.inventory.v1.InventoryService.GetHold:input_type -> ramprow.inventory.v1.GetHoldRequest
+	19,  // 73: ramprow.inventory.v1.InventoryService.ListHolds:input_type -> ramprow.inventory.v1.ListHoldsRequest
+	21,  // 74: ramprow.inventory.v1.InventoryService.IssueParts:input_type -> ramprow.inventory.v1.IssuePartsRequest
+	23,  // 75: ramprow.inventory.v1.InventoryService.ReturnParts:input_type -> ramprow.inventory.v1.ReturnPartsRequest
+	76,  // 76: ramprow.inventory.v1.InventoryService.GetPick:input_type -> ramprow.inventory.v1.GetPickRequest
+	77,  // 77: ramprow.inventory.v1.InventoryService.PickPart:input_type -> ramprow.inventory.v1.PickPartRequest
+	78,  // 78: ramprow.inventory.v1.InventoryService.ReportShortPick:input_type -> ramprow.inventory.v1.ReportShortPickRequest
+	79,  // 79: ramprow.inventory.v1.InventoryService.FinishPick:input_type -> ramprow.inventory.v1.FinishPickRequest
+	80,  // 80: ramprow.inventory.v1.InventoryService.PutPartsAway:input_type -> ramprow.inventory.v1.PutPartsAwayRequest
+	81,  // 81: ramprow.inventory.v1.InventoryService.ReportFailedPart:input_type -> ramprow.inventory.v1.ReportFailedPartRequest
+	82,  // 82: ramprow.inventory.v1.InventoryService.SetApart:input_type -> ramprow.inventory.v1.SetApartRequest
+	83,  // 83: ramprow.inventory.v1.InventoryService.ReceiveOldUnit:input_type -> ramprow.inventory.v1.ReceiveOldUnitRequest
+	84,  // 84: ramprow.inventory.v1.InventoryService.SendReturns:input_type -> ramprow.inventory.v1.SendReturnsRequest
+	85,  // 85: ramprow.inventory.v1.InventoryService.CloseReturn:input_type -> ramprow.inventory.v1.CloseReturnRequest
+	86,  // 86: ramprow.inventory.v1.InventoryService.GetReturn:input_type -> ramprow.inventory.v1.GetReturnRequest
+	87,  // 87: ramprow.inventory.v1.InventoryService.ListReturns:input_type -> ramprow.inventory.v1.ListReturnsRequest
+	25,  // 88: ramprow.inventory.v1.InventoryService.ReleaseHold:input_type -> ramprow.inventory.v1.ReleaseHoldRequest
+	27,  // 89: ramprow.inventory.v1.InventoryService.RenewHold:input_type -> ramprow.inventory.v1.RenewHoldRequest
+	30,  // 90: ramprow.inventory.v1.InventoryService.HoldParts:input_type -> ramprow.inventory.v1.HoldPartsRequest
+	32,  // 91: ramprow.inventory.v1.InventoryService.ReallocateParts:input_type -> ramprow.inventory.v1.ReallocatePartsRequest
+	34,  // 92: ramprow.inventory.v1.InventoryService.PlaceOrder:input_type -> ramprow.inventory.v1.PlaceOrderRequest
+	36,  // 93: ramprow.inventory.v1.InventoryService.ConfirmOrder:input_type -> ramprow.inventory.v1.ConfirmOrderRequest
+	38,  // 94: ramprow.inventory.v1.InventoryService.CancelOrder:input_type -> ramprow.inventory.v1.CancelOrderRequest
+	40,  // 95: ramprow.inventory.v1.InventoryService.GetOrder:input_type -> ramprow.inventory.v1.GetOrderRequest
+	42,  // 96: ramprow.inventory.v1.InventoryService.ListOrders:input_type -> ramprow.inventory.v1.ListOrdersRequest
+	44,  // 97: ramprow.inventory.v1.InventoryService.ListMovements:input_type -> ramprow.inventory.v1.ListMovementsRequest
+	46,  // 98: ramprow.inventory.v1.InventoryService.ProposeOrders:input_type -> ramprow.inventory.v1.ProposeOrdersRequest
+	48,  // 99: ramprow.inventory.v1.InventoryService.GetMorning:input_type -> ramprow.inventory.v1.GetMorningRequest
+	50,  // 100: ramprow.inventory.v1.InventoryService.ExplainPart:input_type -> ramprow.inventory.v1.ExplainPartRequest
+	52,  // 101: ramprow.inventory.v1.InventoryService.WatchParts:input_type -> ramprow.inventory.v1.WatchPartsRequest
+	1,   // 102: ramprow.inventory.v1.InventoryService.SetPart:output_type -> ramprow.inventory.v1.SetPartResponse
+	4,   // 103: ramprow.inventory.v1.InventoryService.ImportParts:output_type -> ramprow.inventory.v1.ImportPartsResponse
+	6,   // 104: ramprow.inventory.v1.InventoryService.FindScanned:output_type -> ramprow.inventory.v1.FindScannedResponse
+	8,   // 105: ramprow.inventory.v1.InventoryService.GetPart:output_type -> ramprow.inventory.v1.GetPartResponse
+	10,  // 106: ramprow.inventory.v1.InventoryService.ListParts:output_type -> ramprow.inventory.v1.ListPartsResponse
+	12,  // 107: ramprow.inventory.v1.InventoryService.ReceiveGoods:output_type -> ramprow.inventory.v1.ReceiveGoodsResponse
+	14,  // 108: ramprow.inventory.v1.InventoryService.CountShelf:output_type -> ramprow.inventory.v1.CountShelfResponse
+	16,  // 109: ramprow.inventory.v1.InventoryService.ScrapPart:output_type -> ramprow.inventory.v1.ScrapPartResponse
+	18,  // 110: ramprow.inventory.v1.InventoryService.GetHold:output_type -> ramprow.inventory.v1.GetHoldResponse
+	20,  // 111: ramprow.inventory.v1.InventoryService.ListHolds:output_type -> ramprow.inventory.v1.ListHoldsResponse
+	22,  // 112: ramprow.inventory.v1.InventoryService.IssueParts:output_type -> ramprow.inventory.v1.IssuePartsResponse
+	24,  // 113: ramprow.inventory.v1.InventoryService.ReturnParts:output_type -> ramprow.inventory.v1.ReturnPartsResponse
+	88,  // 114: ramprow.inventory.v1.InventoryService.GetPick:output_type -> ramprow.inventory.v1.GetPickResponse
+	89,  // 115: ramprow.inventory.v1.InventoryService.PickPart:output_type -> ramprow.inventory.v1.PickPartResponse
+	90,  // 116: ramprow.inventory.v1.InventoryService.ReportShortPick:output_type -> ramprow.inventory.v1.ReportShortPickResponse
+	91,  // 117: ramprow.inventory.v1.InventoryService.FinishPick:output_type -> ramprow.inventory.v1.FinishPickResponse
+	92,  // 118: ramprow.inventory.v1.InventoryService.PutPartsAway:output_type -> ramprow.inventory.v1.PutPartsAwayResponse
+	93,  // 119: ramprow.inventory.v1.InventoryService.ReportFailedPart:output_type -> ramprow.inventory.v1.ReportFailedPartResponse
+	94,  // 120: ramprow.inventory.v1.InventoryService.SetApart:output_type -> ramprow.inventory.v1.SetApartResponse
+	95,  // 121: ramprow.inventory.v1.InventoryService.ReceiveOldUnit:output_type -> ramprow.inventory.v1.ReceiveOldUnitResponse
+	96,  // 122: ramprow.inventory.v1.InventoryService.SendReturns:output_type -> ramprow.inventory.v1.SendReturnsResponse
+	97,  // 123: ramprow.inventory.v1.InventoryService.CloseReturn:output_type -> ramprow.inventory.v1.CloseReturnResponse
+	98,  // 124: ramprow.inventory.v1.InventoryService.GetReturn:output_type -> ramprow.inventory.v1.GetReturnResponse
+	99,  // 125: ramprow.inventory.v1.InventoryService.ListReturns:output_type -> ramprow.inventory.v1.ListReturnsResponse
+	26,  // 126: ramprow.inventory.v1.InventoryService.ReleaseHold:output_type -> ramprow.inventory.v1.ReleaseHoldResponse
+	28,  // 127: ramprow.inventory.v1.InventoryService.RenewHold:output_type -> ramprow.inventory.v1.RenewHoldResponse
+	31,  // 128: ramprow.inventory.v1.InventoryService.HoldParts:output_type -> ramprow.inventory.v1.HoldPartsResponse
+	33,  // 129: ramprow.inventory.v1.InventoryService.ReallocateParts:output_type -> ramprow.inventory.v1.ReallocatePartsResponse
+	35,  // 130: ramprow.inventory.v1.InventoryService.PlaceOrder:output_type -> ramprow.inventory.v1.PlaceOrderResponse
+	37,  // 131: ramprow.inventory.v1.InventoryService.ConfirmOrder:output_type -> ramprow.inventory.v1.ConfirmOrderResponse
+	39,  // 132: ramprow.inventory.v1.InventoryService.CancelOrder:output_type -> ramprow.inventory.v1.CancelOrderResponse
+	41,  // 133: ramprow.inventory.v1.InventoryService.GetOrder:output_type -> ramprow.inventory.v1.GetOrderResponse
+	43,  // 134: ramprow.inventory.v1.InventoryService.ListOrders:output_type -> ramprow.inventory.v1.ListOrdersResponse
+	45,  // 135: ramprow.inventory.v1.InventoryService.ListMovements:output_type -> ramprow.inventory.v1.ListMovementsResponse
+	47,  // 136: ramprow.inventory.v1.InventoryService.ProposeOrders:output_type -> ramprow.inventory.v1.ProposeOrdersResponse
+	49,  // 137: ramprow.inventory.v1.InventoryService.GetMorning:output_type -> ramprow.inventory.v1.GetMorningResponse
+	51,  // 138: ramprow.inventory.v1.InventoryService.ExplainPart:output_type -> ramprow.inventory.v1.ExplainPartResponse
+	53,  // 139: ramprow.inventory.v1.InventoryService.WatchParts:output_type -> ramprow.inventory.v1.WatchPartsResponse
+	102, // [102:140] is the sub-list for method output_type
+	64,  // [64:102] is the sub-list for method input_type
+	64,  // [64:64] is the sub-list for extension type_name
+	64,  // [64:64] is the sub-list for extension extendee
+	0,   // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_inventory_service_proto_init() }
@@ -3827,6 +3906,7 @@ func file_ramprow_inventory_v1_inventory_service_proto_init() {
 	file_ramprow_inventory_v1_counting_proto_init()
 	file_ramprow_inventory_v1_inventory_proto_init()
 	file_ramprow_inventory_v1_picking_proto_init()
+	file_ramprow_inventory_v1_returns_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -19,37 +19,44 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	InventoryService_SetPart_FullMethodName         = "/ramprow.inventory.v1.InventoryService/SetPart"
-	InventoryService_ImportParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ImportParts"
-	InventoryService_FindScanned_FullMethodName     = "/ramprow.inventory.v1.InventoryService/FindScanned"
-	InventoryService_GetPart_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetPart"
-	InventoryService_ListParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ListParts"
-	InventoryService_ReceiveGoods_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ReceiveGoods"
-	InventoryService_CountShelf_FullMethodName      = "/ramprow.inventory.v1.InventoryService/CountShelf"
-	InventoryService_ScrapPart_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ScrapPart"
-	InventoryService_GetHold_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetHold"
-	InventoryService_ListHolds_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ListHolds"
-	InventoryService_IssueParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/IssueParts"
-	InventoryService_ReturnParts_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReturnParts"
-	InventoryService_GetPick_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetPick"
-	InventoryService_PickPart_FullMethodName        = "/ramprow.inventory.v1.InventoryService/PickPart"
-	InventoryService_ReportShortPick_FullMethodName = "/ramprow.inventory.v1.InventoryService/ReportShortPick"
-	InventoryService_FinishPick_FullMethodName      = "/ramprow.inventory.v1.InventoryService/FinishPick"
-	InventoryService_PutPartsAway_FullMethodName    = "/ramprow.inventory.v1.InventoryService/PutPartsAway"
-	InventoryService_ReleaseHold_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
-	InventoryService_RenewHold_FullMethodName       = "/ramprow.inventory.v1.InventoryService/RenewHold"
-	InventoryService_HoldParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/HoldParts"
-	InventoryService_ReallocateParts_FullMethodName = "/ramprow.inventory.v1.InventoryService/ReallocateParts"
-	InventoryService_PlaceOrder_FullMethodName      = "/ramprow.inventory.v1.InventoryService/PlaceOrder"
-	InventoryService_ConfirmOrder_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ConfirmOrder"
-	InventoryService_CancelOrder_FullMethodName     = "/ramprow.inventory.v1.InventoryService/CancelOrder"
-	InventoryService_GetOrder_FullMethodName        = "/ramprow.inventory.v1.InventoryService/GetOrder"
-	InventoryService_ListOrders_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ListOrders"
-	InventoryService_ListMovements_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ListMovements"
-	InventoryService_ProposeOrders_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ProposeOrders"
-	InventoryService_GetMorning_FullMethodName      = "/ramprow.inventory.v1.InventoryService/GetMorning"
-	InventoryService_ExplainPart_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ExplainPart"
-	InventoryService_WatchParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/WatchParts"
+	InventoryService_SetPart_FullMethodName          = "/ramprow.inventory.v1.InventoryService/SetPart"
+	InventoryService_ImportParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ImportParts"
+	InventoryService_FindScanned_FullMethodName      = "/ramprow.inventory.v1.InventoryService/FindScanned"
+	InventoryService_GetPart_FullMethodName          = "/ramprow.inventory.v1.InventoryService/GetPart"
+	InventoryService_ListParts_FullMethodName        = "/ramprow.inventory.v1.InventoryService/ListParts"
+	InventoryService_ReceiveGoods_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ReceiveGoods"
+	InventoryService_CountShelf_FullMethodName       = "/ramprow.inventory.v1.InventoryService/CountShelf"
+	InventoryService_ScrapPart_FullMethodName        = "/ramprow.inventory.v1.InventoryService/ScrapPart"
+	InventoryService_GetHold_FullMethodName          = "/ramprow.inventory.v1.InventoryService/GetHold"
+	InventoryService_ListHolds_FullMethodName        = "/ramprow.inventory.v1.InventoryService/ListHolds"
+	InventoryService_IssueParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/IssueParts"
+	InventoryService_ReturnParts_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ReturnParts"
+	InventoryService_GetPick_FullMethodName          = "/ramprow.inventory.v1.InventoryService/GetPick"
+	InventoryService_PickPart_FullMethodName         = "/ramprow.inventory.v1.InventoryService/PickPart"
+	InventoryService_ReportShortPick_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ReportShortPick"
+	InventoryService_FinishPick_FullMethodName       = "/ramprow.inventory.v1.InventoryService/FinishPick"
+	InventoryService_PutPartsAway_FullMethodName     = "/ramprow.inventory.v1.InventoryService/PutPartsAway"
+	InventoryService_ReportFailedPart_FullMethodName = "/ramprow.inventory.v1.InventoryService/ReportFailedPart"
+	InventoryService_SetApart_FullMethodName         = "/ramprow.inventory.v1.InventoryService/SetApart"
+	InventoryService_ReceiveOldUnit_FullMethodName   = "/ramprow.inventory.v1.InventoryService/ReceiveOldUnit"
+	InventoryService_SendReturns_FullMethodName      = "/ramprow.inventory.v1.InventoryService/SendReturns"
+	InventoryService_CloseReturn_FullMethodName      = "/ramprow.inventory.v1.InventoryService/CloseReturn"
+	InventoryService_GetReturn_FullMethodName        = "/ramprow.inventory.v1.InventoryService/GetReturn"
+	InventoryService_ListReturns_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ListReturns"
+	InventoryService_ReleaseHold_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ReleaseHold"
+	InventoryService_RenewHold_FullMethodName        = "/ramprow.inventory.v1.InventoryService/RenewHold"
+	InventoryService_HoldParts_FullMethodName        = "/ramprow.inventory.v1.InventoryService/HoldParts"
+	InventoryService_ReallocateParts_FullMethodName  = "/ramprow.inventory.v1.InventoryService/ReallocateParts"
+	InventoryService_PlaceOrder_FullMethodName       = "/ramprow.inventory.v1.InventoryService/PlaceOrder"
+	InventoryService_ConfirmOrder_FullMethodName     = "/ramprow.inventory.v1.InventoryService/ConfirmOrder"
+	InventoryService_CancelOrder_FullMethodName      = "/ramprow.inventory.v1.InventoryService/CancelOrder"
+	InventoryService_GetOrder_FullMethodName         = "/ramprow.inventory.v1.InventoryService/GetOrder"
+	InventoryService_ListOrders_FullMethodName       = "/ramprow.inventory.v1.InventoryService/ListOrders"
+	InventoryService_ListMovements_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ListMovements"
+	InventoryService_ProposeOrders_FullMethodName    = "/ramprow.inventory.v1.InventoryService/ProposeOrders"
+	InventoryService_GetMorning_FullMethodName       = "/ramprow.inventory.v1.InventoryService/GetMorning"
+	InventoryService_ExplainPart_FullMethodName      = "/ramprow.inventory.v1.InventoryService/ExplainPart"
+	InventoryService_WatchParts_FullMethodName       = "/ramprow.inventory.v1.InventoryService/WatchParts"
 )
 
 // InventoryServiceClient is the client API for InventoryService service.
@@ -96,6 +103,21 @@ type InventoryServiceClient interface {
 	FinishPick(ctx context.Context, in *FinishPickRequest, opts ...grpc.CallOption) (*FinishPickResponse, error)
 	// PutPartsAway says that pieces which were picked lie in their bins again. Lines that want them keep them held.
 	PutPartsAway(ctx context.Context, in *PutPartsAwayRequest, opts ...grpc.CallOption) (*PutPartsAwayResponse, error)
+	// ReportFailedPart takes a new part that failed away from its job and sets it apart for the supplier. The job waits for
+	// another one unless it needs none.
+	ReportFailedPart(ctx context.Context, in *ReportFailedPartRequest, opts ...grpc.CallOption) (*ReportFailedPartResponse, error)
+	// SetApart takes pieces off the shelf that go back to their supplier.
+	SetApart(ctx context.Context, in *SetApartRequest, opts ...grpc.CallOption) (*SetApartResponse, error)
+	// ReceiveOldUnit takes in the old unit of a part with a deposit, once it is off the car.
+	ReceiveOldUnit(ctx context.Context, in *ReceiveOldUnitRequest, opts ...grpc.CallOption) (*ReceiveOldUnitResponse, error)
+	// SendReturns says that what was set apart is on its way to its supplier.
+	SendReturns(ctx context.Context, in *SendReturnsRequest, opts ...grpc.CallOption) (*SendReturnsResponse, error)
+	// CloseReturn keeps what became of it: credited, replaced, refused, kept after all, or lost.
+	CloseReturn(ctx context.Context, in *CloseReturnRequest, opts ...grpc.CallOption) (*CloseReturnResponse, error)
+	// GetReturn gives one return.
+	GetReturn(ctx context.Context, in *GetReturnRequest, opts ...grpc.CallOption) (*GetReturnResponse, error)
+	// ListReturns gives what is to go back, is away or is owed, the oldest first.
+	ListReturns(ctx context.Context, in *ListReturnsRequest, opts ...grpc.CallOption) (*ListReturnsResponse, error)
 	// ReleaseHold gives a job's held lines free.
 	ReleaseHold(ctx context.Context, in *ReleaseHoldRequest, opts ...grpc.CallOption) (*ReleaseHoldResponse, error)
 	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
@@ -309,6 +331,76 @@ func (c *inventoryServiceClient) PutPartsAway(ctx context.Context, in *PutPartsA
 	return out, nil
 }
 
+func (c *inventoryServiceClient) ReportFailedPart(ctx context.Context, in *ReportFailedPartRequest, opts ...grpc.CallOption) (*ReportFailedPartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportFailedPartResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ReportFailedPart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) SetApart(ctx context.Context, in *SetApartRequest, opts ...grpc.CallOption) (*SetApartResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetApartResponse)
+	err := c.cc.Invoke(ctx, InventoryService_SetApart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) ReceiveOldUnit(ctx context.Context, in *ReceiveOldUnitRequest, opts ...grpc.CallOption) (*ReceiveOldUnitResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReceiveOldUnitResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ReceiveOldUnit_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) SendReturns(ctx context.Context, in *SendReturnsRequest, opts ...grpc.CallOption) (*SendReturnsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SendReturnsResponse)
+	err := c.cc.Invoke(ctx, InventoryService_SendReturns_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) CloseReturn(ctx context.Context, in *CloseReturnRequest, opts ...grpc.CallOption) (*CloseReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseReturnResponse)
+	err := c.cc.Invoke(ctx, InventoryService_CloseReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) GetReturn(ctx context.Context, in *GetReturnRequest, opts ...grpc.CallOption) (*GetReturnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetReturnResponse)
+	err := c.cc.Invoke(ctx, InventoryService_GetReturn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *inventoryServiceClient) ListReturns(ctx context.Context, in *ListReturnsRequest, opts ...grpc.CallOption) (*ListReturnsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListReturnsResponse)
+	err := c.cc.Invoke(ctx, InventoryService_ListReturns_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *inventoryServiceClient) ReleaseHold(ctx context.Context, in *ReleaseHoldRequest, opts ...grpc.CallOption) (*ReleaseHoldResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReleaseHoldResponse)
@@ -502,6 +594,21 @@ type InventoryServiceServer interface {
 	FinishPick(context.Context, *FinishPickRequest) (*FinishPickResponse, error)
 	// PutPartsAway says that pieces which were picked lie in their bins again. Lines that want them keep them held.
 	PutPartsAway(context.Context, *PutPartsAwayRequest) (*PutPartsAwayResponse, error)
+	// ReportFailedPart takes a new part that failed away from its job and sets it apart for the supplier. The job waits for
+	// another one unless it needs none.
+	ReportFailedPart(context.Context, *ReportFailedPartRequest) (*ReportFailedPartResponse, error)
+	// SetApart takes pieces off the shelf that go back to their supplier.
+	SetApart(context.Context, *SetApartRequest) (*SetApartResponse, error)
+	// ReceiveOldUnit takes in the old unit of a part with a deposit, once it is off the car.
+	ReceiveOldUnit(context.Context, *ReceiveOldUnitRequest) (*ReceiveOldUnitResponse, error)
+	// SendReturns says that what was set apart is on its way to its supplier.
+	SendReturns(context.Context, *SendReturnsRequest) (*SendReturnsResponse, error)
+	// CloseReturn keeps what became of it: credited, replaced, refused, kept after all, or lost.
+	CloseReturn(context.Context, *CloseReturnRequest) (*CloseReturnResponse, error)
+	// GetReturn gives one return.
+	GetReturn(context.Context, *GetReturnRequest) (*GetReturnResponse, error)
+	// ListReturns gives what is to go back, is away or is owed, the oldest first.
+	ListReturns(context.Context, *ListReturnsRequest) (*ListReturnsResponse, error)
 	// ReleaseHold gives a job's held lines free.
 	ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error)
 	// RenewHold lets an unused hold end later, and takes up again one that was released or has expired,
@@ -595,6 +702,27 @@ func (UnimplementedInventoryServiceServer) FinishPick(context.Context, *FinishPi
 }
 func (UnimplementedInventoryServiceServer) PutPartsAway(context.Context, *PutPartsAwayRequest) (*PutPartsAwayResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PutPartsAway not implemented")
+}
+func (UnimplementedInventoryServiceServer) ReportFailedPart(context.Context, *ReportFailedPartRequest) (*ReportFailedPartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportFailedPart not implemented")
+}
+func (UnimplementedInventoryServiceServer) SetApart(context.Context, *SetApartRequest) (*SetApartResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetApart not implemented")
+}
+func (UnimplementedInventoryServiceServer) ReceiveOldUnit(context.Context, *ReceiveOldUnitRequest) (*ReceiveOldUnitResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReceiveOldUnit not implemented")
+}
+func (UnimplementedInventoryServiceServer) SendReturns(context.Context, *SendReturnsRequest) (*SendReturnsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SendReturns not implemented")
+}
+func (UnimplementedInventoryServiceServer) CloseReturn(context.Context, *CloseReturnRequest) (*CloseReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseReturn not implemented")
+}
+func (UnimplementedInventoryServiceServer) GetReturn(context.Context, *GetReturnRequest) (*GetReturnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetReturn not implemented")
+}
+func (UnimplementedInventoryServiceServer) ListReturns(context.Context, *ListReturnsRequest) (*ListReturnsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListReturns not implemented")
 }
 func (UnimplementedInventoryServiceServer) ReleaseHold(context.Context, *ReleaseHoldRequest) (*ReleaseHoldResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReleaseHold not implemented")
@@ -965,6 +1093,132 @@ func _InventoryService_PutPartsAway_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _InventoryService_ReportFailedPart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportFailedPartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ReportFailedPart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ReportFailedPart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ReportFailedPart(ctx, req.(*ReportFailedPartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_SetApart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetApartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).SetApart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_SetApart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).SetApart(ctx, req.(*SetApartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_ReceiveOldUnit_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReceiveOldUnitRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ReceiveOldUnit(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ReceiveOldUnit_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ReceiveOldUnit(ctx, req.(*ReceiveOldUnitRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_SendReturns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SendReturnsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).SendReturns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_SendReturns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).SendReturns(ctx, req.(*SendReturnsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_CloseReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).CloseReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_CloseReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).CloseReturn(ctx, req.(*CloseReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_GetReturn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetReturnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).GetReturn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_GetReturn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).GetReturn(ctx, req.(*GetReturnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _InventoryService_ListReturns_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListReturnsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(InventoryServiceServer).ListReturns(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: InventoryService_ListReturns_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(InventoryServiceServer).ListReturns(ctx, req.(*ListReturnsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _InventoryService_ReleaseHold_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ReleaseHoldRequest)
 	if err := dec(in); err != nil {
@@ -1284,6 +1538,34 @@ var InventoryService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "PutPartsAway",
 			Handler:    _InventoryService_PutPartsAway_Handler,
+		},
+		{
+			MethodName: "ReportFailedPart",
+			Handler:    _InventoryService_ReportFailedPart_Handler,
+		},
+		{
+			MethodName: "SetApart",
+			Handler:    _InventoryService_SetApart_Handler,
+		},
+		{
+			MethodName: "ReceiveOldUnit",
+			Handler:    _InventoryService_ReceiveOldUnit_Handler,
+		},
+		{
+			MethodName: "SendReturns",
+			Handler:    _InventoryService_SendReturns_Handler,
+		},
+		{
+			MethodName: "CloseReturn",
+			Handler:    _InventoryService_CloseReturn_Handler,
+		},
+		{
+			MethodName: "GetReturn",
+			Handler:    _InventoryService_GetReturn_Handler,
+		},
+		{
+			MethodName: "ListReturns",
+			Handler:    _InventoryService_ListReturns_Handler,
 		},
 		{
 			MethodName: "ReleaseHold",
