@@ -1292,7 +1292,7 @@ var File_ramprow_inventory_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_inventory_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a#ramprow/inventory/v1/supplier.proto\x1a\"ramprow/inventory/v1/returns.proto\"T\n" +
+	"!ramprow/inventory/v1/events.proto\x12\x14ramprow.inventory.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#ramprow/inventory/v1/counting.proto\x1a$ramprow/inventory/v1/inventory.proto\x1a\"ramprow/inventory/v1/returns.proto\x1a#ramprow/inventory/v1/supplier.proto\"T\n" +
 	"\n" +
 	"PartListed\x12.\n" +
 	"\x04part\x18\x01 \x01(\v2\x1a.ramprow.inventory.v1.PartR\x04part\x12\x16\n" +
@@ -1460,8 +1460,8 @@ func file_ramprow_inventory_v1_events_proto_init() {
 	}
 	file_ramprow_inventory_v1_counting_proto_init()
 	file_ramprow_inventory_v1_inventory_proto_init()
-	file_ramprow_inventory_v1_supplier_proto_init()
 	file_ramprow_inventory_v1_returns_proto_init()
+	file_ramprow_inventory_v1_supplier_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
