@@ -44,7 +44,7 @@ type Config struct {
 	People *People
 	// Zone is where the workshop's clocks stand; nil: UTC.
 	Zone *time.Location
-	// Language of numbers and money; the zero tag means English.
+	// Language of words, numbers and money; there must be a file of its words. The zero tag means English.
 	Language language.Tag
 	// Secure marks the cookie for TLS alone; set where the desk is reached by https.
 	Secure bool
@@ -89,7 +89,8 @@ func New(c Config) (*Desk, error) {
 	d.live = newLive(c.Services, c.Logger)
 	d.vehicles = newVehicles(c.Services.Job)
 	var err error
-	if d.words, err = loadWords("en"); err != nil {
+	spoken, _ := c.Language.Base()
+	if d.words, err = loadWords(spoken.String()); err != nil {
 		return nil, err
 	}
 	if d.assetTags, err = tagAssets(); err != nil {

@@ -200,18 +200,18 @@ func (d *Desk) shareOf(part, whole uint32) string {
 }
 
 // signedSpan writes a duration that may be below zero.
-func signedSpan(length *durationpb.Duration) string {
+func (d *Desk) signedSpan(length *durationpb.Duration) string {
 	if length.AsDuration() < 0 {
-		return "−" + span(durationpb.New(-length.AsDuration()))
+		return "−" + d.lasting(durationpb.New(-length.AsDuration()))
 	}
-	return span(length)
+	return d.lasting(length)
 }
 
 // dayShort writes a day as in 2026-03-09 shorter.
-func dayShort(day string) string {
+func (d *Desk) dayShort(day string) string {
 	at, err := time.Parse(time.DateOnly, day)
 	if err != nil {
 		return day
 	}
-	return at.Format("2 Jan 2006")
+	return d.words.say("date.year", d.words.dayOfMonth(at), at.Year())
 }

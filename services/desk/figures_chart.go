@@ -67,15 +67,15 @@ func (d *Desk) flowChart(days []*jobv1.DayFigures) flowChart {
 		start, end := day.GetWhen().GetStart().AsTime().In(d.Zone), day.GetWhen().GetEnd().AsTime().In(d.Zone).Add(-time.Nanosecond)
 		column := flowColumn{
 			X: chartLeft + i*room + max(1, room/8), Width: max(2, room-2*max(1, room/8)), Y: y(float64(day.GetClosed())), Day: day,
-			Middle: chartLeft + i*room + room/2, LineY: y(day.GetPresent()), Title: start.Format("Mon 2 Jan"),
+			Middle: chartLeft + i*room + room/2, LineY: y(day.GetPresent()), Title: d.words.date(start, ".short"),
 			Link: visitsLink(start.Format(time.DateOnly), end.Format(time.DateOnly), "closed", ""),
 		}
 		if end.Format(time.DateOnly) != start.Format(time.DateOnly) {
-			column.Title += " – " + end.Format("Mon 2 Jan")
+			column.Title += " – " + d.words.date(end, ".short")
 		}
 		column.Height = y(0) - column.Y
 		if i%every == 0 {
-			column.Label = start.Format("2 Jan")
+			column.Label = d.words.dayOfMonth(start)
 		}
 		c.Columns = append(c.Columns, column)
 		c.Line += fmt.Sprintf("%d,%d ", column.Middle, column.LineY)

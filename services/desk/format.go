@@ -2,6 +2,7 @@ package desk
 
 import (
 	"fmt"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -28,25 +29,25 @@ func (d *Desk) clockTime(at time.Time) string {
 	if at.Format(time.DateOnly) == now.Format(time.DateOnly) {
 		return at.Format("15:04")
 	}
-	return at.Format("Mon 2 Jan 15:04")
+	return d.words.date(at, ".short") + " " + at.Format("15:04")
 }
 
 // day writes a day in the workshop's zone.
-func (d *Desk) day(at time.Time) string { return at.In(d.Zone).Format("Monday 2 January") }
+func (d *Desk) day(at time.Time) string { return d.words.date(at.In(d.Zone), "") }
 
 // fieldTime writes a time as a datetime-local field wants it.
 func (d *Desk) fieldTime(at time.Time) string { return at.In(d.Zone).Format("2006-01-02T15:04") }
 
-// span writes a duration as people say it: 45 min, 3 h 20 min.
-func span(length *durationpb.Duration) string {
+// lasting writes a duration as people say it: 45 min, 3 h 20 min.
+func (d *Desk) lasting(length *durationpb.Duration) string {
 	minutes := int(length.AsDuration().Round(time.Minute) / time.Minute)
 	if minutes < 60 {
-		return strconv.Itoa(minutes) + " min"
+		return d.words.say("span.minutes", minutes)
 	}
 	if minutes%60 == 0 {
-		return strconv.Itoa(minutes/60) + " h"
+		return d.words.say("span.hours", minutes/60)
 	}
-	return fmt.Sprintf("%d h %d min", minutes/60, minutes%60)
+	return d.words.say("span.both", minutes/60, minutes%60)
 }
 
 // money writes an amount in the desk's language.
@@ -98,3 +99,19 @@ func (d *Desk) quantity(n int64, unit commonv1.Unit) string {
 
 // last gives what stands behind the last slash of a name, as 3 in bays/3.
 func last(name string) string { return name[strings.LastIndex(name, "/")+1:] }
+
+var bareName = regexp.MustCompile(`\b(bays|people|jobs)/([a-z0-9-]+)`)
+
+// plain puts words in place of the names of bays, people and jobs in a sentence of a service.
+func (d *Desk) plain(text string) string {
+	return bareName.ReplaceAllStringFunc(text, func(name string) string {
+		switch kind, id, _ := strings.Cut(name, "/"); kind {
+		case "bays":
+			return d.words.say("bay", id)
+		case "jobs":
+			return d.words.say("job", id)
+		default:
+			return id
+		}
+	})
+}

@@ -85,7 +85,7 @@ func TestSpan(t *testing.T) {
 	for length, want := range map[time.Duration]string{
 		29 * time.Second: "0 min", 45 * time.Minute: "45 min", 2 * time.Hour: "2 h", 200 * time.Minute: "3 h 20 min",
 	} {
-		if got := span(durationpb.New(length)); got != want {
+		if got := english(t).lasting(durationpb.New(length)); got != want {
 			t.Errorf("%s is %q, want %q", length, got, want)
 		}
 	}
@@ -116,6 +116,46 @@ func TestForgedFormsAreRefused(t *testing.T) {
 		}
 		if policy := w.Header().Get("Content-Security-Policy"); !strings.Contains(policy, "default-src 'none'") || strings.Contains(policy, "unsafe") {
 			t.Errorf("the policy is %q", policy)
+		}
+	}
+}
+
+func english(t *testing.T) *Desk {
+	t.Helper()
+	w, err := loadWords("en")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &Desk{words: w}
+}
+
+// Days are named as the standard library names them in English.
+func TestDaysAreNamed(t *testing.T) {
+	d := english(t)
+	for day := range 400 {
+		at := time.Date(2026, 1, 1+day, 9, 0, 0, 0, time.UTC)
+		if got, want := d.words.date(at, ""), at.Format("Monday 2 January"); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+		if got, want := d.words.date(at, ".short"), at.Format("Mon 2 Jan"); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+		if got, want := d.dayShort(at.Format(time.DateOnly)), at.Format("2 Jan 2006"); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+func TestNamesBecomeWords(t *testing.T) {
+	d := english(t)
+	for text, want := range map[string]string{
+		"earliest place: bays/3 with people/tomas would be done Fri 16:00": "earliest place: Bay 3 with tomas would be done Fri 16:00",
+		"waits for jobs/12": "waits for Job 12",
+		"turned away":       "turned away",
+		"":                  "",
+	} {
+		if got := d.plain(text); got != want {
+			t.Errorf("%q is told as %q, want %q", text, got, want)
 		}
 	}
 }

@@ -43,7 +43,8 @@ func (d *Desk) functions() template.FuncMap {
 		"at":       d.clockTime,
 		"day":      d.day,
 		"field":    d.fieldTime,
-		"span":     span,
+		"span":     d.lasting,
+		"plain":    d.plain,
 		"money":    d.money,
 		"quantity": d.quantity,
 		"percent":  d.percent,
@@ -53,7 +54,7 @@ func (d *Desk) functions() template.FuncMap {
 		"request":  newRequestID,
 		"now":      func() string { return d.Now().In(d.Zone).Format("2006-01-02 15:04") },
 		"add":      add, "sub": func(a, b int64) int64 { return a - b }, "clip": clip, "fits": fits, "laneTop": laneTop, "boardHeight": boardHeight,
-		"fixed": d.fixed, "proportion": d.proportion, "share": d.shareOf, "bars": barsHeight, "signed": signedSpan, "dayshort": dayShort,
+		"fixed": d.fixed, "proportion": d.proportion, "share": d.shareOf, "bars": barsHeight, "signed": d.signedSpan, "dayshort": d.dayShort,
 		"took": took, "fallHeight": fallHeight,
 		"stateClass": stateClass, "barLine": d.barLine,
 	}

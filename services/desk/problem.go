@@ -3,6 +3,7 @@ package desk
 import (
 	"errors"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"ramprow/internal/platform/fault"
@@ -17,6 +18,8 @@ type problem struct {
 	Reason string
 	// Again is true where trying again may help.
 	Again bool
+	// Resend is what was sent, to send it once more under the same request; nil: nothing was.
+	Resend url.Values
 }
 
 func (p *problem) text() string { return strings.Join(append([]string{p.Message}, p.Details...), "\n") }

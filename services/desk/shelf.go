@@ -15,6 +15,19 @@ type shelfView struct {
 	Counts    []*inventoryv1.CountQuestion
 	PutBack   []*inventoryv1.PutBack
 	Returns   []*inventoryv1.Return
+	// How many of each stand on no page until those before them are dealt with.
+	MoreOrders, MorePicks, MoreShort, MoreProposals, MoreCounts, MorePutBack, MoreReturns int
+}
+
+// shorten keeps every list as long as a person reads.
+func (s *shelfView) shorten() {
+	s.Orders, s.MoreOrders = shorten(s.Orders)
+	s.Picks, s.MorePicks = shorten(s.Picks)
+	s.Short, s.MoreShort = shorten(s.Short)
+	s.Proposals, s.MoreProposals = shorten(s.Proposals)
+	s.Counts, s.MoreCounts = shorten(s.Counts)
+	s.PutBack, s.MorePutBack = shorten(s.PutBack)
+	s.Returns, s.MoreReturns = shorten(s.Returns)
 }
 
 // urgentFirst lists what to order: what jobs wait for before what the shelf lacks.
@@ -54,6 +67,7 @@ func (d *Desk) showShelf(v *visit) error {
 			view.Short = append(view.Short, h)
 		}
 	}
+	view.shorten()
 	return v.render("shelf", view)
 }
 

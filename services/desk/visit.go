@@ -15,6 +15,7 @@ import (
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/rpc"
+	"ramprow/internal/platform/sitelog"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 )
 
@@ -184,8 +185,16 @@ func (v *visit) renderStatus(status int, page string, view any, p *problem) erro
 	v.w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	v.w.Header().Set("Cache-Control", "no-store")
 	v.w.WriteHeader(status)
-	_, err := v.w.Write(text.Bytes())
-	return err
+	v.write(text.Bytes())
+	return nil
+}
+
+// write sends the body of an answer. If it fails the browser is gone, and there
+// is nobody left to whom another page could say so.
+func (v *visit) write(body []byte) {
+	if _, err := v.w.Write(body); err != nil {
+		v.d.Logger.DebugContext(v.ctx, "a browser left before its page", "path", v.r.URL.Path, "error", err)
+	}
 }
 
 // refreshPath is the page's address without what belongs to one look at it.
@@ -233,8 +242,18 @@ func (v *visit) fail(err error) {
 	if v.r.Header.Get("X-Queued") != "" {
 		v.w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 		v.w.WriteHeader(status)
-		_, _ = v.w.Write([]byte(p.text())) // if it fails, the browser is gone
+		v.write([]byte(p.text()))
 		return
+	}
+	switch p.Reason { // the services' own words are for programs that send again
+	case sitelog.ReasonLogUnavailable:
+		p.Message = v.d.words.say("problem.nolog")
+	case fault.Deadline.String():
+		p.Message = v.d.words.say("problem.late")
+	default:
+	}
+	if p.Again && v.who != nil && v.r.Method == http.MethodPost {
+		p.Resend = v.r.PostForm
 	}
 	if err := v.renderStatus(status, "problem", nil, p); err != nil {
 		v.d.Logger.ErrorContext(v.ctx, "a page failed", "path", v.r.URL.Path, "error", err)

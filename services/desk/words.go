@@ -6,7 +6,9 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 )
@@ -39,6 +41,25 @@ func (w words) say(key string, args ...any) string {
 		return text
 	}
 	return fmt.Sprintf(text, args...)
+}
+
+// date writes a day of the week with its date; the names are in full, or ".short".
+func (w words) date(at time.Time, length string) string {
+	return w.say("date.order", w.nth("date.weekdays"+length, int(at.Weekday())), at.Day(), w.nth("date.months"+length, int(at.Month())-1))
+}
+
+// dayOfMonth writes a day without its year, as short as can be.
+func (w words) dayOfMonth(at time.Time) string {
+	return w.say("date.day", at.Day(), w.nth("date.months.short", int(at.Month())-1))
+}
+
+// nth gives a name out of a list of the catalogue; where a list is too short, the number.
+func (w words) nth(list string, i int) string {
+	names := strings.Fields(w[list])
+	if i >= len(names) {
+		return strconv.Itoa(i + 1)
+	}
+	return names[i]
 }
 
 // enum gives the word for a value of a service's enumeration.

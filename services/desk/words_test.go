@@ -19,6 +19,7 @@ import (
 
 var (
 	pageKey = regexp.MustCompile(`\bt "([a-z.]+)"`)
+	saidKey = regexp.MustCompile(`\bsay\("([a-z.]+)"`)
 	doneKey = regexp.MustCompile(`v\.done\([^\n]*, "([a-z-]+)", `)
 )
 
@@ -30,6 +31,14 @@ func TestWordsAreComplete(t *testing.T) {
 		t.Fatal(err)
 	}
 	asked := map[string]bool{}
+	for _, text := range contents(t, "*.go") {
+		for _, found := range saidKey.FindAllStringSubmatch(text, -1) {
+			asked[found[1]] = true
+		}
+	}
+	for _, length := range []string{"", ".short"} {
+		asked["date.weekdays"+length], asked["date.months"+length] = true, true
+	}
 	for _, deed := range []string{"start", "pause", "resume", "finish"} {
 		asked["done.step-"+deed] = true
 	}

@@ -17,7 +17,7 @@
     if (!queue.length) return;
     const waiting = queue.filter(e => !e.refused).length;
     const head = document.createElement("strong");
-    head.textContent = waiting ? `${waiting} waiting for the network` : "Refused";
+    head.textContent = waiting ? box.dataset.waits.replace("%d", waiting) : box.dataset.refused;
     const list = document.createElement("ol");
     for (const entry of queue) {
       const item = document.createElement("li");
@@ -25,7 +25,7 @@
       if (entry.refused) {
         item.className = "refused";
         const seen = document.createElement("button");
-        seen.textContent = "Seen";
+        seen.textContent = box.dataset.seen;
         seen.addEventListener("click", () => { store(load().filter(e => e.id !== entry.id)); show(); });
         item.append(" ", seen);
       }
@@ -138,8 +138,9 @@
   };
   // What was entered or opened and not sent yet is entered and opened again in the page that comes.
   let kept = [];
-  const entered = target => [...target.querySelectorAll("input[id], textarea[id], details[id]")]
-    .filter(e => e.matches("details") ? e.open : !e.form?.dataset.sent && (e.checked !== e.defaultChecked || e.value !== e.defaultValue))
+  const chosen = select => [...select.options].some(o => o.selected !== o.defaultSelected);
+  const entered = target => [...target.querySelectorAll("input[id], textarea[id], select[id], details[id]")]
+    .filter(e => e.matches("details") ? e.open : !e.form?.dataset.sent && (e.matches("select") ? chosen(e) : e.checked !== e.defaultChecked || e.value !== e.defaultValue))
     .map(e => ({ id: e.id, form: e.form?.getAttribute("action"), open: e.open, checked: e.checked, value: e.value }));
   document.addEventListener("htmx:afterSwap", () => {
     for (const was of kept) {
@@ -229,19 +230,25 @@
   document.addEventListener("dragstart", event => { if (event.target.closest("svg[data-board]")) event.preventDefault(); });
 
   // A scanner types quickly and ends with Enter: wherever it points, the field that
-  // takes scans gets it.
+  // takes scans gets it. Times are those of the keys, not of when a busy page hears of them.
   let typed = "", since = 0;
   document.addEventListener("keydown", event => {
     if (event.target.matches("input, select, textarea")) return;
-    const now = performance.now();
-    if (now - since > 60) typed = "";
-    since = now;
+    if (event.timeStamp - since > 60) typed = "";
+    since = event.timeStamp;
     if (event.key === "Enter" && typed.length >= 4) {
       const field = document.querySelector("[data-scan]");
       if (field) { event.preventDefault(); field.value = typed; field.form?.requestSubmit(); }
       typed = "";
     } else if (event.key.length === 1) typed += event.key;
   });
+  // A page that has just come focuses its field a moment after it is seen; what was
+  // typed in between belongs into the field.
+  document.addEventListener("focusin", event => {
+    if (typed && event.target.matches("[data-scan]") && performance.now() - since < 300) event.target.value = typed + event.target.value;
+    typed = "";
+  });
+  if (document.activeElement === document.body) document.querySelector("[autofocus]")?.focus();
 
   document.addEventListener("click", event => { if (event.target.closest("[data-print]")) print(); });
 

@@ -68,10 +68,18 @@ func TestDeskPicksByScanner(t *testing.T) {
 		b.await(`document.activeElement.id === "code" && document.querySelector("#next").innerText.includes("K-2")`)
 		scan := func(code, then string) {
 			t.Helper()
+			b.await(`document.readyState === "complete"`) // nobody scans at a page that he does not see yet
 			b.do(chromedp.KeyEvent(code), chromedp.KeyEvent(kb.Enter))
 			b.await(then)
 		}
-		scan("KIT-CLIP", `document.querySelector("#next").innerText.includes("2 × KIT-RING") && document.querySelector(".done")`)
+		// What is typed before the field has the focus is not lost.
+		b.do(chromedp.Evaluate[chromedp.Void](`document.activeElement.blur();
+			for (const key of "KIT") document.body.dispatchEvent(new KeyboardEvent("keydown", {key, bubbles: true}));
+			document.querySelector("#code").focus(); null`))
+		if got := ask[string](b, `document.querySelector("#code").value`); got != "KIT" {
+			t.Errorf("of KIT the field got %q", got)
+		}
+		scan("-CLIP", `document.querySelector("#next").innerText.includes("2 × KIT-RING") && document.querySelector(".done")`)
 		scan("KIT-CLIP", `document.querySelector(".problem")?.innerText.includes("expected is KIT-RING")`)
 		scan("KIT-RING", `document.querySelector("#next").innerText.includes("1 × KIT-RING")`)
 		scan("KIT-RING", `document.activeElement.id === "hand-over"`)

@@ -66,6 +66,9 @@ func TestDeskPages(t *testing.T) {
 			b.signIn(w, p.person, p.role)
 			for name, path := range p.paths {
 				b.open(path)
+				if broken := ask[bool](b, `document.body.dataset.page === "problem"`); broken != (name == "denied" || name == "unknown") {
+					t.Errorf("%s says %q", path, b.text(".problem"))
+				}
 				b.accessible(name)
 				b.picture(name)
 			}

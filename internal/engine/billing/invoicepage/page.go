@@ -24,6 +24,7 @@ var page = template.Must(template.New("invoice").Funcs(template.FuncMap{
 	"number": number,
 	"title":  title,
 	"tax":    tax,
+	"unit":   unit,
 }).Parse(source))
 
 // Write gives the page in UTF-8.

@@ -17,7 +17,7 @@ func TestPageShowsTheInvoice(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []string{
-		"<h1>Invoice 2026-000017</h1>", "211.84 EUR", "S 20 %", "26.01 EUR", "Customer &amp; Sons &lt;Fleet&gt;", "DE02100100100006820101", "Exempt",
+		"<h1>Invoice 2026-000017</h1>", "211.84 EUR", "S 20 %", "26.01 EUR", "Customer &amp; Sons &lt;Fleet&gt;", "DE02100100100006820101", "Exempt", "90 min</td>", "2 piece</td>",
 	} {
 		if !strings.Contains(string(page), want) {
 			t.Errorf("%q is not on the page", want)
