@@ -71,7 +71,7 @@ func benchCommand() *cobra.Command {
 		defer stop()
 		return f.run(ctx, command.OutOrStdout(), command.ErrOrStderr())
 	}
-	command.AddCommand(benchScheduleCommand(), benchHoldsCommand(), benchPagesCommand(), benchBaysCommand(), benchMonthCommand())
+	command.AddCommand(benchScheduleCommand(), benchHoldsCommand(), benchPagesCommand(), benchBaysCommand(), benchMonthCommand(), benchStockCommand())
 	return command
 }
 

@@ -246,6 +246,34 @@ func TestAnAbsenceTakenBackFreesNoBay(t *testing.T) {
 	}
 }
 
+// A supplier that is often late: the car is opened on the day by which its parts
+// are there in four deliveries of five, not on the day that was promised.
+func TestACarIsOpenedOnceItsPartsAreThereLikely(t *testing.T) {
+	s := open(t)
+	s.hear(confirmed("jobs/1", plan(1, 3*time.Hour)))
+	likely := func(eta, p80 time.Time) *inventoryv1.PartsShort {
+		m := short("jobs/1", 1, eta)
+		m.Hold.EtaP80 = stamp(p80)
+		return m
+	}
+	tuesday, wednesday := monday.Add(27*time.Hour), monday.Add(51*time.Hour) // at 11:00
+	s.hear(likely(tuesday, wednesday))
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Wed 10:00", "Wed 13:30")
+	if why := s.booking("jobs/1").GetReason(); !strings.Contains(why, "Wed 4 Mar 11:00") {
+		t.Errorf("placed because %q, want the likely day of the parts", why)
+	}
+	s.hear(likely(tuesday, tuesday)) // the supplier became reliable
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Tue 10:00", "Tue 13:30")
+
+	undated := likely(tuesday, wednesday)
+	undated.Hold.Lines = append(undated.Hold.Lines, &inventoryv1.HoldLine{Title: "Bolt", State: inventoryv1.LineState_LINE_STATE_SHORT})
+	s.hear(undated)
+	wantState(t, s.booking("jobs/1"), waiting)
+	if why := s.booking("jobs/1").GetWaitingFor(); !strings.Contains(why, "Bolt") || strings.Contains(why, "Seal") {
+		t.Errorf("waits for %q, want the one part that nobody ordered", why)
+	}
+}
+
 func TestMissingPartsHoldBegunWorkUp(t *testing.T) {
 	s := open(t)
 	s.book("jobs/1", 3*time.Hour)
