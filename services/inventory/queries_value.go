@@ -100,6 +100,9 @@ func (s *buyingServer) valueOf(ctx context.Context, number string, at time.Time)
 		last := before[0]
 		l.quantity, l.value, l.currency = last.GetOnHandAfter(), last.GetValueAfterMinorUnits(), last.GetCurrencyCode()
 		resp.Why = nil
+		if l.currency == "" && about.GetValue() != nil {
+			resp.Why = append(resp.Why, "what it was worth then is not known: "+unvaluedWhy)
+		}
 		for _, m := range before {
 			resp.Why = append(resp.Why, movementLine(m))
 		}

@@ -34,12 +34,17 @@ type lying struct {
 	quantity int64
 	value    int64
 	currency string
+	// unvalued: a movement that was taken back does not say what it was worth.
+	unvalued bool
 }
+
+// unvaluedWhy is why a value is not known though the part has one today.
+const unvaluedWhy = "movements of that time carry no value: no cost was known yet, or they left for the archive before values were kept"
 
 func (st *State) valuation(at time.Time) *valuation {
 	v := &valuation{at: at, parts: make(map[string]lying, len(st.parts)), next: st.moved}
 	for number, p := range st.parts {
-		v.parts[number] = lying{p.about, p.onHand, p.worth.Value, p.worth.currency}
+		v.parts[number] = lying{about: p.about, quantity: p.onHand, value: p.worth.Value, currency: p.worth.currency}
 	}
 	return v
 }
@@ -68,20 +73,31 @@ func (v *valuation) takeBack(movements []*inventoryv1.Movement) {
 			v.done = true
 			return
 		}
-		l := v.parts[m.GetPart()]
-		l.quantity -= m.GetQuantity()
-		l.value -= m.GetValueMinorUnits()
-		v.parts[m.GetPart()] = l
+		v.parts[m.GetPart()] = v.parts[m.GetPart()].before(m)
 		v.next--
 		v.since++
 	}
 	v.done = v.next == 0
 }
 
+// before is what lay there before a movement. The value that it left is taken from
+// the movement itself: one after it may have said nothing of values.
+func (l lying) before(m *inventoryv1.Movement) lying {
+	l.quantity -= m.GetQuantity()
+	switch {
+	case m.GetCurrencyCode() != "":
+		l.value, l.currency, l.unvalued = m.GetValueAfterMinorUnits()-m.GetValueMinorUnits(), m.GetCurrencyCode(), false
+	case l.currency != "":
+		l.value, l.currency, l.unvalued = 0, "", true
+	}
+	return l
+}
+
 // report is the answer to be: all parts of which something lay there.
 func (v *valuation) report() *inventoryv1.GetStockValueResponse {
 	r := &inventoryv1.GetStockValueResponse{At: timestamppb.New(v.at)}
 	totals := map[string]int64{}
+	unvalued := 0
 	for _, number := range slices.Sorted(maps.Keys(v.parts)) {
 		l := v.parts[number]
 		if l.quantity == 0 && l.value == 0 {
@@ -90,6 +106,9 @@ func (v *valuation) report() *inventoryv1.GetStockValueResponse {
 		r.PartsThere++
 		if l.currency == "" {
 			r.PartsWithoutCost++
+			if l.unvalued {
+				unvalued++
+			}
 		} else {
 			totals[l.currency] = min(totals[l.currency]+l.value, replenish.MaxValue)
 		}
@@ -99,7 +118,10 @@ func (v *valuation) report() *inventoryv1.GetStockValueResponse {
 		r.Totals = append(r.Totals, &commonv1.Money{MinorUnits: totals[currency], CurrencyCode: currency})
 	}
 	r.Why = []string{fmt.Sprintf("%d parts lay there; %d movements since then were taken back from what is there now", r.GetPartsThere(), v.since)}
-	if n := r.GetPartsWithoutCost(); n > 0 {
+	if unvalued > 0 {
+		r.Why = append(r.Why, fmt.Sprintf("what %d of them were worth then is not known, so they count as nothing and the total is too low: %s", unvalued, unvaluedWhy))
+	}
+	if n := int(r.GetPartsWithoutCost()) - unvalued; n > 0 {
 		r.Why = append(r.Why, fmt.Sprintf("no cost was ever known of %d of them, so they count as nothing: set their cost, or correct it", n))
 	}
 	return r

@@ -203,6 +203,49 @@ func TestMovementsOfAnEarlierProgram(t *testing.T) {
 	}
 }
 
+// A page that was archived before values were kept says nothing of them: a date
+// among its movements is answered with what is not known, and one after it as ever.
+func TestValueBeforeValuesWereKept(t *testing.T) {
+	at := func(hour int) *timestamppb.Timestamp {
+		return timestamppb.New(monday.Add(time.Duration(hour) * time.Hour))
+	}
+	newest := []*inventoryv1.Movement{
+		{Part: "SEAL", Quantity: -1, ValueMinorUnits: -100, ValueAfterMinorUnits: 300, CurrencyCode: "EUR", At: at(3)},
+		{Part: "SEAL", Quantity: 2, At: at(2)},
+		{Part: "BOLT", Quantity: 1, ValueMinorUnits: 70, ValueAfterMinorUnits: 70, CurrencyCode: "EUR", At: at(1)},
+		{Part: "SEAL", Quantity: 1, At: at(1)},
+		{Part: "SEAL", Quantity: 1, ValueMinorUnits: 90, ValueAfterMinorUnits: 90, CurrencyCode: "EUR", At: at(0)},
+	}
+	for _, c := range []struct {
+		hour            int
+		quantity, seals int64
+		total           int64
+		unknown         int
+	}{
+		{hour: 3, quantity: 3, seals: 300, total: 370},
+		{hour: 2, quantity: 4, seals: 400, total: 470}, // as the movement after it says
+		{hour: 1, quantity: 2, total: 70, unknown: 1},
+		{hour: 0, quantity: 1, unknown: 1}, // the movement at one o'clock says nothing of it
+		{hour: -1},                         // nothing was there
+	} {
+		v := &valuation{at: at(c.hour).AsTime(), next: 5, parts: map[string]lying{
+			"BOLT": {about: aPart("BOLT"), quantity: 1, value: 70, currency: "EUR"},
+			"SEAL": {about: aPart("SEAL"), quantity: 3, value: 300, currency: "EUR"},
+		}}
+		v.takeBack(newest)
+		r, total := v.report(), int64(0)
+		for _, sum := range r.GetTotals() {
+			total += sum.GetMinorUnits()
+		}
+		if l := v.parts["SEAL"]; l.quantity != c.quantity || l.value != c.seals || total != c.total || int(r.GetPartsWithoutCost()) != c.unknown {
+			t.Errorf("at %d o'clock %+v of %v, want %+v", c.hour, l, r, c)
+		}
+		if said := slices.ContainsFunc(r.GetWhy(), func(why string) bool { return strings.Contains(why, "worth then is not known") }); said != (c.unknown > 0) {
+			t.Errorf("at %d o'clock: %v", c.hour, r.GetWhy())
+		}
+	}
+}
+
 // The value at any past moment is what the documents until then say, also when
 // their pages have left the state.
 func TestValueAtAnyTime(t *testing.T) {
