@@ -51,7 +51,7 @@ func writeShop(w io.Writer, shop *inventory.BigShop) error {
 	fmt.Fprintf(w, "Events %d MB, state %d MB, snapshot %d MB.\n\n", shop.EventBytes/mega, shop.StateBytes/mega, shop.SnapshotBytes/mega)
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, f := range shop.Figures {
-		fmt.Fprintf(table, "%s\t%s\n", f.What, f.Each.Round(time.Microsecond))
+		fmt.Fprintf(table, "%s\t%s\n", f.What, f.Each.Round(100*time.Nanosecond))
 	}
 	return table.Flush()
 }
