@@ -125,7 +125,7 @@ func (m *measuring) build() error {
 			return err
 		}
 	}
-	random := rand.New(rand.NewPCG(6, 1)) //nolint:gosec // a drawn shop, not a secret
+	random := rand.New(rand.NewPCG(6, 1))
 	span := yearsOfBigShop * 52 * week
 	for n := range m.shop.Movements {
 		m.now = m.began.Add(time.Duration(float64(n) / float64(m.shop.Movements) * float64(span)))

@@ -183,11 +183,6 @@ func priceOf(o *inventoryv1.Offer, quantity int64) int64 {
 	return replenish.ShareOf(price, quantity, max(1, o.GetPriceQuantity()))
 }
 
-// lotOf is the smallest quantity that can be bought of an offer and is enough.
-func lotOf(o *inventoryv1.Offer, quantity int64) int64 {
-	return replenish.InPacks(max(quantity, o.GetMinimum()), o.GetPack())
-}
-
 func (s *suppliers) keep() keptSuppliers {
 	k := keptSuppliers{Terms: maps.Clone(s.terms), Late: maps.Clone(s.late)}
 	for _, number := range slices.Sorted(maps.Keys(s.offers)) {

@@ -47,11 +47,16 @@ func benchStockCommand() *cobra.Command {
 
 func writeShop(w io.Writer, shop *inventory.BigShop) error {
 	const mega = 1 << 20
-	fmt.Fprintf(w, "%d parts, %d movements over three years; %d of them are in the state, the others in the archive.\n", shop.Parts, shop.Movements, shop.InState)
-	fmt.Fprintf(w, "Events %d MB, state %d MB, snapshot %d MB.\n\n", shop.EventBytes/mega, shop.StateBytes/mega, shop.SnapshotBytes/mega)
+	if _, err := fmt.Fprintf(w, "%d parts, %d movements over three years; %d of them are in the state, the others in the archive.\n"+
+		"Events %d MB, state %d MB, snapshot %d MB.\n\n", shop.Parts, shop.Movements, shop.InState,
+		shop.EventBytes/mega, shop.StateBytes/mega, shop.SnapshotBytes/mega); err != nil {
+		return err
+	}
 	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, f := range shop.Figures {
-		fmt.Fprintf(table, "%s\t%s\n", f.What, f.Each.Round(100*time.Nanosecond))
+		if _, err := fmt.Fprintf(table, "%s\t%s\n", f.What, f.Each.Round(100*time.Nanosecond)); err != nil {
+			return err
+		}
 	}
 	return table.Flush()
 }

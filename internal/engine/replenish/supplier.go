@@ -308,43 +308,56 @@ func (c *chooser) start(preferred int) []int {
 	return choice
 }
 
-// descend makes the move that helps until none does, and gives the cost.
+// descend makes the moves that help until none does, and gives the cost.
 func (c *chooser) descend(choice []int) float64 {
-	b := c.put(choice)
-	least := c.total(b)
-	for round, improved := 0, true; improved && round < mostRounds; round++ {
-		improved = false
-		for i, offers := range c.offers {
-			for j := range offers {
-				if j == choice[i] {
-					continue
-				}
-				b.add(offers[choice[i]], -1)
-				b.add(offers[j], 1)
-				if cost := c.total(b); cost < least-1e-9 {
-					least, improved = cost, true
-					choice[i] = j
-					continue
-				}
-				b.add(offers[j], -1)
-				b.add(offers[choice[i]], 1)
-			}
-		}
-		for to := range c.suppliers {
-			for from := range c.suppliers {
-				if from == to || b.lines[from] == 0 {
-					continue
-				}
-				moved := c.moved(choice, from, to)
-				if cost := c.cost(moved); cost < least-1e-9 {
-					copy(choice, moved)
-					least, improved = cost, true
-					b = c.put(choice)
-				}
-			}
+	least := c.cost(choice)
+	for range mostRounds {
+		before := least
+		least = c.moveOrders(choice, c.moveLines(choice, least))
+		if least == before { // nothing was moved
+			break
 		}
 	}
 	return c.cost(choice)
+}
+
+// moveLines gives single lines to other suppliers where that makes all cheaper.
+func (c *chooser) moveLines(choice []int, least float64) float64 {
+	b := c.put(choice)
+	for i, offers := range c.offers {
+		for j := range offers {
+			if j == choice[i] {
+				continue
+			}
+			b.add(offers[choice[i]], -1)
+			b.add(offers[j], 1)
+			if cost := c.total(b); cost < least-1e-9 {
+				least, choice[i] = cost, j
+				continue
+			}
+			b.add(offers[j], -1)
+			b.add(offers[choice[i]], 1)
+		}
+	}
+	return least
+}
+
+// moveOrders gives one supplier's whole order to another where that makes all cheaper.
+func (c *chooser) moveOrders(choice []int, least float64) float64 {
+	b := c.put(choice)
+	for to := range c.suppliers {
+		for from := range c.suppliers {
+			if from == to || b.lines[from] == 0 {
+				continue
+			}
+			moved := c.moved(choice, from, to)
+			if cost := c.cost(moved); cost < least-1e-9 {
+				copy(choice, moved)
+				least, b = cost, c.put(choice)
+			}
+		}
+	}
+	return least
 }
 
 // moved gives one supplier's lines to another where it offers them.
@@ -387,7 +400,7 @@ func (c *chooser) why(i int, p priced, value float64) string {
 		cheapest = math.Min(cheapest, o.cost)
 	}
 	s := c.suppliers[p.supplier]
-	reason := ""
+	var reason string
 	switch {
 	case p.cost <= cheapest:
 		reason = fmt.Sprintf("%s is cheapest for it at %.2f", s.Name, p.cost)
