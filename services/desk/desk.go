@@ -26,6 +26,7 @@ type Services struct {
 	Figures    jobv1.FiguresServiceClient
 	Billing    jobv1.BillingServiceClient
 	Inventory  inventoryv1.InventoryServiceClient
+	Buying     inventoryv1.BuyingServiceClient
 	Scheduling schedulingv1.SchedulingServiceClient
 	Audit      torqueauditv1.TorqueAuditServiceClient
 	// Logs by role: what each service could not handle.

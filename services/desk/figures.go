@@ -31,6 +31,7 @@ type figuresView struct {
 	Flow   flowChart
 	Stages []barRow
 	Uses   []barRow
+	Stock  stockView
 	// Sum is λW with its edges, which must be the jobs present.
 	Sum float64
 }
@@ -62,6 +63,9 @@ func (d *Desk) showFigures(v *visit) error {
 	}
 	view := figuresView{From: from, To: to, Ranges: d.ranges(from, to), F: f, Weekly: len(f.GetDays()) > manyDays}
 	view.Empty = f.GetLittle().GetPresentTime().AsDuration() == 0
+	if view.Stock, err = d.stockFigures(v, from, to); err != nil {
+		return err
+	}
 	shown := f.GetDays()
 	if view.Weekly {
 		shown = f.GetWeeks()

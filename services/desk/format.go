@@ -63,6 +63,14 @@ func (d *Desk) money(m *commonv1.Money) string {
 	return d.decimal(m.GetMinorUnits(), digits) + " " + unit.String()
 }
 
+// amount writes minor units of a currency; without one nothing is known.
+func (d *Desk) amount(units int64, code string) string {
+	if code == "" {
+		return "–"
+	}
+	return d.money(&commonv1.Money{MinorUnits: units, CurrencyCode: code})
+}
+
 // decimal writes minor units exactly: the whole part is grouped by the language,
 // and nothing passes through floating point.
 func (d *Desk) decimal(units int64, digits int) string {

@@ -46,6 +46,7 @@ func (d *Desk) functions() template.FuncMap {
 		"span":     d.lasting,
 		"plain":    d.plain,
 		"money":    d.money,
+		"amount":   d.amount,
 		"quantity": d.quantity,
 		"percent":  d.percent,
 		"contains": contains,

@@ -79,6 +79,8 @@ func (d *Desk) routes() http.Handler {
 
 	mux.Handle("GET /figures", d.closed(d.showFigures, identity.Owner))
 	mux.Handle("GET /figures/jobs", d.closed(d.showVisits, identity.Owner))
+	mux.Handle("GET /figures/stock", d.closed(d.showStock, identity.Owner))
+	mux.Handle("GET /figures/stock/{part}", d.closed(d.showStock, identity.Owner))
 
 	mux.Handle("/", d.open(func(*visit) error {
 		return fault.New(fault.NotFound, "PAGE_UNKNOWN", "there is no such page; go on from one of the pages above")

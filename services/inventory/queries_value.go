@@ -36,13 +36,8 @@ const (
 	becauseOf     = 10
 )
 
-// GetStockValue implements BuyingServiceServer. The movements since then are read
-// from the state page by page, so that the site's writer goes on in between.
+// GetStockValue implements BuyingServiceServer.
 func (s *buyingServer) GetStockValue(ctx context.Context, req *inventoryv1.GetStockValueRequest) (*inventoryv1.GetStockValueResponse, error) {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return nil, err
-	}
 	at := s.now()
 	if req.GetAt() != nil {
 		if at = req.GetAt().AsTime(); at.After(s.now()) {
@@ -53,7 +48,7 @@ func (s *buyingServer) GetStockValue(ctx context.Context, req *inventoryv1.GetSt
 	if req.GetPart() != "" {
 		return s.valueOf(ctx, req.GetPart(), at)
 	}
-	v, err := s.takeBack(ctx, who.Site, at)
+	v, err := walkBack(ctx, s, func(st *State) *valuation { return st.valuation(at) })
 	if err != nil {
 		return nil, err
 	}
@@ -66,22 +61,35 @@ func (s *buyingServer) GetStockValue(ctx context.Context, req *inventoryv1.GetSt
 	return resp, nil
 }
 
-func (s *buyingServer) takeBack(ctx context.Context, site string, at time.Time) (*valuation, error) {
-	var v *valuation
+// backwards is what takes movements back until it knows enough.
+type backwards interface {
+	page(st *State) ([]*inventoryv1.Movement, error)
+	takeBack(movements []*inventoryv1.Movement)
+	over() bool
+}
+
+// walkBack begins with the state as it is. The state is asked page by page, so that
+// the site's writer goes on in between.
+func walkBack[W backwards](ctx context.Context, s *buyingServer, begin func(st *State) W) (w W, err error) {
+	who, err := command.Caller(ctx)
+	if err != nil {
+		return w, err
+	}
+	begun := false
 	var page []*inventoryv1.Movement
-	for v == nil || !v.done {
-		if _, err := s.runner.View(ctx, site, func(st *State) (err error) {
-			if v == nil {
-				v = st.valuation(at)
+	for !begun || !w.over() {
+		if _, err := s.runner.View(ctx, who.Site, func(st *State) (err error) {
+			if !begun {
+				w, begun = begin(st), true
 			}
-			page, err = v.page(st)
+			page, err = w.page(st)
 			return err
 		}); err != nil {
-			return nil, err
+			return w, err
 		}
-		v.takeBack(page)
+		w.takeBack(page)
 	}
-	return v, nil
+	return w, nil
 }
 
 // valueOf answers for one part, from its own movements alone.

@@ -51,16 +51,22 @@ func (st *State) valuation(at time.Time) *valuation {
 
 // page gives the movements that come next, the newest first; or the error that
 // brings them back from the archive.
-func (v *valuation) page(st *State) ([]*inventoryv1.Movement, error) {
-	if v.next == 0 {
+func (v *valuation) page(st *State) ([]*inventoryv1.Movement, error) { return st.movementsBack(v.next) }
+
+func (v *valuation) over() bool { return v.done }
+
+// movementsBack gives the movements of one page up to a number, the newest first;
+// or the error that brings them back from the archive.
+func (st *State) movementsBack(next uint64) ([]*inventoryv1.Movement, error) {
+	if next == 0 {
 		return nil, nil
 	}
-	page := pageOf(v.next)
+	page := pageOf(next)
 	if f := st.archived(pageName(page)); f != nil {
 		return nil, f
 	}
 	var all []*inventoryv1.Movement
-	for n := v.next; n > (page-1)*pageSize; n-- {
+	for n := next; n > (page-1)*pageSize; n-- {
 		all = append(all, st.movements[n])
 	}
 	return all, nil

@@ -17,7 +17,7 @@ func partsCommands() *cobra.Command {
 		partsPick, partsPutAway,
 		partsFailed, partsSetApart, partsReturns, partsOldUnit, partsSendBack, partsEndReturn,
 		partsHolds, partsHold, partsHoldFor, partsReallocate, partsIssue, partsReturn, partsRelease, partsRenew,
-		partsMorning, partsWhy, partsValue, partsCorrectCost,
+		partsMorning, partsWhy, partsValue, partsTurns, partsCorrectCost,
 		partsSuppliers, partsSupplier, partsOffers, partsOffer, partsImportOffers, partsExportOffers, partsPromise, partsBuyOnce, partsClasses,
 		partsPropose, partsOrder, partsConfirmOrder, partsCancelOrder, partsOrders, partsWatch,
 	)

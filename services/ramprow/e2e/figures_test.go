@@ -8,9 +8,12 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/google/go-cmp/cmp"
 	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/sitelog"
+	commonv1 "ramprow/proto/ramprow/common/v1"
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	"ramprow/services/ramprow/recount"
 	"ramprow/services/ramprow/simulate/invariants"
@@ -44,6 +47,19 @@ func TestFiguresOfTheStory(t *testing.T) {
 		t.Errorf("(-counted +answered):\n%s", diff)
 	}
 
+	stock, err := w.clients(t).Buying.GetStockTurn(w.as(t, site, "ines", identity.Owner), &inventoryv1.GetStockTurnRequest{
+		When: &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(to)},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, part := range stock.GetParts() {
+		part.Title = ""
+	}
+	if diff := cmp.Diff(recount.StockTurn(logs, from, to, stock.GetWhen().GetEnd().AsTime()), stock, protocmp.Transform()); diff != "" {
+		t.Errorf("stock (-counted +answered):\n%s", diff)
+	}
+
 	newBrowser := openBrowsers(t)
 	b := newBrowser(w.Desk.URL())
 	b.signIn(w, "ines", identity.Owner)
@@ -56,6 +72,13 @@ func TestFiguresOfTheStory(t *testing.T) {
 	ask[any](b, `document.querySelector('dl.figures a[href*="figure=joints"]').focus(), null`)
 	b.do(chromedp.KeyEvent("\r"))
 	b.await(`location.pathname == "/figures/jobs" && document.querySelector("tbody a")?.innerText == "Job 1"`)
+	b.open("/figures")
+	b.click("#stock dt a")
+	b.await(`location.pathname == "/figures/stock" && !!document.querySelector("tbody a")`)
+	b.click("tbody a")
+	b.await(`location.pathname.startsWith("/figures/stock/") && document.querySelectorAll("tbody").length == 2`)
+	b.accessible("stock of one part")
+	b.picture("stockpart")
 	b.open("/figures?from=yesterday&to=2026-03-09")
 	if text := b.text("[role=alert]"); !strings.Contains(text, "from: must be a day") {
 		t.Errorf("a window that cannot be read: %q", text)

@@ -6,9 +6,13 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"google.golang.org/protobuf/testing/protocmp"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/sitelog"
+	commonv1 "ramprow/proto/ramprow/common/v1"
+	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	"ramprow/services/inventory"
 	"ramprow/services/job"
 	"ramprow/services/ramprow/recount"
 	"ramprow/services/ramprow/simulate"
@@ -37,7 +41,8 @@ func compare(t *testing.T, seed uint64, records []sitelog.Record) uint32 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	state := fold(t, records)
+	compareStock(t, seed, logs, records)
+	state := fold(t, job.Machine(), records)
 	last := logs["job"][len(logs["job"])-1].GetTime().AsTime()
 	first := logs["job"][0].GetTime().AsTime().Truncate(24 * time.Hour)
 	closed := uint32(0)
@@ -65,17 +70,48 @@ func compare(t *testing.T, seed uint64, records []sitelog.Record) uint32 {
 	return closed
 }
 
-// fold makes the job service's state from its log.
-func fold(t *testing.T, records []sitelog.Record) *job.State {
+// compareStock asks how stock turned on one day, on all of them, and until the middle of something.
+func compareStock(t *testing.T, seed uint64, logs invariants.Logs, records []sitelog.Record) {
 	t.Helper()
-	machine := job.Machine()
-	var state *job.State
+	state := fold(t, inventory.Machine(), records)
+	last := logs["inventory"][len(logs["inventory"])-1].GetTime().AsTime()
+	first := logs["inventory"][0].GetTime().AsTime()
+	used := int64(0)
+	for _, from := range []time.Time{first.Truncate(24 * time.Hour), last.Truncate(24 * time.Hour), first.Add(last.Sub(first) / 3)} {
+		for _, to := range []time.Time{last.Add(time.Hour), last, first.Add(last.Sub(first) / 2)} {
+			now := last.Add(time.Minute)
+			if !from.Before(to) {
+				continue
+			}
+			got, err := state.StockTurn(&inventoryv1.GetStockTurnRequest{When: &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(to)}}, now)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, part := range got.GetParts() {
+				part.Title = ""
+				used += part.GetIssued().GetMinorUnits()
+			}
+			if diff := cmp.Diff(recount.StockTurn(logs, from, to, now), got, protocmp.Transform()); diff != "" {
+				t.Fatalf("seed %d from %v to %v (-counted +answered):\n%s", seed, from, to, diff)
+			}
+		}
+	}
+	if used == 0 {
+		t.Errorf("seed %d: no job used a part of known cost", seed)
+	}
+}
+
+// fold makes a service's state from its log.
+func fold[S any](t *testing.T, machine sitelog.Machine[S], records []sitelog.Record) S {
+	t.Helper()
+	var state S
+	begun := false
 	for _, r := range records {
 		if r.Subject.Service != machine.Service {
 			continue
 		}
-		if state == nil {
-			state = machine.New(r.Subject.Site)
+		if !begun {
+			state, begun = machine.New(r.Subject.Site), true
 		}
 		events, err := sitelog.EventsOf(r)
 		if err != nil {

@@ -62,7 +62,7 @@ func StartDesk(place DeskPlace, closers *lifecycle.Closers) (*Desk, error) {
 	closers.Add(closer("the desk's connections", clients.Close))
 	pages, err := desk.New(desk.Config{
 		Services: desk.Services{
-			Job: clients.Job, Figures: clients.Figures, Billing: clients.Billing, Inventory: clients.Inventory, Scheduling: clients.Scheduling, Audit: clients.Audit,
+			Job: clients.Job, Figures: clients.Figures, Billing: clients.Billing, Inventory: clients.Inventory, Buying: clients.Buying, Scheduling: clients.Scheduling, Audit: clients.Audit,
 			Logs: clients.Logs, Traces: clients.Traces,
 		},
 		Store: place.Store, Verifier: place.Verifier, People: place.People, Secure: place.Certificate != "",

@@ -279,6 +279,266 @@ func (x *GetStockValueResponse) GetWhy() []string {
 	return nil
 }
 
+// StockTurn is how often the value of stock was used up: the cost of what jobs used over the mean value of stock, as a
+// rate a year of 365 days (common practice, no source; the mean is over all moments, not of two balances).
+type StockTurn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Empty in a total.
+	Part  string `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// What was issued to jobs in the window, and what jobs gave back, at moving average cost.
+	Issued   *v1.Money `protobuf:"bytes,3,opt,name=issued,proto3" json:"issued,omitempty"`
+	Returned *v1.Money `protobuf:"bytes,4,opt,name=returned,proto3" json:"returned,omitempty"`
+	// Mean value of what lay there, over all moments of the window; rounded half up to the smallest coin.
+	Mean *v1.Money `protobuf:"bytes,5,opt,name=mean,proto3" json:"mean,omitempty"`
+	// A year: issued less returned, over the mean before rounding. 0: nothing lay there or, on balance, nothing was used.
+	Turns float64 `protobuf:"fixed64,6,opt,name=turns,proto3" json:"turns,omitempty"`
+	// How many days the mean value lasts at the window's rate: 365 over the turns. 0 where these are.
+	Days          float64 `protobuf:"fixed64,7,opt,name=days,proto3" json:"days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StockTurn) Reset() {
+	*x = StockTurn{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StockTurn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StockTurn) ProtoMessage() {}
+
+func (x *StockTurn) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StockTurn.ProtoReflect.Descriptor instead.
+func (*StockTurn) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *StockTurn) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *StockTurn) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *StockTurn) GetIssued() *v1.Money {
+	if x != nil {
+		return x.Issued
+	}
+	return nil
+}
+
+func (x *StockTurn) GetReturned() *v1.Money {
+	if x != nil {
+		return x.Returned
+	}
+	return nil
+}
+
+func (x *StockTurn) GetMean() *v1.Money {
+	if x != nil {
+		return x.Mean
+	}
+	return nil
+}
+
+func (x *StockTurn) GetTurns() float64 {
+	if x != nil {
+		return x.Turns
+	}
+	return 0
+}
+
+func (x *StockTurn) GetDays() float64 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+type GetStockTurnRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From the start until before the end; what lies ahead of now is left out.
+	When *v1.Interval `protobuf:"bytes,1,opt,name=when,proto3" json:"when,omitempty"`
+	// One part alone, with its movements; empty: all.
+	Part string `protobuf:"bytes,2,opt,name=part,proto3" json:"part,omitempty"`
+	// Of parts, or of the movements of one part. 0: 500.
+	PageSize int32 `protobuf:"varint,3,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
+	// Of a page of the same window.
+	PageToken     string `protobuf:"bytes,4,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStockTurnRequest) Reset() {
+	*x = GetStockTurnRequest{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStockTurnRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStockTurnRequest) ProtoMessage() {}
+
+func (x *GetStockTurnRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStockTurnRequest.ProtoReflect.Descriptor instead.
+func (*GetStockTurnRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *GetStockTurnRequest) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
+func (x *GetStockTurnRequest) GetPart() string {
+	if x != nil {
+		return x.Part
+	}
+	return ""
+}
+
+func (x *GetStockTurnRequest) GetPageSize() int32 {
+	if x != nil {
+		return x.PageSize
+	}
+	return 0
+}
+
+func (x *GetStockTurnRequest) GetPageToken() string {
+	if x != nil {
+		return x.PageToken
+	}
+	return ""
+}
+
+type GetStockTurnResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Until now, if the window asked for goes on beyond it.
+	When *v1.Interval `protobuf:"bytes,1,opt,name=when,proto3" json:"when,omitempty"`
+	// Of all parts asked for, on this page or not; one for each currency.
+	Totals []*StockTurn `protobuf:"bytes,2,rep,name=totals,proto3" json:"totals,omitempty"`
+	// Those first in which most money lay.
+	Parts []*StockTurn `protobuf:"bytes,3,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Of one part alone: what moved in the window, the newest first.
+	Movements     []*Movement `protobuf:"bytes,4,rep,name=movements,proto3" json:"movements,omitempty"`
+	NextPageToken string      `protobuf:"bytes,5,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
+	// How many parts were issued of which no cost was known; they are in no figure.
+	PartsWithoutCost int32 `protobuf:"varint,6,opt,name=parts_without_cost,json=partsWithoutCost,proto3" json:"parts_without_cost,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *GetStockTurnResponse) Reset() {
+	*x = GetStockTurnResponse{}
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStockTurnResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStockTurnResponse) ProtoMessage() {}
+
+func (x *GetStockTurnResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStockTurnResponse.ProtoReflect.Descriptor instead.
+func (*GetStockTurnResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *GetStockTurnResponse) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
+func (x *GetStockTurnResponse) GetTotals() []*StockTurn {
+	if x != nil {
+		return x.Totals
+	}
+	return nil
+}
+
+func (x *GetStockTurnResponse) GetParts() []*StockTurn {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *GetStockTurnResponse) GetMovements() []*Movement {
+	if x != nil {
+		return x.Movements
+	}
+	return nil
+}
+
+func (x *GetStockTurnResponse) GetNextPageToken() string {
+	if x != nil {
+		return x.NextPageToken
+	}
+	return ""
+}
+
+func (x *GetStockTurnResponse) GetPartsWithoutCost() int32 {
+	if x != nil {
+		return x.PartsWithoutCost
+	}
+	return 0
+}
+
 type CorrectCostRequest struct {
 	state     protoimpl.MessageState `protogen:"open.v1"`
 	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -295,7 +555,7 @@ type CorrectCostRequest struct {
 
 func (x *CorrectCostRequest) Reset() {
 	*x = CorrectCostRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[3]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -307,7 +567,7 @@ func (x *CorrectCostRequest) String() string {
 func (*CorrectCostRequest) ProtoMessage() {}
 
 func (x *CorrectCostRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[3]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -320,7 +580,7 @@ func (x *CorrectCostRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectCostRequest.ProtoReflect.Descriptor instead.
 func (*CorrectCostRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CorrectCostRequest) GetRequestId() string {
@@ -372,7 +632,7 @@ type CorrectCostResponse struct {
 
 func (x *CorrectCostResponse) Reset() {
 	*x = CorrectCostResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[4]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -384,7 +644,7 @@ func (x *CorrectCostResponse) String() string {
 func (*CorrectCostResponse) ProtoMessage() {}
 
 func (x *CorrectCostResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[4]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -397,7 +657,7 @@ func (x *CorrectCostResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectCostResponse.ProtoReflect.Descriptor instead.
 func (*CorrectCostResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *CorrectCostResponse) GetPart() *Part {
@@ -438,7 +698,7 @@ type SetSupplierRequest struct {
 
 func (x *SetSupplierRequest) Reset() {
 	*x = SetSupplierRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[5]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -450,7 +710,7 @@ func (x *SetSupplierRequest) String() string {
 func (*SetSupplierRequest) ProtoMessage() {}
 
 func (x *SetSupplierRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[5]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -463,7 +723,7 @@ func (x *SetSupplierRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetSupplierRequest.ProtoReflect.Descriptor instead.
 func (*SetSupplierRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *SetSupplierRequest) GetRequestId() string {
@@ -490,7 +750,7 @@ type SetSupplierResponse struct {
 
 func (x *SetSupplierResponse) Reset() {
 	*x = SetSupplierResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[6]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -502,7 +762,7 @@ func (x *SetSupplierResponse) String() string {
 func (*SetSupplierResponse) ProtoMessage() {}
 
 func (x *SetSupplierResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[6]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -515,7 +775,7 @@ func (x *SetSupplierResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetSupplierResponse.ProtoReflect.Descriptor instead.
 func (*SetSupplierResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *SetSupplierResponse) GetSupplier() *Supplier {
@@ -542,7 +802,7 @@ type SetOfferRequest struct {
 
 func (x *SetOfferRequest) Reset() {
 	*x = SetOfferRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[7]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -554,7 +814,7 @@ func (x *SetOfferRequest) String() string {
 func (*SetOfferRequest) ProtoMessage() {}
 
 func (x *SetOfferRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[7]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -567,7 +827,7 @@ func (x *SetOfferRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetOfferRequest.ProtoReflect.Descriptor instead.
 func (*SetOfferRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *SetOfferRequest) GetRequestId() string {
@@ -594,7 +854,7 @@ type SetOfferResponse struct {
 
 func (x *SetOfferResponse) Reset() {
 	*x = SetOfferResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[8]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -606,7 +866,7 @@ func (x *SetOfferResponse) String() string {
 func (*SetOfferResponse) ProtoMessage() {}
 
 func (x *SetOfferResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[8]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -619,7 +879,7 @@ func (x *SetOfferResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SetOfferResponse.ProtoReflect.Descriptor instead.
 func (*SetOfferResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *SetOfferResponse) GetOffer() *Offer {
@@ -650,7 +910,7 @@ type ImportOffersRequest struct {
 
 func (x *ImportOffersRequest) Reset() {
 	*x = ImportOffersRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[9]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -662,7 +922,7 @@ func (x *ImportOffersRequest) String() string {
 func (*ImportOffersRequest) ProtoMessage() {}
 
 func (x *ImportOffersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[9]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -675,7 +935,7 @@ func (x *ImportOffersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportOffersRequest.ProtoReflect.Descriptor instead.
 func (*ImportOffersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ImportOffersRequest) GetRequestId() string {
@@ -713,7 +973,7 @@ type ImportOffersResponse struct {
 
 func (x *ImportOffersResponse) Reset() {
 	*x = ImportOffersResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[10]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -725,7 +985,7 @@ func (x *ImportOffersResponse) String() string {
 func (*ImportOffersResponse) ProtoMessage() {}
 
 func (x *ImportOffersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[10]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -738,7 +998,7 @@ func (x *ImportOffersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ImportOffersResponse.ProtoReflect.Descriptor instead.
 func (*ImportOffersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ImportOffersResponse) GetSuppliers() int32 {
@@ -784,7 +1044,7 @@ type ListSuppliersRequest struct {
 
 func (x *ListSuppliersRequest) Reset() {
 	*x = ListSuppliersRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[11]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -796,7 +1056,7 @@ func (x *ListSuppliersRequest) String() string {
 func (*ListSuppliersRequest) ProtoMessage() {}
 
 func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[11]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -809,7 +1069,7 @@ func (x *ListSuppliersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSuppliersRequest.ProtoReflect.Descriptor instead.
 func (*ListSuppliersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{14}
 }
 
 type ListSuppliersResponse struct {
@@ -821,7 +1081,7 @@ type ListSuppliersResponse struct {
 
 func (x *ListSuppliersResponse) Reset() {
 	*x = ListSuppliersResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[12]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -833,7 +1093,7 @@ func (x *ListSuppliersResponse) String() string {
 func (*ListSuppliersResponse) ProtoMessage() {}
 
 func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[12]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -846,7 +1106,7 @@ func (x *ListSuppliersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSuppliersResponse.ProtoReflect.Descriptor instead.
 func (*ListSuppliersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ListSuppliersResponse) GetSuppliers() []*ListedSupplier {
@@ -869,7 +1129,7 @@ type ListedSupplier struct {
 
 func (x *ListedSupplier) Reset() {
 	*x = ListedSupplier{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[13]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -881,7 +1141,7 @@ func (x *ListedSupplier) String() string {
 func (*ListedSupplier) ProtoMessage() {}
 
 func (x *ListedSupplier) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[13]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -894,7 +1154,7 @@ func (x *ListedSupplier) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListedSupplier.ProtoReflect.Descriptor instead.
 func (*ListedSupplier) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListedSupplier) GetSupplier() *Supplier {
@@ -931,7 +1191,7 @@ type ListOffersRequest struct {
 
 func (x *ListOffersRequest) Reset() {
 	*x = ListOffersRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[14]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -943,7 +1203,7 @@ func (x *ListOffersRequest) String() string {
 func (*ListOffersRequest) ProtoMessage() {}
 
 func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[14]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -956,7 +1216,7 @@ func (x *ListOffersRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersRequest.ProtoReflect.Descriptor instead.
 func (*ListOffersRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListOffersRequest) GetSupplier() string {
@@ -997,7 +1257,7 @@ type ListOffersResponse struct {
 
 func (x *ListOffersResponse) Reset() {
 	*x = ListOffersResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[15]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1009,7 +1269,7 @@ func (x *ListOffersResponse) String() string {
 func (*ListOffersResponse) ProtoMessage() {}
 
 func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[15]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1022,7 +1282,7 @@ func (x *ListOffersResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListOffersResponse.ProtoReflect.Descriptor instead.
 func (*ListOffersResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListOffersResponse) GetOffers() []*Offer {
@@ -1052,7 +1312,7 @@ type GetPromiseRequest struct {
 
 func (x *GetPromiseRequest) Reset() {
 	*x = GetPromiseRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[16]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1064,7 +1324,7 @@ func (x *GetPromiseRequest) String() string {
 func (*GetPromiseRequest) ProtoMessage() {}
 
 func (x *GetPromiseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[16]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1077,7 +1337,7 @@ func (x *GetPromiseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPromiseRequest.ProtoReflect.Descriptor instead.
 func (*GetPromiseRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetPromiseRequest) GetPart() string {
@@ -1114,7 +1374,7 @@ type GetPromiseResponse struct {
 
 func (x *GetPromiseResponse) Reset() {
 	*x = GetPromiseResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[17]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1126,7 +1386,7 @@ func (x *GetPromiseResponse) String() string {
 func (*GetPromiseResponse) ProtoMessage() {}
 
 func (x *GetPromiseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[17]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1139,7 +1399,7 @@ func (x *GetPromiseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPromiseResponse.ProtoReflect.Descriptor instead.
 func (*GetPromiseResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetPromiseResponse) GetWeeks() []*PromiseWeek {
@@ -1179,7 +1439,7 @@ type PromiseWeek struct {
 
 func (x *PromiseWeek) Reset() {
 	*x = PromiseWeek{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[18]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1191,7 +1451,7 @@ func (x *PromiseWeek) String() string {
 func (*PromiseWeek) ProtoMessage() {}
 
 func (x *PromiseWeek) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[18]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1204,7 +1464,7 @@ func (x *PromiseWeek) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PromiseWeek.ProtoReflect.Descriptor instead.
 func (*PromiseWeek) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *PromiseWeek) GetBegins() *timestamppb.Timestamp {
@@ -1257,7 +1517,7 @@ type GetOneTimeBuyRequest struct {
 
 func (x *GetOneTimeBuyRequest) Reset() {
 	*x = GetOneTimeBuyRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[19]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1269,7 +1529,7 @@ func (x *GetOneTimeBuyRequest) String() string {
 func (*GetOneTimeBuyRequest) ProtoMessage() {}
 
 func (x *GetOneTimeBuyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[19]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1282,7 +1542,7 @@ func (x *GetOneTimeBuyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOneTimeBuyRequest.ProtoReflect.Descriptor instead.
 func (*GetOneTimeBuyRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *GetOneTimeBuyRequest) GetPart() string {
@@ -1330,7 +1590,7 @@ type GetOneTimeBuyResponse struct {
 
 func (x *GetOneTimeBuyResponse) Reset() {
 	*x = GetOneTimeBuyResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[20]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1342,7 +1602,7 @@ func (x *GetOneTimeBuyResponse) String() string {
 func (*GetOneTimeBuyResponse) ProtoMessage() {}
 
 func (x *GetOneTimeBuyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[20]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1355,7 +1615,7 @@ func (x *GetOneTimeBuyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetOneTimeBuyResponse.ProtoReflect.Descriptor instead.
 func (*GetOneTimeBuyResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetOneTimeBuyResponse) GetQuantity() int64 {
@@ -1406,7 +1666,7 @@ type ListClassesRequest struct {
 
 func (x *ListClassesRequest) Reset() {
 	*x = ListClassesRequest{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[21]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1418,7 +1678,7 @@ func (x *ListClassesRequest) String() string {
 func (*ListClassesRequest) ProtoMessage() {}
 
 func (x *ListClassesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[21]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1431,7 +1691,7 @@ func (x *ListClassesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListClassesRequest.ProtoReflect.Descriptor instead.
 func (*ListClassesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListClassesRequest) GetPageSize() int32 {
@@ -1465,7 +1725,7 @@ type ListClassesResponse struct {
 
 func (x *ListClassesResponse) Reset() {
 	*x = ListClassesResponse{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[22]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1477,7 +1737,7 @@ func (x *ListClassesResponse) String() string {
 func (*ListClassesResponse) ProtoMessage() {}
 
 func (x *ListClassesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[22]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1490,7 +1750,7 @@ func (x *ListClassesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListClassesResponse.ProtoReflect.Descriptor instead.
 func (*ListClassesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListClassesResponse) GetParts() []*PartClass {
@@ -1525,7 +1785,7 @@ type PartClass struct {
 
 func (x *PartClass) Reset() {
 	*x = PartClass{}
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[23]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1537,7 +1797,7 @@ func (x *PartClass) String() string {
 func (*PartClass) ProtoMessage() {}
 
 func (x *PartClass) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[23]
+	mi := &file_ramprow_inventory_v1_buying_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1550,7 +1810,7 @@ func (x *PartClass) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PartClass.ProtoReflect.Descriptor instead.
 func (*PartClass) Descriptor() ([]byte, []int) {
-	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *PartClass) GetPart() string {
@@ -1630,7 +1890,29 @@ const file_ramprow_inventory_v1_buying_service_proto_rawDesc = "" +
 	"\vparts_there\x18\x05 \x01(\x05R\n" +
 	"partsThere\x12,\n" +
 	"\x12parts_without_cost\x18\x06 \x01(\x05R\x10partsWithoutCost\x12\x10\n" +
-	"\x03why\x18\a \x03(\tR\x03why\"\x9b\x02\n" +
+	"\x03why\x18\a \x03(\tR\x03why\"\xf5\x01\n" +
+	"\tStockTurn\x12\x12\n" +
+	"\x04part\x18\x01 \x01(\tR\x04part\x12\x14\n" +
+	"\x05title\x18\x02 \x01(\tR\x05title\x120\n" +
+	"\x06issued\x18\x03 \x01(\v2\x18.ramprow.common.v1.MoneyR\x06issued\x124\n" +
+	"\breturned\x18\x04 \x01(\v2\x18.ramprow.common.v1.MoneyR\breturned\x12,\n" +
+	"\x04mean\x18\x05 \x01(\v2\x18.ramprow.common.v1.MoneyR\x04mean\x12\x14\n" +
+	"\x05turns\x18\x06 \x01(\x01R\x05turns\x12\x12\n" +
+	"\x04days\x18\a \x01(\x01R\x04days\"\xd9\x01\n" +
+	"\x13GetStockTurnRequest\x127\n" +
+	"\x04when\x18\x01 \x01(\v2\x1b.ramprow.common.v1.IntervalB\x06\xbaH\x03\xc8\x01\x01R\x04when\x128\n" +
+	"\x04part\x18\x02 \x01(\tB$\xbaH!r\x1f2\x1d^$|^[A-Z0-9][A-Z0-9.-]{1,39}$R\x04part\x12'\n" +
+	"\tpage_size\x18\x03 \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\x88'(\x00R\bpageSize\x12&\n" +
+	"\n" +
+	"page_token\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18\x14R\tpageToken\"\xcb\x02\n" +
+	"\x14GetStockTurnResponse\x12/\n" +
+	"\x04when\x18\x01 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x127\n" +
+	"\x06totals\x18\x02 \x03(\v2\x1f.ramprow.inventory.v1.StockTurnR\x06totals\x125\n" +
+	"\x05parts\x18\x03 \x03(\v2\x1f.ramprow.inventory.v1.StockTurnR\x05parts\x12<\n" +
+	"\tmovements\x18\x04 \x03(\v2\x1e.ramprow.inventory.v1.MovementR\tmovements\x12&\n" +
+	"\x0fnext_page_token\x18\x05 \x01(\tR\rnextPageToken\x12,\n" +
+	"\x12parts_without_cost\x18\x06 \x01(\x05R\x10partsWithoutCost\"\x9b\x02\n" +
 	"\x12CorrectCostRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x125\n" +
@@ -1735,9 +2017,11 @@ const file_ramprow_inventory_v1_buying_service_proto_rawDesc = "" +
 	"\n" +
 	"cumulative\x18\x06 \x01(\x01R\n" +
 	"cumulative\x12\x16\n" +
-	"\x06demand\x18\a \x01(\tR\x06demand2\xe3\b\n" +
+	"\x06demand\x18\a \x01(\tR\x06demand2\xd4\t\n" +
 	"\rBuyingService\x12r\n" +
 	"\rGetStockValue\x12*.ramprow.inventory.v1.GetStockValueRequest\x1a+.ramprow.inventory.v1.GetStockValueResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x02\x04\x12o\n" +
+	"\fGetStockTurn\x12).ramprow.inventory.v1.GetStockTurnRequest\x1a*.ramprow.inventory.v1.GetStockTurnResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
 	"\vCorrectCost\x12(.ramprow.inventory.v1.CorrectCostRequest\x1a).ramprow.inventory.v1.CorrectCostResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x02\x04\x12l\n" +
@@ -1773,98 +2057,113 @@ func file_ramprow_inventory_v1_buying_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_inventory_v1_buying_service_proto_rawDescData
 }
 
-var file_ramprow_inventory_v1_buying_service_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_ramprow_inventory_v1_buying_service_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
 var file_ramprow_inventory_v1_buying_service_proto_goTypes = []any{
 	(*StockValue)(nil),            // 0: ramprow.inventory.v1.StockValue
 	(*GetStockValueRequest)(nil),  // 1: ramprow.inventory.v1.GetStockValueRequest
 	(*GetStockValueResponse)(nil), // 2: ramprow.inventory.v1.GetStockValueResponse
-	(*CorrectCostRequest)(nil),    // 3: ramprow.inventory.v1.CorrectCostRequest
-	(*CorrectCostResponse)(nil),   // 4: ramprow.inventory.v1.CorrectCostResponse
-	(*SetSupplierRequest)(nil),    // 5: ramprow.inventory.v1.SetSupplierRequest
-	(*SetSupplierResponse)(nil),   // 6: ramprow.inventory.v1.SetSupplierResponse
-	(*SetOfferRequest)(nil),       // 7: ramprow.inventory.v1.SetOfferRequest
-	(*SetOfferResponse)(nil),      // 8: ramprow.inventory.v1.SetOfferResponse
-	(*ImportOffersRequest)(nil),   // 9: ramprow.inventory.v1.ImportOffersRequest
-	(*ImportOffersResponse)(nil),  // 10: ramprow.inventory.v1.ImportOffersResponse
-	(*ListSuppliersRequest)(nil),  // 11: ramprow.inventory.v1.ListSuppliersRequest
-	(*ListSuppliersResponse)(nil), // 12: ramprow.inventory.v1.ListSuppliersResponse
-	(*ListedSupplier)(nil),        // 13: ramprow.inventory.v1.ListedSupplier
-	(*ListOffersRequest)(nil),     // 14: ramprow.inventory.v1.ListOffersRequest
-	(*ListOffersResponse)(nil),    // 15: ramprow.inventory.v1.ListOffersResponse
-	(*GetPromiseRequest)(nil),     // 16: ramprow.inventory.v1.GetPromiseRequest
-	(*GetPromiseResponse)(nil),    // 17: ramprow.inventory.v1.GetPromiseResponse
-	(*PromiseWeek)(nil),           // 18: ramprow.inventory.v1.PromiseWeek
-	(*GetOneTimeBuyRequest)(nil),  // 19: ramprow.inventory.v1.GetOneTimeBuyRequest
-	(*GetOneTimeBuyResponse)(nil), // 20: ramprow.inventory.v1.GetOneTimeBuyResponse
-	(*ListClassesRequest)(nil),    // 21: ramprow.inventory.v1.ListClassesRequest
-	(*ListClassesResponse)(nil),   // 22: ramprow.inventory.v1.ListClassesResponse
-	(*PartClass)(nil),             // 23: ramprow.inventory.v1.PartClass
-	(v1.Unit)(0),                  // 24: ramprow.common.v1.Unit
-	(*v1.Money)(nil),              // 25: ramprow.common.v1.Money
-	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
-	(*Part)(nil),                  // 27: ramprow.inventory.v1.Part
-	(*v1.Receipt)(nil),            // 28: ramprow.common.v1.Receipt
-	(*Supplier)(nil),              // 29: ramprow.inventory.v1.Supplier
-	(*Offer)(nil),                 // 30: ramprow.inventory.v1.Offer
-	(*ImportMistake)(nil),         // 31: ramprow.inventory.v1.ImportMistake
-	(*Reliability)(nil),           // 32: ramprow.inventory.v1.Reliability
+	(*StockTurn)(nil),             // 3: ramprow.inventory.v1.StockTurn
+	(*GetStockTurnRequest)(nil),   // 4: ramprow.inventory.v1.GetStockTurnRequest
+	(*GetStockTurnResponse)(nil),  // 5: ramprow.inventory.v1.GetStockTurnResponse
+	(*CorrectCostRequest)(nil),    // 6: ramprow.inventory.v1.CorrectCostRequest
+	(*CorrectCostResponse)(nil),   // 7: ramprow.inventory.v1.CorrectCostResponse
+	(*SetSupplierRequest)(nil),    // 8: ramprow.inventory.v1.SetSupplierRequest
+	(*SetSupplierResponse)(nil),   // 9: ramprow.inventory.v1.SetSupplierResponse
+	(*SetOfferRequest)(nil),       // 10: ramprow.inventory.v1.SetOfferRequest
+	(*SetOfferResponse)(nil),      // 11: ramprow.inventory.v1.SetOfferResponse
+	(*ImportOffersRequest)(nil),   // 12: ramprow.inventory.v1.ImportOffersRequest
+	(*ImportOffersResponse)(nil),  // 13: ramprow.inventory.v1.ImportOffersResponse
+	(*ListSuppliersRequest)(nil),  // 14: ramprow.inventory.v1.ListSuppliersRequest
+	(*ListSuppliersResponse)(nil), // 15: ramprow.inventory.v1.ListSuppliersResponse
+	(*ListedSupplier)(nil),        // 16: ramprow.inventory.v1.ListedSupplier
+	(*ListOffersRequest)(nil),     // 17: ramprow.inventory.v1.ListOffersRequest
+	(*ListOffersResponse)(nil),    // 18: ramprow.inventory.v1.ListOffersResponse
+	(*GetPromiseRequest)(nil),     // 19: ramprow.inventory.v1.GetPromiseRequest
+	(*GetPromiseResponse)(nil),    // 20: ramprow.inventory.v1.GetPromiseResponse
+	(*PromiseWeek)(nil),           // 21: ramprow.inventory.v1.PromiseWeek
+	(*GetOneTimeBuyRequest)(nil),  // 22: ramprow.inventory.v1.GetOneTimeBuyRequest
+	(*GetOneTimeBuyResponse)(nil), // 23: ramprow.inventory.v1.GetOneTimeBuyResponse
+	(*ListClassesRequest)(nil),    // 24: ramprow.inventory.v1.ListClassesRequest
+	(*ListClassesResponse)(nil),   // 25: ramprow.inventory.v1.ListClassesResponse
+	(*PartClass)(nil),             // 26: ramprow.inventory.v1.PartClass
+	(v1.Unit)(0),                  // 27: ramprow.common.v1.Unit
+	(*v1.Money)(nil),              // 28: ramprow.common.v1.Money
+	(*timestamppb.Timestamp)(nil), // 29: google.protobuf.Timestamp
+	(*v1.Interval)(nil),           // 30: ramprow.common.v1.Interval
+	(*Movement)(nil),              // 31: ramprow.inventory.v1.Movement
+	(*Part)(nil),                  // 32: ramprow.inventory.v1.Part
+	(*v1.Receipt)(nil),            // 33: ramprow.common.v1.Receipt
+	(*Supplier)(nil),              // 34: ramprow.inventory.v1.Supplier
+	(*Offer)(nil),                 // 35: ramprow.inventory.v1.Offer
+	(*ImportMistake)(nil),         // 36: ramprow.inventory.v1.ImportMistake
+	(*Reliability)(nil),           // 37: ramprow.inventory.v1.Reliability
 }
 var file_ramprow_inventory_v1_buying_service_proto_depIdxs = []int32{
-	24, // 0: ramprow.inventory.v1.StockValue.unit:type_name -> ramprow.common.v1.Unit
-	25, // 1: ramprow.inventory.v1.StockValue.value:type_name -> ramprow.common.v1.Money
-	26, // 2: ramprow.inventory.v1.GetStockValueRequest.at:type_name -> google.protobuf.Timestamp
-	26, // 3: ramprow.inventory.v1.GetStockValueResponse.at:type_name -> google.protobuf.Timestamp
-	25, // 4: ramprow.inventory.v1.GetStockValueResponse.totals:type_name -> ramprow.common.v1.Money
+	27, // 0: ramprow.inventory.v1.StockValue.unit:type_name -> ramprow.common.v1.Unit
+	28, // 1: ramprow.inventory.v1.StockValue.value:type_name -> ramprow.common.v1.Money
+	29, // 2: ramprow.inventory.v1.GetStockValueRequest.at:type_name -> google.protobuf.Timestamp
+	29, // 3: ramprow.inventory.v1.GetStockValueResponse.at:type_name -> google.protobuf.Timestamp
+	28, // 4: ramprow.inventory.v1.GetStockValueResponse.totals:type_name -> ramprow.common.v1.Money
 	0,  // 5: ramprow.inventory.v1.GetStockValueResponse.parts:type_name -> ramprow.inventory.v1.StockValue
-	25, // 6: ramprow.inventory.v1.CorrectCostRequest.difference:type_name -> ramprow.common.v1.Money
-	27, // 7: ramprow.inventory.v1.CorrectCostResponse.part:type_name -> ramprow.inventory.v1.Part
-	25, // 8: ramprow.inventory.v1.CorrectCostResponse.on_shelf:type_name -> ramprow.common.v1.Money
-	25, // 9: ramprow.inventory.v1.CorrectCostResponse.gone:type_name -> ramprow.common.v1.Money
-	28, // 10: ramprow.inventory.v1.CorrectCostResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 11: ramprow.inventory.v1.SetSupplierRequest.supplier:type_name -> ramprow.inventory.v1.Supplier
-	29, // 12: ramprow.inventory.v1.SetSupplierResponse.supplier:type_name -> ramprow.inventory.v1.Supplier
-	28, // 13: ramprow.inventory.v1.SetSupplierResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	30, // 14: ramprow.inventory.v1.SetOfferRequest.offer:type_name -> ramprow.inventory.v1.Offer
-	30, // 15: ramprow.inventory.v1.SetOfferResponse.offer:type_name -> ramprow.inventory.v1.Offer
-	28, // 16: ramprow.inventory.v1.SetOfferResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	31, // 17: ramprow.inventory.v1.ImportOffersResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
-	28, // 18: ramprow.inventory.v1.ImportOffersResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	13, // 19: ramprow.inventory.v1.ListSuppliersResponse.suppliers:type_name -> ramprow.inventory.v1.ListedSupplier
-	29, // 20: ramprow.inventory.v1.ListedSupplier.supplier:type_name -> ramprow.inventory.v1.Supplier
-	32, // 21: ramprow.inventory.v1.ListedSupplier.reliability:type_name -> ramprow.inventory.v1.Reliability
-	30, // 22: ramprow.inventory.v1.ListOffersResponse.offers:type_name -> ramprow.inventory.v1.Offer
-	18, // 23: ramprow.inventory.v1.GetPromiseResponse.weeks:type_name -> ramprow.inventory.v1.PromiseWeek
-	26, // 24: ramprow.inventory.v1.GetPromiseResponse.from:type_name -> google.protobuf.Timestamp
-	26, // 25: ramprow.inventory.v1.PromiseWeek.begins:type_name -> google.protobuf.Timestamp
-	25, // 26: ramprow.inventory.v1.GetOneTimeBuyRequest.missing:type_name -> ramprow.common.v1.Money
-	25, // 27: ramprow.inventory.v1.GetOneTimeBuyRequest.left:type_name -> ramprow.common.v1.Money
-	23, // 28: ramprow.inventory.v1.ListClassesResponse.parts:type_name -> ramprow.inventory.v1.PartClass
-	25, // 29: ramprow.inventory.v1.PartClass.value:type_name -> ramprow.common.v1.Money
-	1,  // 30: ramprow.inventory.v1.BuyingService.GetStockValue:input_type -> ramprow.inventory.v1.GetStockValueRequest
-	3,  // 31: ramprow.inventory.v1.BuyingService.CorrectCost:input_type -> ramprow.inventory.v1.CorrectCostRequest
-	5,  // 32: ramprow.inventory.v1.BuyingService.SetSupplier:input_type -> ramprow.inventory.v1.SetSupplierRequest
-	7,  // 33: ramprow.inventory.v1.BuyingService.SetOffer:input_type -> ramprow.inventory.v1.SetOfferRequest
-	9,  // 34: ramprow.inventory.v1.BuyingService.ImportOffers:input_type -> ramprow.inventory.v1.ImportOffersRequest
-	11, // 35: ramprow.inventory.v1.BuyingService.ListSuppliers:input_type -> ramprow.inventory.v1.ListSuppliersRequest
-	14, // 36: ramprow.inventory.v1.BuyingService.ListOffers:input_type -> ramprow.inventory.v1.ListOffersRequest
-	16, // 37: ramprow.inventory.v1.BuyingService.GetPromise:input_type -> ramprow.inventory.v1.GetPromiseRequest
-	19, // 38: ramprow.inventory.v1.BuyingService.GetOneTimeBuy:input_type -> ramprow.inventory.v1.GetOneTimeBuyRequest
-	21, // 39: ramprow.inventory.v1.BuyingService.ListClasses:input_type -> ramprow.inventory.v1.ListClassesRequest
-	2,  // 40: ramprow.inventory.v1.BuyingService.GetStockValue:output_type -> ramprow.inventory.v1.GetStockValueResponse
-	4,  // 41: ramprow.inventory.v1.BuyingService.CorrectCost:output_type -> ramprow.inventory.v1.CorrectCostResponse
-	6,  // 42: ramprow.inventory.v1.BuyingService.SetSupplier:output_type -> ramprow.inventory.v1.SetSupplierResponse
-	8,  // 43: ramprow.inventory.v1.BuyingService.SetOffer:output_type -> ramprow.inventory.v1.SetOfferResponse
-	10, // 44: ramprow.inventory.v1.BuyingService.ImportOffers:output_type -> ramprow.inventory.v1.ImportOffersResponse
-	12, // 45: ramprow.inventory.v1.BuyingService.ListSuppliers:output_type -> ramprow.inventory.v1.ListSuppliersResponse
-	15, // 46: ramprow.inventory.v1.BuyingService.ListOffers:output_type -> ramprow.inventory.v1.ListOffersResponse
-	17, // 47: ramprow.inventory.v1.BuyingService.GetPromise:output_type -> ramprow.inventory.v1.GetPromiseResponse
-	20, // 48: ramprow.inventory.v1.BuyingService.GetOneTimeBuy:output_type -> ramprow.inventory.v1.GetOneTimeBuyResponse
-	22, // 49: ramprow.inventory.v1.BuyingService.ListClasses:output_type -> ramprow.inventory.v1.ListClassesResponse
-	40, // [40:50] is the sub-list for method output_type
-	30, // [30:40] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	28, // 6: ramprow.inventory.v1.StockTurn.issued:type_name -> ramprow.common.v1.Money
+	28, // 7: ramprow.inventory.v1.StockTurn.returned:type_name -> ramprow.common.v1.Money
+	28, // 8: ramprow.inventory.v1.StockTurn.mean:type_name -> ramprow.common.v1.Money
+	30, // 9: ramprow.inventory.v1.GetStockTurnRequest.when:type_name -> ramprow.common.v1.Interval
+	30, // 10: ramprow.inventory.v1.GetStockTurnResponse.when:type_name -> ramprow.common.v1.Interval
+	3,  // 11: ramprow.inventory.v1.GetStockTurnResponse.totals:type_name -> ramprow.inventory.v1.StockTurn
+	3,  // 12: ramprow.inventory.v1.GetStockTurnResponse.parts:type_name -> ramprow.inventory.v1.StockTurn
+	31, // 13: ramprow.inventory.v1.GetStockTurnResponse.movements:type_name -> ramprow.inventory.v1.Movement
+	28, // 14: ramprow.inventory.v1.CorrectCostRequest.difference:type_name -> ramprow.common.v1.Money
+	32, // 15: ramprow.inventory.v1.CorrectCostResponse.part:type_name -> ramprow.inventory.v1.Part
+	28, // 16: ramprow.inventory.v1.CorrectCostResponse.on_shelf:type_name -> ramprow.common.v1.Money
+	28, // 17: ramprow.inventory.v1.CorrectCostResponse.gone:type_name -> ramprow.common.v1.Money
+	33, // 18: ramprow.inventory.v1.CorrectCostResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	34, // 19: ramprow.inventory.v1.SetSupplierRequest.supplier:type_name -> ramprow.inventory.v1.Supplier
+	34, // 20: ramprow.inventory.v1.SetSupplierResponse.supplier:type_name -> ramprow.inventory.v1.Supplier
+	33, // 21: ramprow.inventory.v1.SetSupplierResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	35, // 22: ramprow.inventory.v1.SetOfferRequest.offer:type_name -> ramprow.inventory.v1.Offer
+	35, // 23: ramprow.inventory.v1.SetOfferResponse.offer:type_name -> ramprow.inventory.v1.Offer
+	33, // 24: ramprow.inventory.v1.SetOfferResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	36, // 25: ramprow.inventory.v1.ImportOffersResponse.mistakes:type_name -> ramprow.inventory.v1.ImportMistake
+	33, // 26: ramprow.inventory.v1.ImportOffersResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	16, // 27: ramprow.inventory.v1.ListSuppliersResponse.suppliers:type_name -> ramprow.inventory.v1.ListedSupplier
+	34, // 28: ramprow.inventory.v1.ListedSupplier.supplier:type_name -> ramprow.inventory.v1.Supplier
+	37, // 29: ramprow.inventory.v1.ListedSupplier.reliability:type_name -> ramprow.inventory.v1.Reliability
+	35, // 30: ramprow.inventory.v1.ListOffersResponse.offers:type_name -> ramprow.inventory.v1.Offer
+	21, // 31: ramprow.inventory.v1.GetPromiseResponse.weeks:type_name -> ramprow.inventory.v1.PromiseWeek
+	29, // 32: ramprow.inventory.v1.GetPromiseResponse.from:type_name -> google.protobuf.Timestamp
+	29, // 33: ramprow.inventory.v1.PromiseWeek.begins:type_name -> google.protobuf.Timestamp
+	28, // 34: ramprow.inventory.v1.GetOneTimeBuyRequest.missing:type_name -> ramprow.common.v1.Money
+	28, // 35: ramprow.inventory.v1.GetOneTimeBuyRequest.left:type_name -> ramprow.common.v1.Money
+	26, // 36: ramprow.inventory.v1.ListClassesResponse.parts:type_name -> ramprow.inventory.v1.PartClass
+	28, // 37: ramprow.inventory.v1.PartClass.value:type_name -> ramprow.common.v1.Money
+	1,  // 38: ramprow.inventory.v1.BuyingService.GetStockValue:input_type -> ramprow.inventory.v1.GetStockValueRequest
+	4,  // 39: ramprow.inventory.v1.BuyingService.GetStockTurn:input_type -> ramprow.inventory.v1.GetStockTurnRequest
+	6,  // 40: ramprow.inventory.v1.BuyingService.CorrectCost:input_type -> ramprow.inventory.v1.CorrectCostRequest
+	8,  // 41: ramprow.inventory.v1.BuyingService.SetSupplier:input_type -> ramprow.inventory.v1.SetSupplierRequest
+	10, // 42: ramprow.inventory.v1.BuyingService.SetOffer:input_type -> ramprow.inventory.v1.SetOfferRequest
+	12, // 43: ramprow.inventory.v1.BuyingService.ImportOffers:input_type -> ramprow.inventory.v1.ImportOffersRequest
+	14, // 44: ramprow.inventory.v1.BuyingService.ListSuppliers:input_type -> ramprow.inventory.v1.ListSuppliersRequest
+	17, // 45: ramprow.inventory.v1.BuyingService.ListOffers:input_type -> ramprow.inventory.v1.ListOffersRequest
+	19, // 46: ramprow.inventory.v1.BuyingService.GetPromise:input_type -> ramprow.inventory.v1.GetPromiseRequest
+	22, // 47: ramprow.inventory.v1.BuyingService.GetOneTimeBuy:input_type -> ramprow.inventory.v1.GetOneTimeBuyRequest
+	24, // 48: ramprow.inventory.v1.BuyingService.ListClasses:input_type -> ramprow.inventory.v1.ListClassesRequest
+	2,  // 49: ramprow.inventory.v1.BuyingService.GetStockValue:output_type -> ramprow.inventory.v1.GetStockValueResponse
+	5,  // 50: ramprow.inventory.v1.BuyingService.GetStockTurn:output_type -> ramprow.inventory.v1.GetStockTurnResponse
+	7,  // 51: ramprow.inventory.v1.BuyingService.CorrectCost:output_type -> ramprow.inventory.v1.CorrectCostResponse
+	9,  // 52: ramprow.inventory.v1.BuyingService.SetSupplier:output_type -> ramprow.inventory.v1.SetSupplierResponse
+	11, // 53: ramprow.inventory.v1.BuyingService.SetOffer:output_type -> ramprow.inventory.v1.SetOfferResponse
+	13, // 54: ramprow.inventory.v1.BuyingService.ImportOffers:output_type -> ramprow.inventory.v1.ImportOffersResponse
+	15, // 55: ramprow.inventory.v1.BuyingService.ListSuppliers:output_type -> ramprow.inventory.v1.ListSuppliersResponse
+	18, // 56: ramprow.inventory.v1.BuyingService.ListOffers:output_type -> ramprow.inventory.v1.ListOffersResponse
+	20, // 57: ramprow.inventory.v1.BuyingService.GetPromise:output_type -> ramprow.inventory.v1.GetPromiseResponse
+	23, // 58: ramprow.inventory.v1.BuyingService.GetOneTimeBuy:output_type -> ramprow.inventory.v1.GetOneTimeBuyResponse
+	25, // 59: ramprow.inventory.v1.BuyingService.ListClasses:output_type -> ramprow.inventory.v1.ListClassesResponse
+	49, // [49:60] is the sub-list for method output_type
+	38, // [38:49] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_inventory_v1_buying_service_proto_init() }
@@ -1881,7 +2180,7 @@ func file_ramprow_inventory_v1_buying_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_inventory_v1_buying_service_proto_rawDesc), len(file_ramprow_inventory_v1_buying_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   24,
+			NumMessages:   27,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -20,6 +20,7 @@ const _ = grpc.SupportPackageIsVersion9
 
 const (
 	BuyingService_GetStockValue_FullMethodName = "/ramprow.inventory.v1.BuyingService/GetStockValue"
+	BuyingService_GetStockTurn_FullMethodName  = "/ramprow.inventory.v1.BuyingService/GetStockTurn"
 	BuyingService_CorrectCost_FullMethodName   = "/ramprow.inventory.v1.BuyingService/CorrectCost"
 	BuyingService_SetSupplier_FullMethodName   = "/ramprow.inventory.v1.BuyingService/SetSupplier"
 	BuyingService_SetOffer_FullMethodName      = "/ramprow.inventory.v1.BuyingService/SetOffer"
@@ -40,6 +41,9 @@ type BuyingServiceClient interface {
 	// GetStockValue says what lay on the shelf at a time and what it was worth at moving average cost, part by part and
 	// altogether; for a single part with the movements behind it.
 	GetStockValue(ctx context.Context, in *GetStockValueRequest, opts ...grpc.CallOption) (*GetStockValueResponse, error)
+	// GetStockTurn says how often the value of stock was used up in a window, as a rate a year, altogether and part by
+	// part; for a single part with the movements behind it.
+	GetStockTurn(ctx context.Context, in *GetStockTurnRequest, opts ...grpc.CallOption) (*GetStockTurnResponse, error)
 	// CorrectCost takes over what a supplier billed otherwise than the goods were received at: as much of it as is
 	// still there changes the value of stock, the rest is told.
 	CorrectCost(ctx context.Context, in *CorrectCostRequest, opts ...grpc.CallOption) (*CorrectCostResponse, error)
@@ -74,6 +78,16 @@ func (c *buyingServiceClient) GetStockValue(ctx context.Context, in *GetStockVal
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetStockValueResponse)
 	err := c.cc.Invoke(ctx, BuyingService_GetStockValue_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *buyingServiceClient) GetStockTurn(ctx context.Context, in *GetStockTurnRequest, opts ...grpc.CallOption) (*GetStockTurnResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetStockTurnResponse)
+	err := c.cc.Invoke(ctx, BuyingService_GetStockTurn_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -179,6 +193,9 @@ type BuyingServiceServer interface {
 	// GetStockValue says what lay on the shelf at a time and what it was worth at moving average cost, part by part and
 	// altogether; for a single part with the movements behind it.
 	GetStockValue(context.Context, *GetStockValueRequest) (*GetStockValueResponse, error)
+	// GetStockTurn says how often the value of stock was used up in a window, as a rate a year, altogether and part by
+	// part; for a single part with the movements behind it.
+	GetStockTurn(context.Context, *GetStockTurnRequest) (*GetStockTurnResponse, error)
 	// CorrectCost takes over what a supplier billed otherwise than the goods were received at: as much of it as is
 	// still there changes the value of stock, the rest is told.
 	CorrectCost(context.Context, *CorrectCostRequest) (*CorrectCostResponse, error)
@@ -211,6 +228,9 @@ type UnimplementedBuyingServiceServer struct{}
 
 func (UnimplementedBuyingServiceServer) GetStockValue(context.Context, *GetStockValueRequest) (*GetStockValueResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetStockValue not implemented")
+}
+func (UnimplementedBuyingServiceServer) GetStockTurn(context.Context, *GetStockTurnRequest) (*GetStockTurnResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStockTurn not implemented")
 }
 func (UnimplementedBuyingServiceServer) CorrectCost(context.Context, *CorrectCostRequest) (*CorrectCostResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CorrectCost not implemented")
@@ -274,6 +294,24 @@ func _BuyingService_GetStockValue_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(BuyingServiceServer).GetStockValue(ctx, req.(*GetStockValueRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _BuyingService_GetStockTurn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStockTurnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(BuyingServiceServer).GetStockTurn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: BuyingService_GetStockTurn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(BuyingServiceServer).GetStockTurn(ctx, req.(*GetStockTurnRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -450,6 +488,10 @@ var BuyingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetStockValue",
 			Handler:    _BuyingService_GetStockValue_Handler,
+		},
+		{
+			MethodName: "GetStockTurn",
+			Handler:    _BuyingService_GetStockTurn_Handler,
 		},
 		{
 			MethodName: "CorrectCost",
