@@ -71,7 +71,9 @@ func benchCommand() *cobra.Command {
 		defer stop()
 		return f.run(ctx, command.OutOrStdout(), command.ErrOrStderr())
 	}
-	command.AddCommand(benchScheduleCommand(), benchHoldsCommand(), benchPagesCommand(), benchBaysCommand(), benchMonthCommand(), benchStockCommand())
+	command.AddCommand(
+		benchScheduleCommand(), benchHoldsCommand(), benchPagesCommand(), benchBaysCommand(), benchMonthCommand(), benchStockCommand(), benchReadingsCommand(),
+	)
 	return command
 }
 

@@ -92,11 +92,15 @@ func (s *shelf) commitSize(ctx context.Context) (int, error) {
 	if err != nil {
 		return 0, err
 	}
-	size := len(last.Data)
-	for key, value := range last.Header {
+	return recordSize(last), nil
+}
+
+func recordSize(r sitelog.Record) int {
+	size := len(r.Data)
+	for key, value := range r.Header {
 		size += len(key) + len(": ") + len(value) + len("\r\n")
 	}
-	return size, nil
+	return size
 }
 
 // Counted is what the log holds of the commands that were answered.
@@ -108,15 +112,21 @@ type Counted struct {
 
 // count reads the whole log of the site.
 func (s *shelf) count(ctx context.Context) (Counted, error) {
-	c := Counted{Answered: int(s.answered.Load())}
-	err := s.stand.workshop.Backend.Log.Read(ctx, s.subject, 0, func(r sitelog.Record) error {
+	return countMethod(ctx, s.stand.workshop.Backend.Log, s.subject, inventoryv1.InventoryService_ReceiveGoods_FullMethodName, int(s.answered.Load()))
+}
+
+// countMethod reads a whole log and counts a method's commands. There must be as
+// many as were answered.
+func countMethod(ctx context.Context, log sitelog.Log, subject sitelog.Subject, method string, answered int) (Counted, error) {
+	c := Counted{Answered: answered}
+	err := log.Read(ctx, subject, 0, func(r sitelog.Record) error {
 		commit, err := sitelog.DecodeCommit(r.Data)
 		if err != nil {
 			return err
 		}
 		before := c.InLog
 		for _, entry := range commit.GetEntries() {
-			if entry.GetCommand().GetMethod() == inventoryv1.InventoryService_ReceiveGoods_FullMethodName {
+			if entry.GetCommand().GetMethod() == method {
 				c.InLog++
 			}
 		}

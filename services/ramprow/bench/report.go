@@ -85,7 +85,7 @@ func throughputOf(n crowd, rounds []round) Throughput {
 	}
 	return Throughput{
 		Callers: n.callers, Sites: n.sites,
-		Commands: figuresOf(rounds, commands), Broker: figuresOf(rounds, broker), Bare: figuresOf(rounds, bare),
+		Commands: figuresOf(legOf(rounds, commands)), Broker: figuresOf(legOf(rounds, broker)), Bare: figuresOf(legOf(rounds, bare)),
 		TimesBroker: ratio(broker), OfBare: ratio(bare),
 		Slower: medianOf(rounds, func(r round) float64 {
 			return over(r[commands].median(), r[broker].median()+r[bare].median())
@@ -101,25 +101,33 @@ func over(a, b float64) float64 {
 	return a / b
 }
 
-func figuresOf(rounds []round, l leg) Figures {
-	median := func(figure func(Sample) float64) float64 {
-		return medianOf(rounds, func(r round) float64 { return figure(r[l]) })
+// legOf gives what one leg gave in each round.
+func legOf(rounds []round, l leg) []Sample {
+	samples := make([]Sample, len(rounds))
+	for n, r := range rounds {
+		samples[n] = r[l]
 	}
+	return samples
+}
+
+// figuresOf are medians of one leg's samples.
+func figuresOf(samples []Sample) Figures {
 	percentile := func(p float64) float64 {
-		return median(func(s Sample) float64 { return millis(Percentile(s.Latencies, p)) })
+		return medianOf(samples, func(s Sample) float64 { return millis(Percentile(s.Latencies, p)) })
 	}
 	return Figures{
-		PerSecond: median(Sample.Rate),
+		PerSecond: medianOf(samples, Sample.Rate),
 		P50:       percentile(50), P95: percentile(95), P99: percentile(99),
-		Bytes:  median(func(s Sample) float64 { return s.each(float64(s.Spent.Bytes)) }),
-		Allocs: median(func(s Sample) float64 { return s.each(float64(s.Spent.Objects)) }),
-		CPU:    median(func(s Sample) float64 { return s.each(micros(s.Spent.CPU)) }),
+		Bytes:  medianOf(samples, func(s Sample) float64 { return s.each(float64(s.Spent.Bytes)) }),
+		Allocs: medianOf(samples, func(s Sample) float64 { return s.each(float64(s.Spent.Objects)) }),
+		CPU:    medianOf(samples, func(s Sample) float64 { return s.each(micros(s.Spent.CPU)) }),
 	}
 }
 
-func medianOf(rounds []round, figure func(round) float64) float64 {
+// medianOf is the median of a figure of each.
+func medianOf[T any](all []T, figure func(T) float64) float64 {
 	var values []float64
-	for _, r := range rounds {
+	for _, r := range all {
 		values = append(values, figure(r))
 	}
 	return Median(values)
