@@ -29,6 +29,10 @@ func (j *Job) applyErasure(m proto.Message) bool {
 	j.Erased = e
 	j.Complaint = hide(j.Complaint)
 	j.Vehicle, j.Customer, j.Billing = personal.Map(j.Vehicle, hide), personal.Map(j.Customer, hide), personal.Map(j.Billing, hide)
+	if j.Vehicle.GetPseudonym() != "" {
+		j.Vehicle = proto.CloneOf(j.Vehicle)
+		j.Vehicle.Pseudonym = ""
+	}
 	for i, a := range j.Authorised {
 		j.Authorised[i] = personal.Map(a, hide)
 	}
@@ -127,6 +131,9 @@ func (j *Job) erasure() *jobv1.ErasureOfJob {
 		e.Stays = append(e.Stays, "credit note "+c.GetCreditNote().GetNumber()+" as it was issued: the accounts must be kept")
 	}
 	e.Stays = append(e.Stays, "what was found, done, measured and paid, without whose car it was; notes as the staff wrote them")
+	if j.Vehicle.GetPseudonym() != "" {
+		e.Stays = append(e.Stays, "how often the car's bolts were tightened, under a number that only the site's own secret makes of its VIN")
+	}
 	if !personal.Sealed(j.Customer.GetName()) {
 		e.Stays = append(e.Stays, "the log's own entries of this job: it was opened before names were sealed, and a log is never changed")
 	}

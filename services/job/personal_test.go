@@ -139,7 +139,7 @@ func TestErasure(t *testing.T) {
 	}
 	call(b, b.client.CancelJob, &jobv1.CancelJobRequest{Job: job1, Reason: "not worth it"})
 	would := call(b, people.PreviewErasure, &jobv1.PreviewErasureRequest{Customer: "Tilda Quarrow"}).GetJobs()
-	if len(would) != 1 || would[0].GetPlate() != "QV-77 TST" || len(would[0].GetUnmet()) > 0 || len(would[0].GetGoes()) != 5 || len(would[0].GetStays()) != 1 {
+	if len(would) != 1 || would[0].GetPlate() != "QV-77 TST" || len(would[0].GetUnmet()) > 0 || len(would[0].GetGoes()) != 5 || len(would[0].GetStays()) != 2 {
 		t.Errorf("it would be %v", would)
 	}
 
@@ -159,7 +159,7 @@ func TestErasure(t *testing.T) {
 		t.Errorf("after the erasure there are %q", got)
 	}
 	after := call(b, b.client.GetJob, &jobv1.GetJobRequest{Job: job1}).GetJob()
-	if !after.GetPersonalDataErased() || after.GetCustomer().GetName() != personal.Erased || after.GetVehicle().GetCatalogue() != car {
+	if !after.GetPersonalDataErased() || after.GetCustomer().GetName() != personal.Erased || after.GetVehicle().GetCatalogue() != car || after.GetVehicle().GetPseudonym() != "" {
 		t.Errorf("the job is %v", after)
 	}
 	for id := range idsOf(b) {
@@ -187,6 +187,40 @@ func TestErasure(t *testing.T) {
 	first.RequestId = "request-000003" // the opening's: the catalogues came before it
 	if _, err := b.client.OpenJob(b.ctx, first); fault.ReasonOf(err) != "PERSONAL_DATA_ERASED" {
 		t.Errorf("the opening again gives %v", err)
+	}
+}
+
+// A car has the same pseudonym in each of its jobs, also if an opening is sent
+// again; a customer's erasure takes it from the job, and other jobs of the car keep it.
+func TestPseudonyms(t *testing.T) {
+	b := newBench(t)
+	b.furnish()
+	opened := func(requestID, vin string) string {
+		req := intake()
+		req.RequestId, req.Vehicle.Vin = requestID, vin
+		p := call(b, b.client.OpenJob, req).GetJob().GetVehicle().GetPseudonym()
+		if len(p) != 32 {
+			t.Fatalf("the pseudonym is %q", p)
+		}
+		return p
+	}
+	first := opened("visit-0001", vin)
+	if again := opened("visit-0001", vin); again != first {
+		t.Errorf("the same opening gives %q after %q", again, first)
+	}
+	if second := opened("visit-0002", strings.ToLower(vin)); second != first {
+		t.Errorf("the second visit has %q, the first %q", second, first)
+	}
+	if other := opened("visit-0003", "YMR0RN16ZHA000043"); other == first {
+		t.Errorf("another car has %q, too", other)
+	}
+	if !strings.Contains(b.atRest(), first) {
+		t.Error("the log lacks the pseudonym")
+	}
+	given := intake()
+	given.RequestId, given.Vehicle.Pseudonym = "visit-0004", first
+	if _, err := b.client.OpenJob(b.ctx, given); fault.KindOf(err) != fault.Invalid {
+		t.Errorf("a pseudonym from outside gives %v", err)
 	}
 }
 

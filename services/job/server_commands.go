@@ -17,9 +17,13 @@ func (s *Server) OpenJob(ctx context.Context, req *jobv1.OpenJobRequest) (*jobv1
 	if err != nil {
 		return nil, err
 	}
+	cars, err := s.sealing(ctx, keyOfCars)
+	if err != nil {
+		return nil, err
+	}
 	j, receipt, err := s.run(ctx, sealed(key, req), func(st *State, in sitelog.Input) (*Job, []proto.Message, error) {
 		events, err := open(st, in, req)
-		return nil, sealEvents(key, events), err
+		return nil, sealEvents(key, pseudonymous(cars, events)), err
 	})
 	if err != nil {
 		return nil, err

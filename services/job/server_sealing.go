@@ -24,6 +24,10 @@ func keyOfOpening(requestID string) string {
 	return "o" + hex.EncodeToString(sum[:12])
 }
 
+// keyOfCars names the site's key of the cars' pseudonyms. It belongs to no job,
+// so no erasure destroys it.
+const keyOfCars = "cars"
+
 // sealing gives the key by which personal data is sealed; nil where there is no vault.
 func (s *Server) sealing(ctx context.Context, id string) (*personal.Key, error) {
 	if s.keys == nil {
@@ -48,6 +52,20 @@ func sealed[M proto.Message](key *personal.Key, message M) M {
 		return message
 	}
 	return personal.Seal(key, message)
+}
+
+// pseudonymous gives the car of an opened job its pseudonym, before its VIN is
+// sealed. The request has none, so that a repeated one is the same.
+func pseudonymous(cars *personal.Key, events []proto.Message) []proto.Message {
+	if cars == nil {
+		return events
+	}
+	for _, e := range events {
+		if e, ok := e.(*jobv1.JobOpened); ok {
+			e.Vehicle.Pseudonym = cars.Pseudonym(e.GetVehicle().GetVin())
+		}
+	}
+	return events
 }
 
 // sealEvents seals what a decision learnt of people. Invoices are not among it:

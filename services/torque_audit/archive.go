@@ -181,7 +181,7 @@ func (s *sheet) record() *pb.SheetRecord {
 	r := &pb.SheetRecord{
 		Job: s.job, Vehicle: s.vehicle, Vin: s.vin, Customer: s.customer, Notice: s.notice, Revision: s.revision, Readings: s.readings,
 		Complete: s.complete, Reopened: s.reopened, Void: s.void, SignedBy: s.signedBy, SignedAt: stamp(s.signedAt),
-		Opened: timestamppb.New(s.opened), Since: timestamppb.New(s.since), OdometerKm: s.odometer,
+		Opened: timestamppb.New(s.opened), Since: timestamppb.New(s.since), OdometerKm: s.odometer, Car: s.pseudonym,
 	}
 	for _, j := range s.joints {
 		r.Joints = append(r.Joints, &pb.JointRecord{
@@ -198,6 +198,7 @@ func recorded(r *pb.SheetRecord) *sheet {
 		job: r.GetJob(), vehicle: r.GetVehicle(), vin: r.GetVin(), customer: r.GetCustomer(), notice: r.GetNotice(),
 		revision: r.GetRevision(), readings: r.GetReadings(), complete: r.GetComplete(), reopened: r.GetReopened(), void: r.GetVoid(),
 		signedBy: r.GetSignedBy(), opened: r.GetOpened().AsTime(), since: r.GetSince().AsTime(), odometer: r.GetOdometerKm(),
+		pseudonym: r.GetCar(),
 	}
 	if r.GetSignedAt() != nil {
 		s.signedAt = r.GetSignedAt().AsTime()

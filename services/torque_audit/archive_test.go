@@ -186,6 +186,7 @@ func TestARecordHoldsEverything(t *testing.T) {
 	sh := &sheet{
 		job: job1, vehicle: "v", vin: "n", customer: "c", notice: "o", revision: 2, joints: []*joint{j}, readings: 2,
 		complete: true, reopened: true, void: true, signedBy: "ada", signedAt: noon, opened: noon.Add(1), since: noon.Add(2), odometer: 90_000,
+		pseudonym: "5f0c",
 	}
 	for _, whole := range []any{*sh, *j} {
 		v := reflect.ValueOf(whole)

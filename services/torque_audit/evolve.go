@@ -51,7 +51,7 @@ func evolve(s *State, e sitelog.Event) {
 	case *pb.SheetOpened:
 		s.sheets[m.GetJob()] = &sheet{
 			job: m.GetJob(), vehicle: m.GetVehicle(), vin: m.GetVin(), customer: m.GetCustomer(), notice: m.GetNotice(), opened: e.Time,
-			odometer: m.GetOdometerKm(),
+			odometer: m.GetOdometerKm(), pseudonym: m.GetCar(),
 		}
 	case *pb.ReadingPosted:
 		s.operate(m.GetReading().GetWrench())

@@ -61,6 +61,7 @@ func (s *State) follow(in sitelog.Input, o order, plan *jobv1.Plan, stepsDone []
 		opened := &pb.SheetOpened{
 			Job: o.job, Vehicle: vehicleWords(o.vehicle), PlanRevision: plan.GetRevision(), Joints: plan.GetJoints(),
 			Vin: o.vehicle.GetVin(), Customer: o.customer, Notice: plan.GetNotice(), OdometerKm: float64(o.vehicle.GetOdometerKm()),
+			Car: o.vehicle.GetPseudonym(),
 		}
 		after := (&sheet{job: o.job}).after(in, opened)
 		return after.continued(stepsDone, opened)

@@ -14,7 +14,7 @@ import (
 
 // foldVersion is raised when evolve makes something else of the same events, so
 // that snapshots of the old fold are not used.
-const foldVersion = 2
+const foldVersion = 3
 
 // kept is what a snapshot holds of a site. Tracks follow from the readings.
 type kept struct {
@@ -32,6 +32,7 @@ type kept struct {
 type keptSheet struct {
 	Job, Vehicle             string
 	Vin, Customer, Notice    string
+	Pseudonym                string
 	Revision, Readings       uint32
 	Joints                   []keptJoint
 	Complete, Reopened, Void bool
@@ -88,7 +89,7 @@ func snapshot(s *State) func() ([]byte, error) {
 func keepSheet(s *sheet) keptSheet {
 	k := keptSheet{
 		Job: s.job, Vehicle: s.vehicle, Revision: s.revision, Readings: s.readings,
-		Vin: s.vin, Customer: s.customer, Notice: s.notice,
+		Vin: s.vin, Customer: s.customer, Notice: s.notice, Pseudonym: s.pseudonym,
 		Joints:   make([]keptJoint, 0, len(s.joints)),
 		Complete: s.complete, Reopened: s.reopened, Void: s.void,
 		SignedBy: s.signedBy, SignedAt: s.signedAt, Opened: s.opened, Since: s.since, Odometer: s.odometer,
@@ -130,7 +131,7 @@ func restore(_ string, data []byte) (*State, error) {
 func (k keptSheet) sheet() *sheet {
 	s := &sheet{
 		job: k.Job, vehicle: k.Vehicle, revision: k.Revision, readings: k.Readings,
-		vin: k.Vin, customer: k.Customer, notice: k.Notice,
+		vin: k.Vin, customer: k.Customer, notice: k.Notice, pseudonym: k.Pseudonym,
 		complete: k.Complete, reopened: k.Reopened, void: k.Void,
 		signedBy: k.SignedBy, signedAt: k.SignedAt, opened: k.Opened, since: k.Since, odometer: k.Odometer,
 	}

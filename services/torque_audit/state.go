@@ -44,6 +44,7 @@ type lookBack struct {
 type sheet struct {
 	job, vehicle  string
 	vin, customer string
+	pseudonym     string // of the car, the same in each of its jobs; "": none
 	notice        string // of the catalogue, for print
 	revision      uint32
 	joints        []*joint

@@ -1,9 +1,11 @@
 package torqueaudit
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -13,35 +15,48 @@ import (
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
 
-// uses counts how often the fasteners of a car's joints were tightened: by car,
-// joint and fastener, if they have a limit. A car is known again over its jobs
-// by a VIN in the open; a sealed one differs from job to job, so such counts
-// hold within the job only, and leave with its sheet.
-type uses map[string]map[string][]uint32
+// uses counts how often the fasteners of a car's joints were tightened, if they
+// have a limit, by car. A car is known again over its jobs by its pseudonym, or
+// by a VIN in the open; a sealed VIN differs from job to job, so such counts hold
+// within the job only, and leave with its sheet.
+type uses map[string]carUses
+
+// carUses are counts by joint and fastener.
+type carUses struct {
+	Joints map[string][]uint32
+	// Last is when one of them changed.
+	Last time.Time
+}
 
 // usedByMaker is what a fastener has behind it when it is first met: the
 // maker's own tightening. Common practice, no source.
 const usedByMaker = 1
 
+// maxCarsCounted bounds the counts of a site: beyond, the car goes whose bolts
+// were tightened longest ago. If it comes again, they count as when first met.
+const maxCarsCounted = 20_000
+
 func (u uses) clone() uses {
 	copied := make(uses, len(u))
-	for car, joints := range u {
-		copied[car] = maps.Clone(joints)
+	for car, counted := range u {
+		copied[car] = carUses{Joints: maps.Clone(counted.Joints), Last: counted.Last}
 	}
 	return copied
 }
 
 // car names the car of a sheet over its jobs.
 func (s *sheet) car() string {
-	if s.vin != "" {
-		return s.vin
-	}
-	return s.vehicle
+	return cmp.Or(s.pseudonym, s.vin, s.vehicle)
 }
 
-// of gives the counts of a joint's fasteners.
+// of gives the counts of a joint's fasteners. A sheet remembers its own, should
+// its car have gone meanwhile.
 func (u uses) of(sh *sheet, j *joint) []uint32 {
-	counts := slices.Clone(u[sh.car()][j.due.GetJoint()])
+	known := u[sh.car()].Joints[j.due.GetJoint()]
+	if known == nil {
+		known = j.useCounts
+	}
+	counts := slices.Clone(known)
 	for len(counts) < int(j.due.GetFasteners()) {
 		counts = append(counts, usedByMaker)
 	}
@@ -71,10 +86,27 @@ func (u uses) comeBack(sh *sheet) {
 const sealedText = "{sealed:"
 
 func (u uses) set(sh *sheet, j *joint, counts []uint32) {
-	if u[sh.car()] == nil {
-		u[sh.car()] = map[string][]uint32{}
+	counted := u[sh.car()]
+	if counted.Joints == nil {
+		counted.Joints = map[string][]uint32{}
+		u.makeRoom()
 	}
-	u[sh.car()][j.due.GetJoint()] = counts
+	counted.Joints[j.due.GetJoint()], counted.Last = counts, sh.since
+	u[sh.car()] = counted
+}
+
+// makeRoom lets the car go whose counts changed longest ago, if there are too many.
+func (u uses) makeRoom() {
+	if len(u) < maxCarsCounted {
+		return
+	}
+	oldest := ""
+	for car, counted := range u {
+		if oldest == "" || counted.Last.Before(u[oldest].Last) || counted.Last.Equal(u[oldest].Last) && car < oldest {
+			oldest = car
+		}
+	}
+	delete(u, oldest)
 }
 
 // noteUses follows the events that begin a use of a fastener, take one back or

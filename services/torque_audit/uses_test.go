@@ -1,6 +1,7 @@
 package torqueaudit
 
 import (
+	"fmt"
 	"slices"
 	"testing"
 	"time"
@@ -166,4 +167,69 @@ func TestUsesAreWhatTheLogSays(t *testing.T) {
 			r.Fatalf("counted %v, the log says %v", got, want)
 		}
 	})
+}
+
+// TestUsesUnderAPseudonymGoOn: the VIN is sealed under a key of each job, and the
+// car is the same by its pseudonym, also once its sheet has left.
+func TestUsesUnderAPseudonymGoOn(t *testing.T) {
+	s := newSite(t)
+	s.register(torqueAngleWrench())
+	takeIn := func(job, pseudonym string) {
+		c := confirmed(1, wheel())
+		c.Job, c.Vehicle.Vin, c.Vehicle.Plate, c.Vehicle.Pseudonym = job, "{sealed:"+job+":abc}", "{sealed:"+job+":def}", pseudonym
+		s.hear(c)
+		started := stepStarted("close.wheel")
+		started.Job = job
+		s.hear(started)
+	}
+	takeIn(job1, "5f0c")
+	s.complete("wheel")
+	accepted(s, "ada", decideWaiveRecheck, &pb.WaiveRecheckRequest{Job: job1, Joint: "wheel", Reason: "done elsewhere"})
+	s.wait(time.Hour)
+	s.pass(100)
+	s.wait(2 * days)
+	if len(s.state.sheets) != 0 {
+		t.Fatalf("%d sheets are left", len(s.state.sheets))
+	}
+	takeIn("jobs/2", "5f0c")
+	if got := s.usesIn("jobs/2"); !slices.Equal(got, []uint32{2, 2}) {
+		t.Errorf("the same car: %v", got)
+	}
+	takeIn("jobs/3", "77aa")
+	if got := s.usesIn("jobs/3"); !slices.Equal(got, []uint32{1, 1}) {
+		t.Errorf("another car: %v", got)
+	}
+	accepted(s, "ada", decideReopenSheet, &pb.ReopenSheetRequest{Job: job1, Joints: []string{"wheel"}, Reason: "leaks"})
+	if err := s.tightenBolt(job1, 1); err != nil {
+		t.Fatal(err)
+	}
+	if got := s.usesIn(job1); !slices.Equal(got, []uint32{3, 2}) {
+		t.Errorf("the first sheet, opened again: %v", got)
+	}
+}
+
+// TestUsesAreBounded: of too many cars, the one that was tightened longest ago
+// goes; a sheet that is still there goes on with what it shows.
+func TestUsesAreBounded(t *testing.T) {
+	u, j := uses{}, &joint{due: wheel()}
+	sheetOf := func(n int) *sheet {
+		return &sheet{pseudonym: fmt.Sprint("car-", n), since: noon.Add(time.Duration(n) * time.Second)}
+	}
+	for n := range maxCarsCounted {
+		u.set(sheetOf(n), j, []uint32{2, 2})
+	}
+	again := sheetOf(maxCarsCounted)
+	again.pseudonym = "car-0"
+	u.set(again, j, []uint32{3, 2})
+	u.set(sheetOf(maxCarsCounted+1), j, []uint32{2, 1})
+	if len(u) != maxCarsCounted || !slices.Equal(u.of(again, j), []uint32{3, 2}) {
+		t.Errorf("%d cars, the first with %v", len(u), u.of(again, j))
+	}
+	gone := sheetOf(1)
+	if got := u.of(gone, j); !slices.Equal(got, []uint32{usedByMaker, usedByMaker}) {
+		t.Errorf("the second car has %v uses, want those of a first meeting", got)
+	}
+	if got := u.of(gone, &joint{due: wheel(), useCounts: []uint32{2, 2}}); !slices.Equal(got, []uint32{2, 2}) {
+		t.Errorf("its sheet goes on with %v", got)
+	}
 }

@@ -7,6 +7,7 @@ import (
 	"crypto/hmac"
 	"crypto/sha256"
 	"encoding/base64"
+	"encoding/hex"
 	"fmt"
 	"strings"
 )
@@ -25,15 +26,21 @@ const (
 type Key struct {
 	site, id string
 	nonces   []byte // key of the code that makes nonces
+	sums     []byte // key of the code that makes pseudonyms
 	aead     cipher.AEAD
 }
 
-// newKey makes two keys of one: to encrypt, and to make nonces (RFC 5869).
+// newKey makes three keys of one: to encrypt, to make nonces, and to make
+// pseudonyms (RFC 5869).
 func newKey(site, id string, secret []byte) (*Key, error) {
 	if len(secret) != keySize {
 		return nil, fmt.Errorf("the key %s has %d bytes instead of %d", id, len(secret), keySize)
 	}
 	both, err := hkdf.Expand(sha256.New, secret, "ramprow personal data 1", 2*keySize)
+	if err != nil {
+		return nil, fmt.Errorf("derive from the key %s: %w", id, err)
+	}
+	sums, err := hkdf.Expand(sha256.New, secret, "ramprow pseudonyms 1", keySize)
 	if err != nil {
 		return nil, fmt.Errorf("derive from the key %s: %w", id, err)
 	}
@@ -45,7 +52,7 @@ func newKey(site, id string, secret []byte) (*Key, error) {
 	if err != nil {
 		return nil, fmt.Errorf("use the key %s: %w", id, err)
 	}
-	return &Key{site: site, id: id, nonces: both[keySize:], aead: aead}, nil
+	return &Key{site: site, id: id, nonces: both[keySize:], sums: sums, aead: aead}, nil
 }
 
 // Seal gives the sealed form of a text; nothing stays nothing. The nonce follows
@@ -59,6 +66,18 @@ func (k *Key) Seal(text string) string {
 	_, _ = code.Write([]byte(text)) // a hash never fails
 	nonce := code.Sum(nil)[:k.aead.NonceSize()]
 	return opening + k.id + ":" + base64.RawURLEncoding.EncodeToString(k.aead.Seal(nonce, nonce, []byte(text), k.bound())) + closing
+}
+
+// Pseudonym gives a name for a text that is always the same under this key, and
+// by which nobody who lacks the key can check a guess: the first 128 bits of
+// HMAC-SHA-256 (RFC 2104) in hexadecimal. Nothing stays nothing.
+func (k *Key) Pseudonym(text string) string {
+	if text == "" {
+		return ""
+	}
+	code := hmac.New(sha256.New, k.sums)
+	_, _ = code.Write([]byte(text)) // a hash never fails
+	return hex.EncodeToString(code.Sum(nil)[:16])
 }
 
 // open gives the text of the data part.

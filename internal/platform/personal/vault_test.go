@@ -59,6 +59,23 @@ func TestSealedTextComesBack(t *testing.T) {
 	})
 }
 
+// What this program gave once it must give for ever, or every car would be a new
+// one; the value was computed apart, by HKDF-Expand and HMAC.
+func TestPseudonymsFollowTheKey(t *testing.T) {
+	store := &personal.Memory{}
+	if err := store.Create(t.Context(), personal.Name{Site: site, ID: "cars"}, make([]byte, 32)); err != nil {
+		t.Fatal(err)
+	}
+	key, other := made(t, vault(t, store), site, "cars"), made(t, vault(t, store), "south", "cars")
+	const car, want = "YMR0RN16ZHA000042", "75da8ad0fa40f924fdb0582f46ecb2d3"
+	if got := key.Pseudonym(car); got != want {
+		t.Errorf("the pseudonym is %q, want %q", got, want)
+	}
+	if other.Pseudonym(car) == want || key.Pseudonym(car+"x") == want || key.Pseudonym("") != "" {
+		t.Error("another key, another text and no text must give something else")
+	}
+}
+
 // Every bit of what is sealed is guarded.
 func TestChangedTextIsNotOpened(t *testing.T) {
 	v := vault(t, &personal.Memory{})

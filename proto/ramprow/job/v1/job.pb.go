@@ -569,9 +569,12 @@ type Vehicle struct {
 	// Identifier of the catalogue that describes its family.
 	Catalogue string `protobuf:"bytes,3,opt,name=catalogue,proto3" json:"catalogue,omitempty"`
 	// Known values by feature, as in body: estate.
-	Features      map[string]string      `protobuf:"bytes,4,rep,name=features,proto3" json:"features,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
-	Built         *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=built,proto3" json:"built,omitempty"`
-	OdometerKm    int64                  `protobuf:"varint,6,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	Features   map[string]string      `protobuf:"bytes,4,rep,name=features,proto3" json:"features,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	Built      *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=built,proto3" json:"built,omitempty"`
+	OdometerKm int64                  `protobuf:"varint,6,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	// A sum of the VIN under a secret of the site, the same in each job of this
+	// car; the service makes it. Absent where nothing is sealed, and in older jobs.
+	Pseudonym     string `protobuf:"bytes,7,opt,name=pseudonym,proto3" json:"pseudonym,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -646,6 +649,13 @@ func (x *Vehicle) GetOdometerKm() int64 {
 		return x.OdometerKm
 	}
 	return 0
+}
+
+func (x *Vehicle) GetPseudonym() string {
+	if x != nil {
+		return x.Pseudonym
+	}
+	return ""
 }
 
 // Customer is who authorises and pays.
@@ -3201,7 +3211,7 @@ var File_ramprow_job_v1_job_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\n" +
-	"\x18ramprow/job/v1/job.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x19ramprow/job/v1/plan.proto\"\x83\x03\n" +
+	"\x18ramprow/job/v1/job.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x19ramprow/job/v1/plan.proto\"\xaa\x03\n" +
 	"\aVehicle\x12\x1e\n" +
 	"\x03vin\x18\x01 \x01(\tB\f\xbaH\x05r\x03\x98\x01\x11\x90\xb5\x18\x01R\x03vin\x12!\n" +
 	"\x05plate\x18\x02 \x01(\tB\v\xbaH\x04r\x02\x18\x14\x90\xb5\x18\x01R\x05plate\x12>\n" +
@@ -3209,7 +3219,8 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\bfeatures\x18\x04 \x03(\v2%.ramprow.job.v1.Vehicle.FeaturesEntryB\x14\xbaH\x11\x9a\x01\x0e\x102\"\x04r\x02\x18?*\x04r\x02\x18?R\bfeatures\x120\n" +
 	"\x05built\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x05built\x12-\n" +
 	"\vodometer_km\x18\x06 \x01(\x03B\f\xbaH\t\"\a\x18\xc0\x8d\xb7\x01(\x00R\n" +
-	"odometerKm\x1a;\n" +
+	"odometerKm\x12%\n" +
+	"\tpseudonym\x18\a \x01(\tB\a\xbaH\x04r\x02\x18\x00R\tpseudonym\x1a;\n" +
 	"\rFeaturesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
 	"\x05value\x18\x02 \x01(\tR\x05value:\x028\x01\"}\n" +

@@ -132,7 +132,9 @@ type SheetOpened struct {
 	// What the catalogue wants said on everything that is printed from it.
 	Notice string `protobuf:"bytes,7,opt,name=notice,proto3" json:"notice,omitempty"`
 	// When the car came in; 0: not read.
-	OdometerKm    float64 `protobuf:"fixed64,8,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	OdometerKm float64 `protobuf:"fixed64,8,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	// The car's pseudonym, the same in each of its jobs; empty where it has none.
+	Car           string `protobuf:"bytes,9,opt,name=car,proto3" json:"car,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -221,6 +223,13 @@ func (x *SheetOpened) GetOdometerKm() float64 {
 		return x.OdometerKm
 	}
 	return 0
+}
+
+func (x *SheetOpened) GetCar() string {
+	if x != nil {
+		return x.Car
+	}
+	return ""
 }
 
 // SheetRevised follows a replan or a design that was found. Readings stay.
@@ -1456,7 +1465,7 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\x06wrench\x18\x01 \x01(\v2\x1f.ramprow.torque_audit.v1.WrenchR\x06wrench\"c\n" +
 	"\rWrenchChecked\x12\x16\n" +
 	"\x06wrench\x18\x01 \x01(\tR\x06wrench\x12:\n" +
-	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\x89\x02\n" +
+	"\x05check\x18\x02 \x01(\v2$.ramprow.torque_audit.v1.WrenchCheckR\x05check\"\x9b\x02\n" +
 	"\vSheetOpened\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1e\n" +
 	"\avehicle\x18\x02 \x01(\tB\x04\x90\xb5\x18\x01R\avehicle\x12#\n" +
@@ -1466,7 +1475,8 @@ const file_ramprow_torque_audit_v1_events_proto_rawDesc = "" +
 	"\bcustomer\x18\x06 \x01(\tB\x04\x90\xb5\x18\x01R\bcustomer\x12\x16\n" +
 	"\x06notice\x18\a \x01(\tR\x06notice\x12\x1f\n" +
 	"\vodometer_km\x18\b \x01(\x01R\n" +
-	"odometerKm\"\xa9\x01\n" +
+	"odometerKm\x12\x10\n" +
+	"\x03car\x18\t \x01(\tR\x03car\"\xa9\x01\n" +
 	"\fSheetRevised\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12#\n" +
 	"\rplan_revision\x18\x02 \x01(\rR\fplanRevision\x120\n" +

@@ -45,6 +45,7 @@ type SheetRecord struct {
 	Opened        *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=opened,proto3" json:"opened,omitempty"`
 	Since         *timestamppb.Timestamp `protobuf:"bytes,15,opt,name=since,proto3" json:"since,omitempty"`
 	OdometerKm    float64                `protobuf:"fixed64,16,opt,name=odometer_km,json=odometerKm,proto3" json:"odometer_km,omitempty"`
+	Car           string                 `protobuf:"bytes,17,opt,name=car,proto3" json:"car,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -189,6 +190,13 @@ func (x *SheetRecord) GetOdometerKm() float64 {
 		return x.OdometerKm
 	}
 	return 0
+}
+
+func (x *SheetRecord) GetCar() string {
+	if x != nil {
+		return x.Car
+	}
+	return ""
 }
 
 type JointRecord struct {
@@ -383,7 +391,7 @@ var File_ramprow_torque_audit_v1_record_proto protoreflect.FileDescriptor
 
 const file_ramprow_torque_audit_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"$ramprow/torque_audit/v1/record.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"\x9e\x04\n" +
+	"$ramprow/torque_audit/v1/record.proto\x12\x17ramprow.torque_audit.v1\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x19ramprow/job/v1/plan.proto\x1a#ramprow/torque_audit/v1/audit.proto\"\xb0\x04\n" +
 	"\vSheetRecord\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x18\n" +
 	"\avehicle\x18\x02 \x01(\tR\avehicle\x12\x10\n" +
@@ -402,7 +410,8 @@ const file_ramprow_torque_audit_v1_record_proto_rawDesc = "" +
 	"\x06opened\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\x06opened\x120\n" +
 	"\x05since\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampR\x05since\x12\x1f\n" +
 	"\vodometer_km\x18\x10 \x01(\x01R\n" +
-	"odometerKm\"\xda\x04\n" +
+	"odometerKm\x12\x10\n" +
+	"\x03car\x18\x11 \x01(\tR\x03car\"\xda\x04\n" +
 	"\vJointRecord\x12*\n" +
 	"\x03due\x18\x01 \x01(\v2\x18.ramprow.job.v1.JointDueR\x03due\x12<\n" +
 	"\breadings\x18\x02 \x03(\v2 .ramprow.torque_audit.v1.ReadingR\breadings\x12\x12\n" +
