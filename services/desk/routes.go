@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"net/http"
 
+	"ramprow/internal/baycalendar"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/identity"
 )
@@ -37,6 +38,9 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("POST /again/rechecks/{job}/{joint}/waiver", d.closed(d.waiveRecheck, identity.Technician, identity.Owner))
 
 	mux.Handle("GET /bays", d.closed(d.showBays, identity.Dispatcher))
+	mux.HandleFunc("GET "+baycalendar.Path+"{file}", d.sendCalendar)
+	mux.Handle("GET /bays/calendars", d.closed(d.showCalendars, identity.Dispatcher))
+	mux.Handle("POST /bays/calendars", d.closed(d.renewCalendar, identity.Dispatcher))
 	mux.Handle("GET /bays/undo", d.closed(d.showUndo, identity.Dispatcher))
 	mux.Handle("POST /bays/undo", d.closed(d.undoMove, identity.Dispatcher))
 	mux.Handle("GET /bays/{job}", d.closed(d.showMove, identity.Dispatcher))

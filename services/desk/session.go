@@ -35,8 +35,12 @@ type sessions struct {
 }
 
 func (s sessions) begin(ctx context.Context, token string) (secret string, err error) {
-	if _, err := s.verifier.Verify(token); err != nil {
+	id, err := s.verifier.Verify(token)
+	if err != nil {
 		return "", err
+	}
+	if _, _, program := id.OfCalendar(); program {
+		return "", fault.New(fault.Denied, "TOKEN_OF_CALENDAR", "this is the address of a calendar and opens no page; sign in with a token of your own")
 	}
 	secret = rand.Text()
 	return secret, s.drawer.Keep(ctx, hashed(secret), []byte(token), sessionLife)

@@ -27,7 +27,7 @@ func (st *State) setResource(req *schedulingv1.SetResourceRequest, in sitelog.In
 		}
 	}
 	r = clone(r)
-	r.Blocks = old.GetBlocks()
+	r.Blocks, r.Calendar = old.GetBlocks(), old.GetCalendar()
 	if proto.Equal(old, r) {
 		return nil, &schedulingv1.SetResourceResponse{Resource: r}, nil
 	}

@@ -29,6 +29,10 @@ func evolve(st *State, e sitelog.Event) {
 		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) {
 			r.Blocks = slices.DeleteFunc(r.GetBlocks(), func(b *schedulingv1.Block) bool { return b.GetId() == m.GetBlock() })
 		})
+	case *schedulingv1.CalendarRenewed:
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { r.Calendar++ })
+	case *schedulingv1.ZoneSet:
+		st.zone = zoneOf(m.GetZone())
 	case *schedulingv1.DemandNoted:
 		st.note(m.GetDemand())
 	case *schedulingv1.BookingMade:

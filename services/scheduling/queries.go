@@ -88,16 +88,21 @@ func (s *Server) GetBoard(ctx context.Context, req *schedulingv1.GetBoardRequest
 			WithField("when.end", "must be after when.start and at most 31 days later")
 	}
 	r := &reader{server: s, site: who.Site, revision: req.GetMinRevision()}
-	bays := read[*schedulingv1.Resource](ctx, r, modelResource, indexAll, kindPrefix(schedulingv1.ResourceKind_RESOURCE_KIND_BAY))
-	waiting := read[*schedulingv1.Booking](ctx, r, modelBooking, indexWaiting, "")
-	var bookings []*schedulingv1.Booking
-	for _, day := range days(start.UTC(), end.UTC()) {
-		bookings = append(bookings, read[*schedulingv1.Booking](ctx, r, modelBooking, indexDay, day)...)
-	}
+	board, waiting := s.lanes(ctx, r, req.GetWhen()), read[*schedulingv1.Booking](ctx, r, modelBooking, indexWaiting, "")
 	if r.err != nil {
 		return nil, r.err
 	}
-	return &schedulingv1.GetBoardResponse{Lanes: lanes(bays, bookings, req.GetWhen()), Waiting: waiting}, nil
+	return &schedulingv1.GetBoardResponse{Lanes: board, Waiting: waiting}, nil
+}
+
+// lanes reads what lies in the bays at some time.
+func (s *Server) lanes(ctx context.Context, r *reader, when *commonv1.Interval) []*schedulingv1.BoardLane {
+	bays := read[*schedulingv1.Resource](ctx, r, modelResource, indexAll, kindPrefix(schedulingv1.ResourceKind_RESOURCE_KIND_BAY))
+	var bookings []*schedulingv1.Booking
+	for _, day := range days(timeOf(when.GetStart()).UTC(), timeOf(when.GetEnd()).UTC()) {
+		bookings = append(bookings, read[*schedulingv1.Booking](ctx, r, modelBooking, indexDay, day)...)
+	}
+	return lanes(bays, bookings, when)
 }
 
 // reader reads whole indexes, each part at least as new as the one before, until

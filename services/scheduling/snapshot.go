@@ -23,6 +23,7 @@ type kept struct {
 	ArchivedTo  time.Time
 	Moves       []handMove
 	Moved       uint64
+	Zone        string
 }
 
 type keptWork struct {
@@ -33,7 +34,7 @@ type keptWork struct {
 // snapshot copies the maps alone: what hangs in them is never changed in place.
 func snapshot(st *State) func() ([]byte, error) {
 	resources, open, ended := maps.Clone(st.resources), maps.Clone(st.open), maps.Clone(st.ended)
-	k := kept{Blocks: st.blocks, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved}
+	k := kept{Blocks: st.blocks, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved, Zone: st.zone.String()}
 	return func() ([]byte, error) {
 		k.Resources, k.Open, k.Ended = resources, keepWork(open), keepWork(ended)
 		return statecode.Encode(&k)
@@ -55,7 +56,7 @@ func restore(site string, data []byte) (*State, error) {
 	}
 	st := newState(site)
 	st.resources, st.blocks = k.Resources, k.Blocks
-	st.moves, st.moved = k.Moves, k.Moved
+	st.moves, st.moved, st.zone = k.Moves, k.Moved, zoneOf(k.Zone)
 	st.shelf, st.archivedTo = k.Shelf.Shelf(), k.ArchivedTo
 	for job, w := range k.Open {
 		st.open[job] = &work{demand: w.Demand, booking: w.Booking}

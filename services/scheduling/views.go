@@ -48,6 +48,8 @@ func touched(_ *State, e sitelog.Event) []readmodel.Key {
 		return []readmodel.Key{{Model: modelResource, ID: m.GetResource()}}
 	case *schedulingv1.ResourceUnblocked:
 		return []readmodel.Key{{Model: modelResource, ID: m.GetResource()}}
+	case *schedulingv1.CalendarRenewed:
+		return []readmodel.Key{{Model: modelResource, ID: m.GetResource()}}
 	case *schedulingv1.DemandNoted:
 		return []readmodel.Key{bookingKey(m.GetDemand().GetJob())}
 	case interface{ GetBooking() *schedulingv1.Booking }:

@@ -1,15 +1,18 @@
 package terminal
 
 import (
+	"cmp"
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
-	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
-	"ramprow/internal/engine/icalendar"
+	"ramprow/internal/baycalendar"
+	"ramprow/internal/platform/identity"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -17,16 +20,29 @@ import (
 func bayCalendar(o *options) *cobra.Command {
 	var day, bay, who string
 	var days int
+	in := &calendarAddress{}
 	command := &cobra.Command{
 		Use:   "calendar",
 		Short: "Write the bookings of a bay or a person as an iCalendar file",
 		Long: "Writes iCalendar (RFC 5545) that calendar programs import or subscribe to. A booking keeps its\n" +
 			"identity, so a newer file moves it rather than adding another. Begun and pinned ones are\n" +
-			"confirmed, the others tentative.",
-		Example: "  ramprow bay calendar --bay 2 > bay-2.ics\n  ramprow bay calendar --who anna --days 14 > anna.ics",
+			"confirmed, the others tentative.\n\n" +
+			"With --url it prints an address instead, at which the desk serves the same as long as nobody renews\n" +
+			"it. Whoever has the address can read that calendar, and nothing else; it tells job numbers and times,\n" +
+			"but no titles. It needs the private token key of the workshop. --renew makes all addresses invalid\n" +
+			"that were given out for it before, and prints the new one; retiring the person or bay ends it.",
+		Example: "  ramprow bay calendar --bay 2 > bay-2.ics\n  ramprow bay calendar --who anna --days 14 > anna.ics\n" +
+			"  ramprow bay calendar --who anna --url --desk https://desk.example\n  ramprow bay calendar --who anna --renew",
 		RunE: o.run(func(ctx context.Context, s *session, _ []string) error {
 			if bay != "" && who != "" {
 				return errors.New("a calendar is of one bay or of one person; give --bay or --who")
+			}
+			if in.url || in.renew {
+				token, err := o.callerToken()
+				if err != nil {
+					return err
+				}
+				return in.show(ctx, s, token, cmp.Or(inCollection("bays", bay), inCollection("people", who)), cmp.Or(in.key, KeyFile(o.dir())))
 			}
 			from, err := parseDay(day, s.now())
 			if err != nil {
@@ -42,7 +58,7 @@ func bayCalendar(o *options) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			c := calendarOf(r, inCollection("bays", bay), inCollection("people", who))
+			c := baycalendar.Of(r.GetLanes(), inCollection("bays", bay), inCollection("people", who))
 			c.Stamp = s.now()
 			return c.Write(s.out)
 		}),
@@ -52,47 +68,60 @@ func bayCalendar(o *options) *cobra.Command {
 	flags.StringVar(&who, "who", "", "only this person's, as in anna or people/anna")
 	flags.StringVar(&day, "day", "today", "today, tomorrow or 2026-07-01")
 	flags.IntVar(&days, "days", 7, "so many days from there")
+	flags.BoolVar(&in.url, "url", false, "print the address at which calendar programs subscribe to it")
+	flags.BoolVar(&in.renew, "renew", false, "make older addresses invalid and print a new one")
+	flags.StringVar(&in.desk, "desk", "http://127.0.0.1:7100", "for the address: where the desk is reached")
+	flags.StringVar(&in.key, "token-key", "", "for the address: PEM file with the private token key (otherwise the data folder's)")
+	flags.DurationVar(&in.life, "life", longestAddress, "for the address: how long it is good for")
 	return command
 }
 
-// calendarOf picks the board's bookings of a bay or a person; empty: all.
-func calendarOf(r *schedulingv1.GetBoardResponse, bay, who string) icalendar.Calendar {
-	c := icalendar.Calendar{Product: "-//Ramprow//Bays//EN", Name: "Bays"}
-	if who != "" {
-		c.Name = number(who)
-	}
-	for _, lane := range r.GetLanes() {
-		if bay != "" && lane.GetBay().GetName() != bay {
-			continue
-		}
-		if bay != "" {
-			c.Name = lane.GetBay().GetTitle()
-		}
-		for _, b := range lane.GetBookings() {
-			if who == "" || b.GetTechnician() == who {
-				c.Events = append(c.Events, eventOf(b, lane.GetBay().GetTitle()))
-			}
-		}
-	}
-	return c
+// longestAddress is how long the address of a calendar can be good for.
+const longestAddress = 366 * 24 * time.Hour
+
+// calendarAddress is what the flags of `bay calendar --url` fill.
+type calendarAddress struct {
+	url, renew bool
+	desk, key  string
+	life       time.Duration
 }
 
-func eventOf(b *schedulingv1.Booking, place string) icalendar.Event {
-	about := []string{"Job " + number(b.GetJob())}
-	for _, line := range [][2]string{
-		{"With ", number(b.GetTechnician())},
-		{"Tools: ", strings.Join(b.GetTools(), ", ")},
-		{"Waits for ", b.GetWaitingFor()},
-		{"", b.GetReason()},
-	} {
-		if line[1] != "" {
-			about = append(about, line[0]+line[1])
-		}
+func (in *calendarAddress) show(ctx context.Context, s *session, callerToken, resource, keyFile string) error {
+	if resource == "" {
+		return errors.New("an address is of one bay or of one person; give --bay or --who")
 	}
-	return icalendar.Event{
-		UID: b.GetName() + "@ramprow", Sequence: b.GetPlanRevision(),
-		Start: b.GetWhen().GetStart().AsTime(), End: b.GetWhen().GetEnd().AsTime(),
-		Summary: b.GetTitle(), Description: strings.Join(about, "\n"), Location: place,
-		Tentative: b.GetStartedAt() == nil && !b.GetPinned(),
+	if in.life <= 0 || in.life > longestAddress {
+		return fmt.Errorf("--life %s is out of range; use more than 0 and at most %s", in.life, longestAddress)
 	}
+	key, err := identity.LoadKey(keyFile)
+	if err != nil {
+		return err
+	}
+	verifier, err := identity.NewVerifier(identity.VerifierConfig{Keys: []ed25519.PublicKey{key.Public()}, Now: s.now})
+	if err != nil {
+		return err
+	}
+	caller, err := verifier.Verify(callerToken)
+	if err != nil {
+		return fmt.Errorf("the key in %s did not sign your token, so the workshop would not believe an address by it: %w", keyFile, err)
+	}
+	r, err := in.resource(ctx, s, resource)
+	if err != nil {
+		return err
+	}
+	id := identity.ForCalendar(caller.Site, resource, r.GetCalendar())
+	token, err := identity.NewSigner(identity.SignerConfig{Key: key}).Issue(id, in.life, s.now())
+	if err != nil {
+		return err
+	}
+	return s.say("%s", baycalendar.Address(in.desk, token))
+}
+
+func (in *calendarAddress) resource(ctx context.Context, s *session, name string) (*schedulingv1.Resource, error) {
+	if in.renew {
+		r, err := s.Scheduling.RenewCalendar(ctx, &schedulingv1.RenewCalendarRequest{RequestId: s.once(), Resource: name})
+		return r.GetResource(), err
+	}
+	r, err := s.Scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{Resource: name, MinRevision: s.atLeast})
+	return r.GetResource(), err
 }

@@ -44,3 +44,6 @@ func TokenFile(dir, role string) string { return filepath.Join(dir, "tokens", ro
 
 // AddressFile is where a running workshop leaves a role's address.
 func AddressFile(dir, role string) string { return filepath.Join(dir, "addresses", role) }
+
+// KeyFile is where a data folder keeps the key that signs its tokens; whoever can read it can be anybody.
+func KeyFile(dir string) string { return filepath.Join(dir, "token-key.pem") }

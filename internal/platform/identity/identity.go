@@ -25,7 +25,7 @@ const (
 	Owner      Role = "owner"
 )
 
-// Roles lists every role that a token may carry.
+// Roles lists the roles of people. A token may carry several of them, or Calendar alone.
 func Roles() []Role { return []Role{Dispatcher, PartsClerk, Technician, Owner} }
 
 // maxPersonRunes bounds a person's identifier: it stands in every event that
@@ -57,6 +57,9 @@ func (id Identity) Validate() error {
 		err = err.WithField("roles", "must name at least one role")
 	}
 	for _, r := range id.Roles {
+		if r == Calendar && len(id.Roles) == 1 {
+			continue
+		}
 		if !slices.Contains(Roles(), r) {
 			err = err.WithField("roles", "%q is no role; use one of %v", string(r), Roles())
 		}

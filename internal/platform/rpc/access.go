@@ -107,6 +107,8 @@ func RoleOf(role commonv1.Role) (identity.Role, bool) {
 		return identity.Technician, true
 	case commonv1.Role_ROLE_OWNER:
 		return identity.Owner, true
+	case commonv1.Role_ROLE_CALENDAR:
+		return identity.Calendar, true
 	case commonv1.Role_ROLE_UNSPECIFIED:
 		return "", false
 	default:
@@ -125,6 +127,8 @@ func ProtoRole(role identity.Role) commonv1.Role {
 		return commonv1.Role_ROLE_TECHNICIAN
 	case identity.Owner:
 		return commonv1.Role_ROLE_OWNER
+	case identity.Calendar:
+		return commonv1.Role_ROLE_CALENDAR
 	default:
 		return commonv1.Role_ROLE_UNSPECIFIED
 	}

@@ -14,6 +14,7 @@ import (
 	"ramprow/internal/platform/lifecycle"
 	"ramprow/internal/platform/telemetry"
 	"ramprow/services/desk"
+	"ramprow/services/terminal"
 	"ramprow/services/traces"
 )
 
@@ -59,7 +60,7 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 	if err := os.MkdirAll(c.Dir, 0o700); err != nil {
 		return nil, fmt.Errorf("make the data folder: %w", err)
 	}
-	key, err := identity.LoadOrCreateKey(filepath.Join(c.Dir, keyFile))
+	key, err := identity.LoadOrCreateKey(KeyFile(c.Dir))
 	if err != nil {
 		return nil, err
 	}
@@ -111,11 +112,8 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 // PeopleFile is where a data folder keeps who may sign in by PIN.
 func PeopleFile(dir string) string { return filepath.Join(dir, "people.json") }
 
-// keyFile signs tokens; whoever can read it can be anybody.
-const keyFile = "token-key.pem"
-
 // KeyFile is where a data folder keeps the key that signs its tokens.
-func KeyFile(dir string) string { return filepath.Join(dir, keyFile) }
+func KeyFile(dir string) string { return terminal.KeyFile(dir) }
 
 // Run serves until ctx ends or a signal comes, and closes everything in order.
 func (w *Workshop) Run(ctx context.Context) error {

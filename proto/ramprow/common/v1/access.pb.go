@@ -37,6 +37,8 @@ const (
 	Role_ROLE_TECHNICIAN Role = 3
 	// Sees everything and may do everything.
 	Role_ROLE_OWNER Role = 4
+	// No person: a calendar program that reads the calendar of one bay or person, and nothing else.
+	Role_ROLE_CALENDAR Role = 5
 )
 
 // Enum value maps for Role.
@@ -47,6 +49,7 @@ var (
 		2: "ROLE_PARTS_CLERK",
 		3: "ROLE_TECHNICIAN",
 		4: "ROLE_OWNER",
+		5: "ROLE_CALENDAR",
 	}
 	Role_value = map[string]int32{
 		"ROLE_UNSPECIFIED": 0,
@@ -54,6 +57,7 @@ var (
 		"ROLE_PARTS_CLERK": 2,
 		"ROLE_TECHNICIAN":  3,
 		"ROLE_OWNER":       4,
+		"ROLE_CALENDAR":    5,
 	}
 )
 
@@ -170,14 +174,15 @@ const file_ramprow_common_v1_access_proto_rawDesc = "" +
 	"\n" +
 	"\x1eramprow/common/v1/access.proto\x12\x11ramprow.common.v1\x1a google/protobuf/descriptor.proto\"7\n" +
 	"\x06Access\x12-\n" +
-	"\x05roles\x18\x01 \x03(\x0e2\x17.ramprow.common.v1.RoleR\x05roles*l\n" +
+	"\x05roles\x18\x01 \x03(\x0e2\x17.ramprow.common.v1.RoleR\x05roles*\x7f\n" +
 	"\x04Role\x12\x14\n" +
 	"\x10ROLE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fROLE_DISPATCHER\x10\x01\x12\x14\n" +
 	"\x10ROLE_PARTS_CLERK\x10\x02\x12\x13\n" +
 	"\x0fROLE_TECHNICIAN\x10\x03\x12\x0e\n" +
 	"\n" +
-	"ROLE_OWNER\x10\x04:S\n" +
+	"ROLE_OWNER\x10\x04\x12\x11\n" +
+	"\rROLE_CALENDAR\x10\x05:S\n" +
 	"\x06access\x12\x1e.google.protobuf.MethodOptions\x18ц\x03 \x01(\v2\x19.ramprow.common.v1.AccessR\x06access:;\n" +
 	"\bpersonal\x12\x1d.google.protobuf.FieldOptions\x18҆\x03 \x01(\bR\bpersonalB*Z(ramprow/proto/ramprow/common/v1;commonv1b\x06proto3"
 

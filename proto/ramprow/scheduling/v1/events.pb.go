@@ -173,6 +173,97 @@ func (x *ResourceUnblocked) GetBlock() string {
 	return ""
 }
 
+// CalendarRenewed makes every address of the resource's calendar invalid that was given out before.
+type CalendarRenewed struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CalendarRenewed) Reset() {
+	*x = CalendarRenewed{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CalendarRenewed) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CalendarRenewed) ProtoMessage() {}
+
+func (x *CalendarRenewed) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CalendarRenewed.ProtoReflect.Descriptor instead.
+func (*CalendarRenewed) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *CalendarRenewed) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+// ZoneSet says on which wall clock the site's shifts are read.
+type ZoneSet struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A name of the IANA time zone database, as in Europe/Vienna.
+	Zone          string `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ZoneSet) Reset() {
+	*x = ZoneSet{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ZoneSet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ZoneSet) ProtoMessage() {}
+
+func (x *ZoneSet) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ZoneSet.ProtoReflect.Descriptor instead.
+func (*ZoneSet) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ZoneSet) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
 // DemandNoted keeps what a job needs until it can be booked, and what is left of it afterwards.
 type DemandNoted struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -183,7 +274,7 @@ type DemandNoted struct {
 
 func (x *DemandNoted) Reset() {
 	*x = DemandNoted{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -195,7 +286,7 @@ func (x *DemandNoted) String() string {
 func (*DemandNoted) ProtoMessage() {}
 
 func (x *DemandNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -208,7 +299,7 @@ func (x *DemandNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DemandNoted.ProtoReflect.Descriptor instead.
 func (*DemandNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *DemandNoted) GetDemand() *Demand {
@@ -250,7 +341,7 @@ type Demand struct {
 
 func (x *Demand) Reset() {
 	*x = Demand{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -262,7 +353,7 @@ func (x *Demand) String() string {
 func (*Demand) ProtoMessage() {}
 
 func (x *Demand) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -275,7 +366,7 @@ func (x *Demand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Demand.ProtoReflect.Descriptor instead.
 func (*Demand) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Demand) GetJob() string {
@@ -407,7 +498,7 @@ type BookingMade struct {
 
 func (x *BookingMade) Reset() {
 	*x = BookingMade{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -419,7 +510,7 @@ func (x *BookingMade) String() string {
 func (*BookingMade) ProtoMessage() {}
 
 func (x *BookingMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -432,7 +523,7 @@ func (x *BookingMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingMade.ProtoReflect.Descriptor instead.
 func (*BookingMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *BookingMade) GetBooking() *Booking {
@@ -454,7 +545,7 @@ type BookingMoved struct {
 
 func (x *BookingMoved) Reset() {
 	*x = BookingMoved{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -466,7 +557,7 @@ func (x *BookingMoved) String() string {
 func (*BookingMoved) ProtoMessage() {}
 
 func (x *BookingMoved) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -479,7 +570,7 @@ func (x *BookingMoved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingMoved.ProtoReflect.Descriptor instead.
 func (*BookingMoved) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *BookingMoved) GetBooking() *Booking {
@@ -516,7 +607,7 @@ type PromiseChanged struct {
 
 func (x *PromiseChanged) Reset() {
 	*x = PromiseChanged{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -528,7 +619,7 @@ func (x *PromiseChanged) String() string {
 func (*PromiseChanged) ProtoMessage() {}
 
 func (x *PromiseChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -541,7 +632,7 @@ func (x *PromiseChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PromiseChanged.ProtoReflect.Descriptor instead.
 func (*PromiseChanged) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PromiseChanged) GetBooking() *Booking {
@@ -575,7 +666,7 @@ type BookingWaits struct {
 
 func (x *BookingWaits) Reset() {
 	*x = BookingWaits{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -587,7 +678,7 @@ func (x *BookingWaits) String() string {
 func (*BookingWaits) ProtoMessage() {}
 
 func (x *BookingWaits) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -600,7 +691,7 @@ func (x *BookingWaits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingWaits.ProtoReflect.Descriptor instead.
 func (*BookingWaits) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *BookingWaits) GetBooking() *Booking {
@@ -620,7 +711,7 @@ type BookingPinned struct {
 
 func (x *BookingPinned) Reset() {
 	*x = BookingPinned{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -632,7 +723,7 @@ func (x *BookingPinned) String() string {
 func (*BookingPinned) ProtoMessage() {}
 
 func (x *BookingPinned) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -645,7 +736,7 @@ func (x *BookingPinned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingPinned.ProtoReflect.Descriptor instead.
 func (*BookingPinned) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *BookingPinned) GetBooking() string {
@@ -671,7 +762,7 @@ type BookingUnpinned struct {
 
 func (x *BookingUnpinned) Reset() {
 	*x = BookingUnpinned{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -683,7 +774,7 @@ func (x *BookingUnpinned) String() string {
 func (*BookingUnpinned) ProtoMessage() {}
 
 func (x *BookingUnpinned) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -696,7 +787,7 @@ func (x *BookingUnpinned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingUnpinned.ProtoReflect.Descriptor instead.
 func (*BookingUnpinned) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *BookingUnpinned) GetBooking() string {
@@ -715,7 +806,7 @@ type BookingStarted struct {
 
 func (x *BookingStarted) Reset() {
 	*x = BookingStarted{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -727,7 +818,7 @@ func (x *BookingStarted) String() string {
 func (*BookingStarted) ProtoMessage() {}
 
 func (x *BookingStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -740,7 +831,7 @@ func (x *BookingStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingStarted.ProtoReflect.Descriptor instead.
 func (*BookingStarted) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *BookingStarted) GetBooking() *Booking {
@@ -760,7 +851,7 @@ type BookingFinished struct {
 
 func (x *BookingFinished) Reset() {
 	*x = BookingFinished{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -772,7 +863,7 @@ func (x *BookingFinished) String() string {
 func (*BookingFinished) ProtoMessage() {}
 
 func (x *BookingFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -785,7 +876,7 @@ func (x *BookingFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingFinished.ProtoReflect.Descriptor instead.
 func (*BookingFinished) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *BookingFinished) GetBooking() *Booking {
@@ -812,7 +903,7 @@ type BookingCancelled struct {
 
 func (x *BookingCancelled) Reset() {
 	*x = BookingCancelled{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -824,7 +915,7 @@ func (x *BookingCancelled) String() string {
 func (*BookingCancelled) ProtoMessage() {}
 
 func (x *BookingCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -837,7 +928,7 @@ func (x *BookingCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingCancelled.ProtoReflect.Descriptor instead.
 func (*BookingCancelled) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *BookingCancelled) GetBooking() *Booking {
@@ -870,7 +961,7 @@ type MoveMade struct {
 
 func (x *MoveMade) Reset() {
 	*x = MoveMade{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -882,7 +973,7 @@ func (x *MoveMade) String() string {
 func (*MoveMade) ProtoMessage() {}
 
 func (x *MoveMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -895,7 +986,7 @@ func (x *MoveMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveMade.ProtoReflect.Descriptor instead.
 func (*MoveMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *MoveMade) GetMove() string {
@@ -936,7 +1027,7 @@ type MoveUndone struct {
 
 func (x *MoveUndone) Reset() {
 	*x = MoveUndone{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -948,7 +1039,7 @@ func (x *MoveUndone) String() string {
 func (*MoveUndone) ProtoMessage() {}
 
 func (x *MoveUndone) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -961,7 +1052,7 @@ func (x *MoveUndone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveUndone.ProtoReflect.Descriptor instead.
 func (*MoveUndone) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *MoveUndone) GetMove() string {
@@ -988,7 +1079,7 @@ type Place struct {
 
 func (x *Place) Reset() {
 	*x = Place{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1000,7 +1091,7 @@ func (x *Place) String() string {
 func (*Place) ProtoMessage() {}
 
 func (x *Place) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1013,7 +1104,7 @@ func (x *Place) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Place.ProtoReflect.Descriptor instead.
 func (*Place) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Place) GetJob() string {
@@ -1077,7 +1168,11 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\x05block\x18\x02 \x01(\v2\x1c.ramprow.scheduling.v1.BlockR\x05block\"E\n" +
 	"\x11ResourceUnblocked\x12\x1a\n" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12\x14\n" +
-	"\x05block\x18\x02 \x01(\tR\x05block\"D\n" +
+	"\x05block\x18\x02 \x01(\tR\x05block\"-\n" +
+	"\x0fCalendarRenewed\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\"\x1d\n" +
+	"\aZoneSet\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\"D\n" +
 	"\vDemandNoted\x125\n" +
 	"\x06demand\x18\x01 \x01(\v2\x1d.ramprow.scheduling.v1.DemandR\x06demand\"\xd7\x05\n" +
 	"\x06Demand\x12\x10\n" +
@@ -1158,57 +1253,59 @@ func file_ramprow_scheduling_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_events_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_ramprow_scheduling_v1_events_proto_goTypes = []any{
 	(*ResourceSet)(nil),           // 0: ramprow.scheduling.v1.ResourceSet
 	(*ResourceBlocked)(nil),       // 1: ramprow.scheduling.v1.ResourceBlocked
 	(*ResourceUnblocked)(nil),     // 2: ramprow.scheduling.v1.ResourceUnblocked
-	(*DemandNoted)(nil),           // 3: ramprow.scheduling.v1.DemandNoted
-	(*Demand)(nil),                // 4: ramprow.scheduling.v1.Demand
-	(*BookingMade)(nil),           // 5: ramprow.scheduling.v1.BookingMade
-	(*BookingMoved)(nil),          // 6: ramprow.scheduling.v1.BookingMoved
-	(*PromiseChanged)(nil),        // 7: ramprow.scheduling.v1.PromiseChanged
-	(*BookingWaits)(nil),          // 8: ramprow.scheduling.v1.BookingWaits
-	(*BookingPinned)(nil),         // 9: ramprow.scheduling.v1.BookingPinned
-	(*BookingUnpinned)(nil),       // 10: ramprow.scheduling.v1.BookingUnpinned
-	(*BookingStarted)(nil),        // 11: ramprow.scheduling.v1.BookingStarted
-	(*BookingFinished)(nil),       // 12: ramprow.scheduling.v1.BookingFinished
-	(*BookingCancelled)(nil),      // 13: ramprow.scheduling.v1.BookingCancelled
-	(*MoveMade)(nil),              // 14: ramprow.scheduling.v1.MoveMade
-	(*MoveUndone)(nil),            // 15: ramprow.scheduling.v1.MoveUndone
-	(*Place)(nil),                 // 16: ramprow.scheduling.v1.Place
-	(*Resource)(nil),              // 17: ramprow.scheduling.v1.Resource
-	(*Block)(nil),                 // 18: ramprow.scheduling.v1.Block
-	(*v1.Spread)(nil),             // 19: ramprow.common.v1.Spread
-	(*EffortShare)(nil),           // 20: ramprow.scheduling.v1.EffortShare
-	(*timestamppb.Timestamp)(nil), // 21: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 22: google.protobuf.Duration
-	(*Booking)(nil),               // 23: ramprow.scheduling.v1.Booking
-	(*v1.Interval)(nil),           // 24: ramprow.common.v1.Interval
+	(*CalendarRenewed)(nil),       // 3: ramprow.scheduling.v1.CalendarRenewed
+	(*ZoneSet)(nil),               // 4: ramprow.scheduling.v1.ZoneSet
+	(*DemandNoted)(nil),           // 5: ramprow.scheduling.v1.DemandNoted
+	(*Demand)(nil),                // 6: ramprow.scheduling.v1.Demand
+	(*BookingMade)(nil),           // 7: ramprow.scheduling.v1.BookingMade
+	(*BookingMoved)(nil),          // 8: ramprow.scheduling.v1.BookingMoved
+	(*PromiseChanged)(nil),        // 9: ramprow.scheduling.v1.PromiseChanged
+	(*BookingWaits)(nil),          // 10: ramprow.scheduling.v1.BookingWaits
+	(*BookingPinned)(nil),         // 11: ramprow.scheduling.v1.BookingPinned
+	(*BookingUnpinned)(nil),       // 12: ramprow.scheduling.v1.BookingUnpinned
+	(*BookingStarted)(nil),        // 13: ramprow.scheduling.v1.BookingStarted
+	(*BookingFinished)(nil),       // 14: ramprow.scheduling.v1.BookingFinished
+	(*BookingCancelled)(nil),      // 15: ramprow.scheduling.v1.BookingCancelled
+	(*MoveMade)(nil),              // 16: ramprow.scheduling.v1.MoveMade
+	(*MoveUndone)(nil),            // 17: ramprow.scheduling.v1.MoveUndone
+	(*Place)(nil),                 // 18: ramprow.scheduling.v1.Place
+	(*Resource)(nil),              // 19: ramprow.scheduling.v1.Resource
+	(*Block)(nil),                 // 20: ramprow.scheduling.v1.Block
+	(*v1.Spread)(nil),             // 21: ramprow.common.v1.Spread
+	(*EffortShare)(nil),           // 22: ramprow.scheduling.v1.EffortShare
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 24: google.protobuf.Duration
+	(*Booking)(nil),               // 25: ramprow.scheduling.v1.Booking
+	(*v1.Interval)(nil),           // 26: ramprow.common.v1.Interval
 }
 var file_ramprow_scheduling_v1_events_proto_depIdxs = []int32{
-	17, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
-	18, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
-	4,  // 2: ramprow.scheduling.v1.DemandNoted.demand:type_name -> ramprow.scheduling.v1.Demand
-	19, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
-	20, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
-	21, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
-	21, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
-	22, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
-	21, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
-	21, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
-	23, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
-	23, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
-	24, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
-	23, // 13: ramprow.scheduling.v1.PromiseChanged.booking:type_name -> ramprow.scheduling.v1.Booking
-	21, // 14: ramprow.scheduling.v1.PromiseChanged.from:type_name -> google.protobuf.Timestamp
-	23, // 15: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
-	23, // 16: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
-	23, // 17: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
-	22, // 18: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
-	23, // 19: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
-	16, // 20: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
-	24, // 21: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
+	19, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
+	20, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
+	6,  // 2: ramprow.scheduling.v1.DemandNoted.demand:type_name -> ramprow.scheduling.v1.Demand
+	21, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
+	22, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
+	23, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
+	23, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
+	24, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
+	23, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
+	23, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
+	25, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
+	25, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
+	26, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
+	25, // 13: ramprow.scheduling.v1.PromiseChanged.booking:type_name -> ramprow.scheduling.v1.Booking
+	23, // 14: ramprow.scheduling.v1.PromiseChanged.from:type_name -> google.protobuf.Timestamp
+	25, // 15: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
+	25, // 16: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
+	25, // 17: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
+	24, // 18: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
+	25, // 19: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
+	18, // 20: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
+	26, // 21: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
 	22, // [22:22] is the sub-list for method output_type
 	22, // [22:22] is the sub-list for method input_type
 	22, // [22:22] is the sub-list for extension type_name
@@ -1228,7 +1325,7 @@ func file_ramprow_scheduling_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_events_proto_rawDesc), len(file_ramprow_scheduling_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -212,9 +212,11 @@ type Resource struct {
 	// For a person.
 	Skills []*Qualification `protobuf:"bytes,5,rep,name=skills,proto3" json:"skills,omitempty"`
 	// Empty: always.
-	Shifts        []*Shift `protobuf:"bytes,6,rep,name=shifts,proto3" json:"shifts,omitempty"`
-	Blocks        []*Block `protobuf:"bytes,7,rep,name=blocks,proto3" json:"blocks,omitempty"`
-	Retired       bool     `protobuf:"varint,8,opt,name=retired,proto3" json:"retired,omitempty"`
+	Shifts  []*Shift `protobuf:"bytes,6,rep,name=shifts,proto3" json:"shifts,omitempty"`
+	Blocks  []*Block `protobuf:"bytes,7,rep,name=blocks,proto3" json:"blocks,omitempty"`
+	Retired bool     `protobuf:"varint,8,opt,name=retired,proto3" json:"retired,omitempty"`
+	// How often the address of its calendar was renewed; older addresses are refused. Set by RenewCalendar alone.
+	Calendar      uint32 `protobuf:"varint,9,opt,name=calendar,proto3" json:"calendar,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -303,6 +305,13 @@ func (x *Resource) GetRetired() bool {
 		return x.Retired
 	}
 	return false
+}
+
+func (x *Resource) GetCalendar() uint32 {
+	if x != nil {
+		return x.Calendar
+	}
+	return 0
 }
 
 // Qualification is a skill or licence of a person.
@@ -793,7 +802,7 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\aweekday\x18\x01 \x01(\rB\t\xbaH\x06*\x04\x18\a(\x01R\aweekday\x12)\n" +
 	"\vfrom_minute\x18\x02 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\n" +
 	"fromMinute\x12%\n" +
-	"\tto_minute\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\btoMinute\"\xa3\x03\n" +
+	"\tto_minute\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\btoMinute\"\xbf\x03\n" +
 	"\bResource\x12H\n" +
 	"\x04name\x18\x01 \x01(\tB4\xbaH1r/2-^(bays|people|tools)/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x127\n" +
@@ -802,7 +811,8 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\x06skills\x18\x05 \x03(\v2$.ramprow.scheduling.v1.QualificationB\b\xbaH\x05\x92\x01\x02\x10dR\x06skills\x12>\n" +
 	"\x06shifts\x18\x06 \x03(\v2\x1c.ramprow.scheduling.v1.ShiftB\b\xbaH\x05\x92\x01\x02\x102R\x06shifts\x124\n" +
 	"\x06blocks\x18\a \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x06blocks\x12\x18\n" +
-	"\aretired\x18\b \x01(\bR\aretired\"}\n" +
+	"\aretired\x18\b \x01(\bR\aretired\x12\x1a\n" +
+	"\bcalendar\x18\t \x01(\rR\bcalendar\"}\n" +
 	"\rQualification\x126\n" +
 	"\x05skill\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05skill\x124\n" +
 	"\aexpires\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aexpires\"`\n" +

@@ -532,6 +532,418 @@ func (x *ListResourcesResponse) GetNextPageToken() string {
 	return ""
 }
 
+type SetZoneRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// A name of the IANA time zone database, as in Europe/Vienna.
+	Zone string `protobuf:"bytes,2,opt,name=zone,proto3" json:"zone,omitempty"`
+	// Show the consequence only.
+	ValidateOnly  bool `protobuf:"varint,3,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetZoneRequest) Reset() {
+	*x = SetZoneRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetZoneRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetZoneRequest) ProtoMessage() {}
+
+func (x *SetZoneRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetZoneRequest.ProtoReflect.Descriptor instead.
+func (*SetZoneRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *SetZoneRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SetZoneRequest) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *SetZoneRequest) GetValidateOnly() bool {
+	if x != nil {
+		return x.ValidateOnly
+	}
+	return false
+}
+
+type SetZoneResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Zone  string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	// Every booking that moves.
+	Changes       []*Change   `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
+	Receipt       *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SetZoneResponse) Reset() {
+	*x = SetZoneResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SetZoneResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SetZoneResponse) ProtoMessage() {}
+
+func (x *SetZoneResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SetZoneResponse.ProtoReflect.Descriptor instead.
+func (*SetZoneResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *SetZoneResponse) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *SetZoneResponse) GetChanges() []*Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *SetZoneResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
+type GetZoneRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetZoneRequest) Reset() {
+	*x = GetZoneRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetZoneRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetZoneRequest) ProtoMessage() {}
+
+func (x *GetZoneRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetZoneRequest.ProtoReflect.Descriptor instead.
+func (*GetZoneRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{10}
+}
+
+type GetZoneResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Zone          string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetZoneResponse) Reset() {
+	*x = GetZoneResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetZoneResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetZoneResponse) ProtoMessage() {}
+
+func (x *GetZoneResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetZoneResponse.ProtoReflect.Descriptor instead.
+func (*GetZoneResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GetZoneResponse) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+type GetCalendarRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	MinRevision   uint64                 `protobuf:"varint,2,opt,name=min_revision,json=minRevision,proto3" json:"min_revision,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCalendarRequest) Reset() {
+	*x = GetCalendarRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCalendarRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCalendarRequest) ProtoMessage() {}
+
+func (x *GetCalendarRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCalendarRequest.ProtoReflect.Descriptor instead.
+func (*GetCalendarRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetCalendarRequest) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *GetCalendarRequest) GetMinRevision() uint64 {
+	if x != nil {
+		return x.MinRevision
+	}
+	return 0
+}
+
+type GetCalendarResponse struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Resource *Resource              `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	// The bays with its bookings by start; a person's are in several.
+	Lanes         []*BoardLane `protobuf:"bytes,2,rep,name=lanes,proto3" json:"lanes,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCalendarResponse) Reset() {
+	*x = GetCalendarResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCalendarResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCalendarResponse) ProtoMessage() {}
+
+func (x *GetCalendarResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCalendarResponse.ProtoReflect.Descriptor instead.
+func (*GetCalendarResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetCalendarResponse) GetResource() *Resource {
+	if x != nil {
+		return x.Resource
+	}
+	return nil
+}
+
+func (x *GetCalendarResponse) GetLanes() []*BoardLane {
+	if x != nil {
+		return x.Lanes
+	}
+	return nil
+}
+
+type RenewCalendarRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Resource      string                 `protobuf:"bytes,2,opt,name=resource,proto3" json:"resource,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenewCalendarRequest) Reset() {
+	*x = RenewCalendarRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenewCalendarRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenewCalendarRequest) ProtoMessage() {}
+
+func (x *RenewCalendarRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenewCalendarRequest.ProtoReflect.Descriptor instead.
+func (*RenewCalendarRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *RenewCalendarRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RenewCalendarRequest) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+type RenewCalendarResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      *Resource              `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Receipt       *v1.Receipt            `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RenewCalendarResponse) Reset() {
+	*x = RenewCalendarResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RenewCalendarResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RenewCalendarResponse) ProtoMessage() {}
+
+func (x *RenewCalendarResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RenewCalendarResponse.ProtoReflect.Descriptor instead.
+func (*RenewCalendarResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *RenewCalendarResponse) GetResource() *Resource {
+	if x != nil {
+		return x.Resource
+	}
+	return nil
+}
+
+func (x *RenewCalendarResponse) GetReceipt() *v1.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type GetBookingRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
@@ -542,7 +954,7 @@ type GetBookingRequest struct {
 
 func (x *GetBookingRequest) Reset() {
 	*x = GetBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -554,7 +966,7 @@ func (x *GetBookingRequest) String() string {
 func (*GetBookingRequest) ProtoMessage() {}
 
 func (x *GetBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -567,7 +979,7 @@ func (x *GetBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBookingRequest.ProtoReflect.Descriptor instead.
 func (*GetBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetBookingRequest) GetJob() string {
@@ -593,7 +1005,7 @@ type GetBookingResponse struct {
 
 func (x *GetBookingResponse) Reset() {
 	*x = GetBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -605,7 +1017,7 @@ func (x *GetBookingResponse) String() string {
 func (*GetBookingResponse) ProtoMessage() {}
 
 func (x *GetBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -618,7 +1030,7 @@ func (x *GetBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBookingResponse.ProtoReflect.Descriptor instead.
 func (*GetBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *GetBookingResponse) GetBooking() *Booking {
@@ -640,7 +1052,7 @@ type ListBookingsRequest struct {
 
 func (x *ListBookingsRequest) Reset() {
 	*x = ListBookingsRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -652,7 +1064,7 @@ func (x *ListBookingsRequest) String() string {
 func (*ListBookingsRequest) ProtoMessage() {}
 
 func (x *ListBookingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -665,7 +1077,7 @@ func (x *ListBookingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBookingsRequest.ProtoReflect.Descriptor instead.
 func (*ListBookingsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListBookingsRequest) GetPageSize() int32 {
@@ -706,7 +1118,7 @@ type ListBookingsResponse struct {
 
 func (x *ListBookingsResponse) Reset() {
 	*x = ListBookingsResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -718,7 +1130,7 @@ func (x *ListBookingsResponse) String() string {
 func (*ListBookingsResponse) ProtoMessage() {}
 
 func (x *ListBookingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -731,7 +1143,7 @@ func (x *ListBookingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListBookingsResponse.ProtoReflect.Descriptor instead.
 func (*ListBookingsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *ListBookingsResponse) GetBookings() []*Booking {
@@ -758,7 +1170,7 @@ type GetBoardRequest struct {
 
 func (x *GetBoardRequest) Reset() {
 	*x = GetBoardRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -770,7 +1182,7 @@ func (x *GetBoardRequest) String() string {
 func (*GetBoardRequest) ProtoMessage() {}
 
 func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -783,7 +1195,7 @@ func (x *GetBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBoardRequest.ProtoReflect.Descriptor instead.
 func (*GetBoardRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *GetBoardRequest) GetWhen() *v1.Interval {
@@ -810,7 +1222,7 @@ type GetBoardResponse struct {
 
 func (x *GetBoardResponse) Reset() {
 	*x = GetBoardResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -822,7 +1234,7 @@ func (x *GetBoardResponse) String() string {
 func (*GetBoardResponse) ProtoMessage() {}
 
 func (x *GetBoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -835,7 +1247,7 @@ func (x *GetBoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetBoardResponse.ProtoReflect.Descriptor instead.
 func (*GetBoardResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *GetBoardResponse) GetLanes() []*BoardLane {
@@ -869,7 +1281,7 @@ type MoveBookingRequest struct {
 
 func (x *MoveBookingRequest) Reset() {
 	*x = MoveBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -881,7 +1293,7 @@ func (x *MoveBookingRequest) String() string {
 func (*MoveBookingRequest) ProtoMessage() {}
 
 func (x *MoveBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -894,7 +1306,7 @@ func (x *MoveBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveBookingRequest.ProtoReflect.Descriptor instead.
 func (*MoveBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *MoveBookingRequest) GetRequestId() string {
@@ -960,7 +1372,7 @@ type MoveBookingResponse struct {
 
 func (x *MoveBookingResponse) Reset() {
 	*x = MoveBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -972,7 +1384,7 @@ func (x *MoveBookingResponse) String() string {
 func (*MoveBookingResponse) ProtoMessage() {}
 
 func (x *MoveBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -985,7 +1397,7 @@ func (x *MoveBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveBookingResponse.ProtoReflect.Descriptor instead.
 func (*MoveBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *MoveBookingResponse) GetBooking() *Booking {
@@ -1028,7 +1440,7 @@ type SwapBookingsRequest struct {
 
 func (x *SwapBookingsRequest) Reset() {
 	*x = SwapBookingsRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1040,7 +1452,7 @@ func (x *SwapBookingsRequest) String() string {
 func (*SwapBookingsRequest) ProtoMessage() {}
 
 func (x *SwapBookingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1053,7 +1465,7 @@ func (x *SwapBookingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SwapBookingsRequest.ProtoReflect.Descriptor instead.
 func (*SwapBookingsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *SwapBookingsRequest) GetRequestId() string {
@@ -1099,7 +1511,7 @@ type SwapBookingsResponse struct {
 
 func (x *SwapBookingsResponse) Reset() {
 	*x = SwapBookingsResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1111,7 +1523,7 @@ func (x *SwapBookingsResponse) String() string {
 func (*SwapBookingsResponse) ProtoMessage() {}
 
 func (x *SwapBookingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[17]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1124,7 +1536,7 @@ func (x *SwapBookingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SwapBookingsResponse.ProtoReflect.Descriptor instead.
 func (*SwapBookingsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SwapBookingsResponse) GetBooking() *Booking {
@@ -1174,7 +1586,7 @@ type UndoMoveRequest struct {
 
 func (x *UndoMoveRequest) Reset() {
 	*x = UndoMoveRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1186,7 +1598,7 @@ func (x *UndoMoveRequest) String() string {
 func (*UndoMoveRequest) ProtoMessage() {}
 
 func (x *UndoMoveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[18]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1199,7 +1611,7 @@ func (x *UndoMoveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UndoMoveRequest.ProtoReflect.Descriptor instead.
 func (*UndoMoveRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *UndoMoveRequest) GetRequestId() string {
@@ -1236,7 +1648,7 @@ type UndoMoveResponse struct {
 
 func (x *UndoMoveResponse) Reset() {
 	*x = UndoMoveResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1248,7 +1660,7 @@ func (x *UndoMoveResponse) String() string {
 func (*UndoMoveResponse) ProtoMessage() {}
 
 func (x *UndoMoveResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[19]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1261,7 +1673,7 @@ func (x *UndoMoveResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UndoMoveResponse.ProtoReflect.Descriptor instead.
 func (*UndoMoveResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *UndoMoveResponse) GetUndone() string {
@@ -1307,7 +1719,7 @@ type GetEarliestPromiseRequest struct {
 
 func (x *GetEarliestPromiseRequest) Reset() {
 	*x = GetEarliestPromiseRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1319,7 +1731,7 @@ func (x *GetEarliestPromiseRequest) String() string {
 func (*GetEarliestPromiseRequest) ProtoMessage() {}
 
 func (x *GetEarliestPromiseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[20]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1332,7 +1744,7 @@ func (x *GetEarliestPromiseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEarliestPromiseRequest.ProtoReflect.Descriptor instead.
 func (*GetEarliestPromiseRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *GetEarliestPromiseRequest) GetArrives() *timestamppb.Timestamp {
@@ -1415,7 +1827,7 @@ type GetEarliestPromiseResponse struct {
 
 func (x *GetEarliestPromiseResponse) Reset() {
 	*x = GetEarliestPromiseResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1427,7 +1839,7 @@ func (x *GetEarliestPromiseResponse) String() string {
 func (*GetEarliestPromiseResponse) ProtoMessage() {}
 
 func (x *GetEarliestPromiseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[21]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1440,7 +1852,7 @@ func (x *GetEarliestPromiseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetEarliestPromiseResponse.ProtoReflect.Descriptor instead.
 func (*GetEarliestPromiseResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *GetEarliestPromiseResponse) GetWhen() *v1.Interval {
@@ -1496,7 +1908,7 @@ type PinBookingRequest struct {
 
 func (x *PinBookingRequest) Reset() {
 	*x = PinBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1508,7 +1920,7 @@ func (x *PinBookingRequest) String() string {
 func (*PinBookingRequest) ProtoMessage() {}
 
 func (x *PinBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[22]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1521,7 +1933,7 @@ func (x *PinBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PinBookingRequest.ProtoReflect.Descriptor instead.
 func (*PinBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *PinBookingRequest) GetRequestId() string {
@@ -1557,7 +1969,7 @@ type PinBookingResponse struct {
 
 func (x *PinBookingResponse) Reset() {
 	*x = PinBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[23]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1569,7 +1981,7 @@ func (x *PinBookingResponse) String() string {
 func (*PinBookingResponse) ProtoMessage() {}
 
 func (x *PinBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[23]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1582,7 +1994,7 @@ func (x *PinBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PinBookingResponse.ProtoReflect.Descriptor instead.
 func (*PinBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *PinBookingResponse) GetBooking() *Booking {
@@ -1618,7 +2030,7 @@ type UnpinBookingRequest struct {
 
 func (x *UnpinBookingRequest) Reset() {
 	*x = UnpinBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[24]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1630,7 +2042,7 @@ func (x *UnpinBookingRequest) String() string {
 func (*UnpinBookingRequest) ProtoMessage() {}
 
 func (x *UnpinBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[24]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1643,7 +2055,7 @@ func (x *UnpinBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnpinBookingRequest.ProtoReflect.Descriptor instead.
 func (*UnpinBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *UnpinBookingRequest) GetRequestId() string {
@@ -1679,7 +2091,7 @@ type UnpinBookingResponse struct {
 
 func (x *UnpinBookingResponse) Reset() {
 	*x = UnpinBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[25]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1691,7 +2103,7 @@ func (x *UnpinBookingResponse) String() string {
 func (*UnpinBookingResponse) ProtoMessage() {}
 
 func (x *UnpinBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[25]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1704,7 +2116,7 @@ func (x *UnpinBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnpinBookingResponse.ProtoReflect.Descriptor instead.
 func (*UnpinBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *UnpinBookingResponse) GetBooking() *Booking {
@@ -1736,7 +2148,7 @@ type WatchBoardRequest struct {
 
 func (x *WatchBoardRequest) Reset() {
 	*x = WatchBoardRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[26]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1748,7 +2160,7 @@ func (x *WatchBoardRequest) String() string {
 func (*WatchBoardRequest) ProtoMessage() {}
 
 func (x *WatchBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[26]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1761,7 +2173,7 @@ func (x *WatchBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBoardRequest.ProtoReflect.Descriptor instead.
 func (*WatchBoardRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
 }
 
 type WatchBoardResponse struct {
@@ -1777,7 +2189,7 @@ type WatchBoardResponse struct {
 
 func (x *WatchBoardResponse) Reset() {
 	*x = WatchBoardResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[27]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1789,7 +2201,7 @@ func (x *WatchBoardResponse) String() string {
 func (*WatchBoardResponse) ProtoMessage() {}
 
 func (x *WatchBoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[27]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1802,7 +2214,7 @@ func (x *WatchBoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBoardResponse.ProtoReflect.Descriptor instead.
 func (*WatchBoardResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *WatchBoardResponse) GetBooking() *Booking {
@@ -1844,7 +2256,7 @@ type BoardLane struct {
 
 func (x *BoardLane) Reset() {
 	*x = BoardLane{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[28]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1856,7 +2268,7 @@ func (x *BoardLane) String() string {
 func (*BoardLane) ProtoMessage() {}
 
 func (x *BoardLane) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[28]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1869,7 +2281,7 @@ func (x *BoardLane) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardLane.ProtoReflect.Descriptor instead.
 func (*BoardLane) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *BoardLane) GetBay() *Resource {
@@ -1931,7 +2343,32 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\fmin_revision\x18\x04 \x01(\x04R\vminRevision\"~\n" +
 	"\x15ListResourcesResponse\x12=\n" +
 	"\tresources\x18\x01 \x03(\v2\x1f.ramprow.scheduling.v1.ResourceR\tresources\x12&\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"g\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tR\rnextPageToken\"\xad\x01\n" +
+	"\x0eSetZoneRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x127\n" +
+	"\x04zone\x18\x02 \x01(\tB#\xbaH r\x1e\x18@2\x1a^[A-Za-z][A-Za-z0-9_+/-]*$R\x04zone\x12#\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"\x94\x01\n" +
+	"\x0fSetZoneResponse\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\x127\n" +
+	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x10\n" +
+	"\x0eGetZoneRequest\"%\n" +
+	"\x0fGetZoneResponse\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\"\x83\x01\n" +
+	"\x12GetCalendarRequest\x12J\n" +
+	"\bresource\x18\x01 \x01(\tB.\xbaH+r)2'^(bays|people)/[a-z0-9][a-z0-9-]{0,62}$R\bresource\x12!\n" +
+	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\"\x8a\x01\n" +
+	"\x13GetCalendarResponse\x12;\n" +
+	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x126\n" +
+	"\x05lanes\x18\x02 \x03(\v2 .ramprow.scheduling.v1.BoardLaneR\x05lanes\"\xa1\x01\n" +
+	"\x14RenewCalendarRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12J\n" +
+	"\bresource\x18\x02 \x01(\tB.\xbaH+r)2'^(bays|people)/[a-z0-9][a-z0-9-]{0,62}$R\bresource\"\x8a\x01\n" +
+	"\x15RenewCalendarResponse\x12;\n" +
+	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"g\n" +
 	"\x11GetBookingRequest\x12/\n" +
 	"\x03job\x18\x01 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12!\n" +
 	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\"N\n" +
@@ -2037,7 +2474,7 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\tcaught_up\x18\x04 \x01(\bR\bcaughtUp\"z\n" +
 	"\tBoardLane\x121\n" +
 	"\x03bay\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\x03bay\x12:\n" +
-	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings2\xdb\f\n" +
+	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings2\x8e\x10\n" +
 	"\x11SchedulingService\x12n\n" +
 	"\vSetResource\x12).ramprow.scheduling.v1.SetResourceRequest\x1a*.ramprow.scheduling.v1.SetResourceResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12t\n" +
@@ -2047,7 +2484,16 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x02\x01\x04\x12v\n" +
 	"\rListResources\x12+.ramprow.scheduling.v1.ListResourcesRequest\x1a,.ramprow.scheduling.v1.ListResourcesResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
-	"\x04\x01\x02\x03\x04\x12m\n" +
+	"\x04\x01\x02\x03\x04\x12b\n" +
+	"\aSetZone\x12%.ramprow.scheduling.v1.SetZoneRequest\x1a&.ramprow.scheduling.v1.SetZoneResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12d\n" +
+	"\aGetZone\x12%.ramprow.scheduling.v1.GetZoneRequest\x1a&.ramprow.scheduling.v1.GetZoneResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12q\n" +
+	"\vGetCalendar\x12).ramprow.scheduling.v1.GetCalendarRequest\x1a*.ramprow.scheduling.v1.GetCalendarResponse\"\v\x8a\xb5\x18\a\n" +
+	"\x05\x01\x02\x03\x04\x05\x12t\n" +
+	"\rRenewCalendar\x12+.ramprow.scheduling.v1.RenewCalendarRequest\x1a,.ramprow.scheduling.v1.RenewCalendarResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12m\n" +
 	"\n" +
 	"GetBooking\x12(.ramprow.scheduling.v1.GetBookingRequest\x1a).ramprow.scheduling.v1.GetBookingResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
@@ -2088,7 +2534,7 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*SetResourceRequest)(nil),         // 0: ramprow.scheduling.v1.SetResourceRequest
 	(*SetResourceResponse)(nil),        // 1: ramprow.scheduling.v1.SetResourceResponse
@@ -2098,116 +2544,138 @@ var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*UnblockResourceResponse)(nil),    // 5: ramprow.scheduling.v1.UnblockResourceResponse
 	(*ListResourcesRequest)(nil),       // 6: ramprow.scheduling.v1.ListResourcesRequest
 	(*ListResourcesResponse)(nil),      // 7: ramprow.scheduling.v1.ListResourcesResponse
-	(*GetBookingRequest)(nil),          // 8: ramprow.scheduling.v1.GetBookingRequest
-	(*GetBookingResponse)(nil),         // 9: ramprow.scheduling.v1.GetBookingResponse
-	(*ListBookingsRequest)(nil),        // 10: ramprow.scheduling.v1.ListBookingsRequest
-	(*ListBookingsResponse)(nil),       // 11: ramprow.scheduling.v1.ListBookingsResponse
-	(*GetBoardRequest)(nil),            // 12: ramprow.scheduling.v1.GetBoardRequest
-	(*GetBoardResponse)(nil),           // 13: ramprow.scheduling.v1.GetBoardResponse
-	(*MoveBookingRequest)(nil),         // 14: ramprow.scheduling.v1.MoveBookingRequest
-	(*MoveBookingResponse)(nil),        // 15: ramprow.scheduling.v1.MoveBookingResponse
-	(*SwapBookingsRequest)(nil),        // 16: ramprow.scheduling.v1.SwapBookingsRequest
-	(*SwapBookingsResponse)(nil),       // 17: ramprow.scheduling.v1.SwapBookingsResponse
-	(*UndoMoveRequest)(nil),            // 18: ramprow.scheduling.v1.UndoMoveRequest
-	(*UndoMoveResponse)(nil),           // 19: ramprow.scheduling.v1.UndoMoveResponse
-	(*GetEarliestPromiseRequest)(nil),  // 20: ramprow.scheduling.v1.GetEarliestPromiseRequest
-	(*GetEarliestPromiseResponse)(nil), // 21: ramprow.scheduling.v1.GetEarliestPromiseResponse
-	(*PinBookingRequest)(nil),          // 22: ramprow.scheduling.v1.PinBookingRequest
-	(*PinBookingResponse)(nil),         // 23: ramprow.scheduling.v1.PinBookingResponse
-	(*UnpinBookingRequest)(nil),        // 24: ramprow.scheduling.v1.UnpinBookingRequest
-	(*UnpinBookingResponse)(nil),       // 25: ramprow.scheduling.v1.UnpinBookingResponse
-	(*WatchBoardRequest)(nil),          // 26: ramprow.scheduling.v1.WatchBoardRequest
-	(*WatchBoardResponse)(nil),         // 27: ramprow.scheduling.v1.WatchBoardResponse
-	(*BoardLane)(nil),                  // 28: ramprow.scheduling.v1.BoardLane
-	(*Resource)(nil),                   // 29: ramprow.scheduling.v1.Resource
-	(*Change)(nil),                     // 30: ramprow.scheduling.v1.Change
-	(*v1.Receipt)(nil),                 // 31: ramprow.common.v1.Receipt
-	(*v1.Interval)(nil),                // 32: ramprow.common.v1.Interval
-	(ResourceKind)(0),                  // 33: ramprow.scheduling.v1.ResourceKind
-	(*Booking)(nil),                    // 34: ramprow.scheduling.v1.Booking
-	(*timestamppb.Timestamp)(nil),      // 35: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),        // 36: google.protobuf.Duration
+	(*SetZoneRequest)(nil),             // 8: ramprow.scheduling.v1.SetZoneRequest
+	(*SetZoneResponse)(nil),            // 9: ramprow.scheduling.v1.SetZoneResponse
+	(*GetZoneRequest)(nil),             // 10: ramprow.scheduling.v1.GetZoneRequest
+	(*GetZoneResponse)(nil),            // 11: ramprow.scheduling.v1.GetZoneResponse
+	(*GetCalendarRequest)(nil),         // 12: ramprow.scheduling.v1.GetCalendarRequest
+	(*GetCalendarResponse)(nil),        // 13: ramprow.scheduling.v1.GetCalendarResponse
+	(*RenewCalendarRequest)(nil),       // 14: ramprow.scheduling.v1.RenewCalendarRequest
+	(*RenewCalendarResponse)(nil),      // 15: ramprow.scheduling.v1.RenewCalendarResponse
+	(*GetBookingRequest)(nil),          // 16: ramprow.scheduling.v1.GetBookingRequest
+	(*GetBookingResponse)(nil),         // 17: ramprow.scheduling.v1.GetBookingResponse
+	(*ListBookingsRequest)(nil),        // 18: ramprow.scheduling.v1.ListBookingsRequest
+	(*ListBookingsResponse)(nil),       // 19: ramprow.scheduling.v1.ListBookingsResponse
+	(*GetBoardRequest)(nil),            // 20: ramprow.scheduling.v1.GetBoardRequest
+	(*GetBoardResponse)(nil),           // 21: ramprow.scheduling.v1.GetBoardResponse
+	(*MoveBookingRequest)(nil),         // 22: ramprow.scheduling.v1.MoveBookingRequest
+	(*MoveBookingResponse)(nil),        // 23: ramprow.scheduling.v1.MoveBookingResponse
+	(*SwapBookingsRequest)(nil),        // 24: ramprow.scheduling.v1.SwapBookingsRequest
+	(*SwapBookingsResponse)(nil),       // 25: ramprow.scheduling.v1.SwapBookingsResponse
+	(*UndoMoveRequest)(nil),            // 26: ramprow.scheduling.v1.UndoMoveRequest
+	(*UndoMoveResponse)(nil),           // 27: ramprow.scheduling.v1.UndoMoveResponse
+	(*GetEarliestPromiseRequest)(nil),  // 28: ramprow.scheduling.v1.GetEarliestPromiseRequest
+	(*GetEarliestPromiseResponse)(nil), // 29: ramprow.scheduling.v1.GetEarliestPromiseResponse
+	(*PinBookingRequest)(nil),          // 30: ramprow.scheduling.v1.PinBookingRequest
+	(*PinBookingResponse)(nil),         // 31: ramprow.scheduling.v1.PinBookingResponse
+	(*UnpinBookingRequest)(nil),        // 32: ramprow.scheduling.v1.UnpinBookingRequest
+	(*UnpinBookingResponse)(nil),       // 33: ramprow.scheduling.v1.UnpinBookingResponse
+	(*WatchBoardRequest)(nil),          // 34: ramprow.scheduling.v1.WatchBoardRequest
+	(*WatchBoardResponse)(nil),         // 35: ramprow.scheduling.v1.WatchBoardResponse
+	(*BoardLane)(nil),                  // 36: ramprow.scheduling.v1.BoardLane
+	(*Resource)(nil),                   // 37: ramprow.scheduling.v1.Resource
+	(*Change)(nil),                     // 38: ramprow.scheduling.v1.Change
+	(*v1.Receipt)(nil),                 // 39: ramprow.common.v1.Receipt
+	(*v1.Interval)(nil),                // 40: ramprow.common.v1.Interval
+	(ResourceKind)(0),                  // 41: ramprow.scheduling.v1.ResourceKind
+	(*Booking)(nil),                    // 42: ramprow.scheduling.v1.Booking
+	(*timestamppb.Timestamp)(nil),      // 43: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),        // 44: google.protobuf.Duration
 }
 var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
-	29, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
-	29, // 1: ramprow.scheduling.v1.SetResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	30, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	32, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
-	29, // 5: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	30, // 6: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 7: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	29, // 8: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	30, // 9: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 10: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	33, // 11: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
-	29, // 12: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
-	34, // 13: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	34, // 14: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
-	32, // 15: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
-	28, // 16: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
-	34, // 17: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
-	35, // 18: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
-	34, // 19: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	30, // 20: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 21: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	34, // 22: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	34, // 23: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
-	30, // 24: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 25: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	30, // 26: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 27: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	35, // 28: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
-	36, // 29: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
-	36, // 30: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
-	35, // 31: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
-	36, // 32: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
-	32, // 33: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
-	35, // 34: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
-	30, // 35: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	34, // 36: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	30, // 37: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 38: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	34, // 39: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	30, // 40: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	31, // 41: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	34, // 42: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	29, // 43: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	29, // 44: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
-	34, // 45: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
-	0,  // 46: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
-	2,  // 47: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
-	4,  // 48: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
-	6,  // 49: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
-	8,  // 50: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
-	10, // 51: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
-	12, // 52: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
-	14, // 53: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
-	16, // 54: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
-	18, // 55: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
-	20, // 56: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
-	22, // 57: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
-	24, // 58: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
-	26, // 59: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
-	1,  // 60: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
-	3,  // 61: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
-	5,  // 62: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
-	7,  // 63: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
-	9,  // 64: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
-	11, // 65: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
-	13, // 66: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
-	15, // 67: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
-	17, // 68: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
-	19, // 69: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
-	21, // 70: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
-	23, // 71: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
-	25, // 72: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
-	27, // 73: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
-	60, // [60:74] is the sub-list for method output_type
-	46, // [46:60] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	37, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
+	37, // 1: ramprow.scheduling.v1.SetResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	38, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	40, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
+	37, // 5: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	38, // 6: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 7: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	37, // 8: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	38, // 9: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 10: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 11: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
+	37, // 12: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
+	38, // 13: ramprow.scheduling.v1.SetZoneResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 14: ramprow.scheduling.v1.SetZoneResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	37, // 15: ramprow.scheduling.v1.GetCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	36, // 16: ramprow.scheduling.v1.GetCalendarResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	37, // 17: ramprow.scheduling.v1.RenewCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	39, // 18: ramprow.scheduling.v1.RenewCalendarResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 19: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	42, // 20: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
+	40, // 21: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
+	36, // 22: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	42, // 23: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
+	43, // 24: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
+	42, // 25: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 26: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 27: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 28: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	42, // 29: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
+	38, // 30: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 31: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	38, // 32: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 33: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	43, // 34: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
+	44, // 35: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
+	44, // 36: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
+	43, // 37: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
+	44, // 38: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
+	40, // 39: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
+	43, // 40: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
+	38, // 41: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	42, // 42: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 43: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 44: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 45: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 46: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 47: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 48: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	37, // 49: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	37, // 50: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
+	42, // 51: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
+	0,  // 52: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
+	2,  // 53: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
+	4,  // 54: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
+	6,  // 55: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
+	8,  // 56: ramprow.scheduling.v1.SchedulingService.SetZone:input_type -> ramprow.scheduling.v1.SetZoneRequest
+	10, // 57: ramprow.scheduling.v1.SchedulingService.GetZone:input_type -> ramprow.scheduling.v1.GetZoneRequest
+	12, // 58: ramprow.scheduling.v1.SchedulingService.GetCalendar:input_type -> ramprow.scheduling.v1.GetCalendarRequest
+	14, // 59: ramprow.scheduling.v1.SchedulingService.RenewCalendar:input_type -> ramprow.scheduling.v1.RenewCalendarRequest
+	16, // 60: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
+	18, // 61: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
+	20, // 62: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
+	22, // 63: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
+	24, // 64: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
+	26, // 65: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
+	28, // 66: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
+	30, // 67: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
+	32, // 68: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
+	34, // 69: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
+	1,  // 70: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
+	3,  // 71: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
+	5,  // 72: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
+	7,  // 73: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
+	9,  // 74: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
+	11, // 75: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
+	13, // 76: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
+	15, // 77: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
+	17, // 78: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
+	19, // 79: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
+	21, // 80: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
+	23, // 81: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
+	25, // 82: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
+	27, // 83: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
+	29, // 84: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
+	31, // 85: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
+	33, // 86: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
+	35, // 87: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
+	70, // [70:88] is the sub-list for method output_type
+	52, // [52:70] is the sub-list for method input_type
+	52, // [52:52] is the sub-list for extension type_name
+	52, // [52:52] is the sub-list for extension extendee
+	0,  // [0:52] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_scheduling_service_proto_init() }
@@ -2222,7 +2690,7 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc), len(file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   29,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -23,6 +23,10 @@ const (
 	SchedulingService_BlockResource_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/BlockResource"
 	SchedulingService_UnblockResource_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/UnblockResource"
 	SchedulingService_ListResources_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/ListResources"
+	SchedulingService_SetZone_FullMethodName            = "/ramprow.scheduling.v1.SchedulingService/SetZone"
+	SchedulingService_GetZone_FullMethodName            = "/ramprow.scheduling.v1.SchedulingService/GetZone"
+	SchedulingService_GetCalendar_FullMethodName        = "/ramprow.scheduling.v1.SchedulingService/GetCalendar"
+	SchedulingService_RenewCalendar_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/RenewCalendar"
 	SchedulingService_GetBooking_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/GetBooking"
 	SchedulingService_ListBookings_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/ListBookings"
 	SchedulingService_GetBoard_FullMethodName           = "/ramprow.scheduling.v1.SchedulingService/GetBoard"
@@ -49,6 +53,15 @@ type SchedulingServiceClient interface {
 	UnblockResource(ctx context.Context, in *UnblockResourceRequest, opts ...grpc.CallOption) (*UnblockResourceResponse, error)
 	// ListResources gives bays, people and tools.
 	ListResources(ctx context.Context, in *ListResourcesRequest, opts ...grpc.CallOption) (*ListResourcesResponse, error)
+	// SetZone says on which wall clock the site's shifts are read, and plans anew; until then it is UTC.
+	SetZone(ctx context.Context, in *SetZoneRequest, opts ...grpc.CallOption) (*SetZoneResponse, error)
+	// GetZone says on which wall clock the site's shifts are read.
+	GetZone(ctx context.Context, in *GetZoneRequest, opts ...grpc.CallOption) (*GetZoneResponse, error)
+	// GetCalendar gives the bookings of one bay or person, from a week ago to 24 days ahead. A calendar program gets its
+	// own alone, and without the titles, which may say whose car it is.
+	GetCalendar(ctx context.Context, in *GetCalendarRequest, opts ...grpc.CallOption) (*GetCalendarResponse, error)
+	// RenewCalendar makes every address of a calendar invalid that was given out before.
+	RenewCalendar(ctx context.Context, in *RenewCalendarRequest, opts ...grpc.CallOption) (*RenewCalendarResponse, error)
 	// GetBooking gives a job's booking, or what it waits for.
 	GetBooking(ctx context.Context, in *GetBookingRequest, opts ...grpc.CallOption) (*GetBookingResponse, error)
 	// ListBookings gives bookings by start.
@@ -115,6 +128,46 @@ func (c *schedulingServiceClient) ListResources(ctx context.Context, in *ListRes
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListResourcesResponse)
 	err := c.cc.Invoke(ctx, SchedulingService_ListResources_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) SetZone(ctx context.Context, in *SetZoneRequest, opts ...grpc.CallOption) (*SetZoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetZoneResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_SetZone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) GetZone(ctx context.Context, in *GetZoneRequest, opts ...grpc.CallOption) (*GetZoneResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetZoneResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_GetZone_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) GetCalendar(ctx context.Context, in *GetCalendarRequest, opts ...grpc.CallOption) (*GetCalendarResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCalendarResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_GetCalendar_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) RenewCalendar(ctx context.Context, in *RenewCalendarRequest, opts ...grpc.CallOption) (*RenewCalendarResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RenewCalendarResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_RenewCalendar_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -244,6 +297,15 @@ type SchedulingServiceServer interface {
 	UnblockResource(context.Context, *UnblockResourceRequest) (*UnblockResourceResponse, error)
 	// ListResources gives bays, people and tools.
 	ListResources(context.Context, *ListResourcesRequest) (*ListResourcesResponse, error)
+	// SetZone says on which wall clock the site's shifts are read, and plans anew; until then it is UTC.
+	SetZone(context.Context, *SetZoneRequest) (*SetZoneResponse, error)
+	// GetZone says on which wall clock the site's shifts are read.
+	GetZone(context.Context, *GetZoneRequest) (*GetZoneResponse, error)
+	// GetCalendar gives the bookings of one bay or person, from a week ago to 24 days ahead. A calendar program gets its
+	// own alone, and without the titles, which may say whose car it is.
+	GetCalendar(context.Context, *GetCalendarRequest) (*GetCalendarResponse, error)
+	// RenewCalendar makes every address of a calendar invalid that was given out before.
+	RenewCalendar(context.Context, *RenewCalendarRequest) (*RenewCalendarResponse, error)
 	// GetBooking gives a job's booking, or what it waits for.
 	GetBooking(context.Context, *GetBookingRequest) (*GetBookingResponse, error)
 	// ListBookings gives bookings by start.
@@ -287,6 +349,18 @@ func (UnimplementedSchedulingServiceServer) UnblockResource(context.Context, *Un
 }
 func (UnimplementedSchedulingServiceServer) ListResources(context.Context, *ListResourcesRequest) (*ListResourcesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListResources not implemented")
+}
+func (UnimplementedSchedulingServiceServer) SetZone(context.Context, *SetZoneRequest) (*SetZoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetZone not implemented")
+}
+func (UnimplementedSchedulingServiceServer) GetZone(context.Context, *GetZoneRequest) (*GetZoneResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetZone not implemented")
+}
+func (UnimplementedSchedulingServiceServer) GetCalendar(context.Context, *GetCalendarRequest) (*GetCalendarResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCalendar not implemented")
+}
+func (UnimplementedSchedulingServiceServer) RenewCalendar(context.Context, *RenewCalendarRequest) (*RenewCalendarResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RenewCalendar not implemented")
 }
 func (UnimplementedSchedulingServiceServer) GetBooking(context.Context, *GetBookingRequest) (*GetBookingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetBooking not implemented")
@@ -407,6 +481,78 @@ func _SchedulingService_ListResources_Handler(srv interface{}, ctx context.Conte
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(SchedulingServiceServer).ListResources(ctx, req.(*ListResourcesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_SetZone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetZoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).SetZone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_SetZone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).SetZone(ctx, req.(*SetZoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_GetZone_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetZoneRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).GetZone(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_GetZone_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).GetZone(ctx, req.(*GetZoneRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_GetCalendar_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCalendarRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).GetCalendar(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_GetCalendar_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).GetCalendar(ctx, req.(*GetCalendarRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_RenewCalendar_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RenewCalendarRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).RenewCalendar(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_RenewCalendar_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).RenewCalendar(ctx, req.(*RenewCalendarRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -606,6 +752,22 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListResources",
 			Handler:    _SchedulingService_ListResources_Handler,
+		},
+		{
+			MethodName: "SetZone",
+			Handler:    _SchedulingService_SetZone_Handler,
+		},
+		{
+			MethodName: "GetZone",
+			Handler:    _SchedulingService_GetZone_Handler,
+		},
+		{
+			MethodName: "GetCalendar",
+			Handler:    _SchedulingService_GetCalendar_Handler,
+		},
+		{
+			MethodName: "RenewCalendar",
+			Handler:    _SchedulingService_RenewCalendar_Handler,
 		},
 		{
 			MethodName: "GetBooking",

@@ -1,4 +1,4 @@
-package terminal
+package baycalendar
 
 import (
 	"testing"
@@ -20,10 +20,10 @@ func TestACalendarIsOfOneBayOrPerson(t *testing.T) {
 			When: &commonv1.Interval{Start: timestamppb.New(start), End: timestamppb.New(start.Add(time.Hour))},
 		}
 	}
-	board := &schedulingv1.GetBoardResponse{Lanes: []*schedulingv1.BoardLane{
+	board := []*schedulingv1.BoardLane{
 		{Bay: &schedulingv1.Resource{Name: "bays/1", Title: "Bay 1"}, Bookings: []*schedulingv1.Booking{booking("1", "people/anna", timestamppb.New(start)), booking("2", "people/ben", nil)}},
 		{Bay: &schedulingv1.Resource{Name: "bays/2", Title: "Pit"}, Bookings: []*schedulingv1.Booking{booking("3", "people/anna", nil)}},
-	}}
+	}
 	for _, c := range []struct {
 		bay, who, name string
 		jobs           []string
@@ -33,7 +33,7 @@ func TestACalendarIsOfOneBayOrPerson(t *testing.T) {
 		{"", "people/anna", "anna", []string{"1", "3"}},
 		{"bays/9", "", "Bays", nil},
 	} {
-		got := calendarOf(board, c.bay, c.who)
+		got := Of(board, c.bay, c.who)
 		var jobs []string
 		for _, e := range got.Events {
 			jobs = append(jobs, e.UID[len("bookings/"):len(e.UID)-len("@ramprow")])
@@ -46,7 +46,7 @@ func TestACalendarIsOfOneBayOrPerson(t *testing.T) {
 		UID: "bookings/1@ramprow", Sequence: 4, Start: start, End: start.Add(time.Hour), Summary: "Timing chain", Location: "Bay 1",
 		Description: "Job 1\nWith anna\nfirst of all",
 	}
-	if diff := cmp.Diff(want, calendarOf(board, "bays/1", "people/anna").Events[0]); diff != "" {
+	if diff := cmp.Diff(want, Of(board, "bays/1", "people/anna").Events[0]); diff != "" {
 		t.Error(diff)
 	}
 }
