@@ -15,6 +15,7 @@ import (
 	"ramprow/internal/platform/config"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/lifecycle"
+	"ramprow/internal/platform/metrics"
 	"ramprow/internal/platform/rpc"
 	"ramprow/internal/platform/telemetry"
 	"ramprow/services/ramprow/stack"
@@ -29,6 +30,7 @@ type serveConfig struct {
 	tokens config.Tokens
 	peers  config.Peers
 	others config.Replicas
+	counts config.Metrics
 	drain  time.Duration
 	format string
 	desk   deskConfig
@@ -36,7 +38,7 @@ type serveConfig struct {
 }
 
 func (c *serveConfig) sections() []config.Section {
-	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens, &c.peers, &c.others}
+	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens, &c.peers, &c.others, &c.counts}
 }
 
 func serveCommand() *cobra.Command {
@@ -107,6 +109,7 @@ func (c *serveConfig) serve(ctx context.Context, notes io.Writer, role stack.Rol
 	}
 	t, err := telemetry.Start(ctx, telemetry.Config{
 		Service: "ramprow-" + role.Name, Version: version, LogLevel: slog.LevelInfo, LogFormat: telemetry.Format(c.format), Log: notes,
+		Metrics: c.counter(),
 	})
 	if err != nil {
 		return err
@@ -114,12 +117,42 @@ func (c *serveConfig) serve(ctx context.Context, notes io.Writer, role stack.Rol
 	closers := &lifecycle.Closers{}
 	closers.Add(lifecycle.Closer{Name: "telemetry", Close: t.Shutdown})
 	service, err := c.start(ctx, role, t, verifier, closers)
-	if err != nil {
+	tasks, tellErr := c.tell(t, closers)
+	if err = errors.Join(err, tellErr); err != nil {
 		return errors.Join(err, closers.Close(context.WithoutCancel(ctx)))
 	}
 	t.Logger().InfoContext(ctx, "serving", "role", role.Name, "address", service.Address)
 	process := lifecycle.Process{Log: t.Logger(), Closers: closers, Ready: service.Ready, DrainDelay: c.drain}
-	return process.Run(ctx, service.Tasks()...)
+	return process.Run(ctx, append(tasks, service.Tasks()...)...)
+}
+
+// counter is nil where nobody asks.
+func (c *serveConfig) counter() *metrics.Metrics {
+	if c.counts.Address == "" {
+		return nil
+	}
+	return metrics.New()
+}
+
+// tell listens for whoever fetches metrics, if an address was given.
+func (c *serveConfig) tell(t *telemetry.Telemetry, closers *lifecycle.Closers) ([]lifecycle.Task, error) {
+	if c.counts.Address == "" {
+		return nil, nil
+	}
+	told, err := stack.StartMetrics(stack.MetricsPlace{Address: c.counts.Address, TLS: c.certificates(), Telemetry: t}, closers)
+	if err != nil {
+		return nil, err
+	}
+	t.Logger().Info("telling metrics", "address", told.Address)
+	return []lifecycle.Task{told.Task()}, nil
+}
+
+// certificates are those that the process is reached by; nil: in plain text.
+func (c *serveConfig) certificates() *rpc.ServerTLS {
+	if c.listen.Certificate == "" {
+		return nil
+	}
+	return &rpc.ServerTLS{Certificate: c.listen.Certificate, Key: c.listen.Key, ClientCA: c.listen.ClientCA}
 }
 
 func (c *serveConfig) start(ctx context.Context, role stack.Role, t *telemetry.Telemetry, verifier *identity.Verifier, closers *lifecycle.Closers) (*stack.Service, error) {
@@ -131,7 +164,7 @@ func (c *serveConfig) start(ctx context.Context, role stack.Role, t *telemetry.T
 	// Whoever is reached by TLS reaches its like by TLS.
 	if c.listen.Certificate != "" {
 		place.Replica.TLS = &rpc.ClientTLS{CA: c.peers.TLS.CA, Certificate: c.peers.TLS.Certificate, Key: c.peers.TLS.Key}
-		place.TLS = &rpc.ServerTLS{Certificate: c.listen.Certificate, Key: c.listen.Key, ClientCA: c.listen.ClientCA}
+		place.TLS = c.certificates()
 	}
 	return role.Start(ctx, backend, place, closers)
 }

@@ -64,7 +64,7 @@ func (c *deskConfig) register() (*desk.People, error) {
 // serveDesk serves the pages until a signal comes or ctx ends.
 func (c *serveConfig) serveDesk(ctx context.Context, notes io.Writer) (err error) {
 	c.listen.Address = cmp.Or(c.listen.Address, stack.DeskAddress)
-	if err := config.Validate(&c.redis, &c.listen, &c.tokens, &c.peers); err != nil {
+	if err := config.Validate(&c.redis, &c.listen, &c.tokens, &c.peers, &c.counts); err != nil {
 		return err
 	}
 	verifier, err := c.verifier()
@@ -77,6 +77,7 @@ func (c *serveConfig) serveDesk(ctx context.Context, notes io.Writer) (err error
 	}
 	t, err := telemetry.Start(ctx, telemetry.Config{
 		Service: "ramprow-desk", Version: version, LogLevel: slog.LevelInfo, LogFormat: telemetry.Format(c.format), Log: notes,
+		Metrics: c.counter(),
 	})
 	if err != nil {
 		return err
@@ -84,12 +85,14 @@ func (c *serveConfig) serveDesk(ctx context.Context, notes io.Writer) (err error
 	closers := &lifecycle.Closers{}
 	closers.Add(lifecycle.Closer{Name: "telemetry", Close: t.Shutdown})
 	served, err := c.startDesk(t, verifier, people, closers)
+	tasks, tellErr := c.tell(t, closers)
+	err = errors.Join(err, tellErr)
 	if err != nil {
 		return errors.Join(err, closers.Close(context.WithoutCancel(ctx)))
 	}
 	t.Logger().InfoContext(ctx, "serving", "role", stack.RoleDesk, "address", served.URL())
 	process := lifecycle.Process{Log: t.Logger(), Closers: closers, Ready: func(bool) {}, DrainDelay: c.drain}
-	return process.Run(ctx, served.Task())
+	return process.Run(ctx, append(tasks, served.Task())...)
 }
 
 func (c *serveConfig) startDesk(t *telemetry.Telemetry, verifier *identity.Verifier, people *desk.People, closers *lifecycle.Closers) (*stack.Desk, error) {

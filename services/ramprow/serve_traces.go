@@ -15,7 +15,6 @@ import (
 	"ramprow/internal/platform/config"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/lifecycle"
-	"ramprow/internal/platform/rpc"
 	"ramprow/internal/platform/telemetry"
 	"ramprow/services/ramprow/stack"
 	"ramprow/services/traces"
@@ -54,7 +53,7 @@ func (c *tracesConfig) open(log *slog.Logger) (*traces.Store, error) {
 // serveTraces keeps traces until a signal comes or ctx ends.
 func (c *serveConfig) serveTraces(ctx context.Context, notes io.Writer) (err error) {
 	c.listen.Address = cmp.Or(c.listen.Address, stack.TracesAddress)
-	if err := config.Validate(&c.listen, &c.tokens); err != nil {
+	if err := config.Validate(&c.listen, &c.tokens, &c.counts); err != nil {
 		return err
 	}
 	verifier, err := c.verifier()
@@ -64,7 +63,7 @@ func (c *serveConfig) serveTraces(ctx context.Context, notes io.Writer) (err err
 	// It does not tell itself of its own work: that would never end.
 	t, err := telemetry.Start(ctx, telemetry.Config{
 		Service: "ramprow-traces", Version: version, LogLevel: slog.LevelInfo, LogFormat: telemetry.Format(c.format), Log: notes,
-		Getenv: func(string) string { return "" },
+		Getenv: func(string) string { return "" }, Metrics: c.counter(),
 	})
 	if err != nil {
 		return err
@@ -72,12 +71,14 @@ func (c *serveConfig) serveTraces(ctx context.Context, notes io.Writer) (err err
 	closers := &lifecycle.Closers{}
 	closers.Add(lifecycle.Closer{Name: "telemetry", Close: t.Shutdown})
 	served, err := c.startTraces(t, verifier, closers)
+	tasks, tellErr := c.tell(t, closers)
+	err = errors.Join(err, tellErr)
 	if err != nil {
 		return errors.Join(err, closers.Close(context.WithoutCancel(ctx)))
 	}
 	t.Logger().InfoContext(ctx, "serving", "role", stack.RoleTraces, "address", served.Address, "otlp", served.OTLP)
 	process := lifecycle.Process{Log: t.Logger(), Closers: closers, Ready: served.Ready, DrainDelay: c.drain}
-	return process.Run(ctx, served.Tasks()...)
+	return process.Run(ctx, append(tasks, served.Tasks()...)...)
 }
 
 func (c *serveConfig) startTraces(t *telemetry.Telemetry, verifier *identity.Verifier, closers *lifecycle.Closers) (*stack.Traces, error) {
@@ -88,10 +89,7 @@ func (c *serveConfig) startTraces(t *telemetry.Telemetry, verifier *identity.Ver
 	closers.Add(lifecycle.Closer{Name: "the trace store", Close: func(context.Context) error { return store.Close() }})
 	place := stack.TracesPlace{
 		Address: c.listen.Address, OTLP: cmp.Or(c.traces.otlp, os.Getenv(otlpVariable), stack.OTLPAddress),
-		Store: store, Verifier: verifier, Telemetry: t,
-	}
-	if c.listen.Certificate != "" {
-		place.TLS = &rpc.ServerTLS{Certificate: c.listen.Certificate, Key: c.listen.Key, ClientCA: c.listen.ClientCA}
+		Store: store, Verifier: verifier, Telemetry: t, TLS: c.certificates(),
 	}
 	return stack.StartTraces(place, closers)
 }

@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/metrics"
 	"ramprow/internal/platform/telemetry"
 	"ramprow/services/ramprow/stack"
 	"ramprow/services/terminal"
@@ -47,7 +48,7 @@ func upCommand() *cobra.Command {
 	}
 	command.Flags().StringVar(&c.dir, "data", terminal.DefaultDir, "folder for the log and the keys; what is there is continued")
 	command.Flags().StringVar(&c.site, "site", defaultSite, "the workshop's name in tokens")
-	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7105")
+	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7106")
 	c.day.bind(command)
 	return command
 }
@@ -69,15 +70,15 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 	if err != nil {
 		return err
 	}
-	t, err := telemetry.Start(ctx, telemetry.Config{Service: "ramprow", Version: version, LogLevel: slog.LevelWarn, Sink: kept})
+	t, err := telemetry.Start(ctx, telemetry.Config{Service: "ramprow", Version: version, LogLevel: slog.LevelWarn, Sink: kept, Metrics: metrics.New()})
 	if err != nil {
 		return errors.Join(err, kept.Close())
 	}
 	defer func() { err = errors.Join(err, t.Shutdown(context.WithoutCancel(ctx)), kept.Close()) }()
-	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0", Traces: kept}
+	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0", Metrics: "127.0.0.1:0", Traces: kept}
 	if !c.freePorts {
 		config.Address, config.Desk = stack.Role.Address, stack.DeskAddress
-		config.TracesAddress = stack.TracesAddress
+		config.TracesAddress, config.Metrics = stack.TracesAddress, stack.MetricsAddress
 	}
 	clock := c.day.clock()
 	if clock != nil {
@@ -157,6 +158,7 @@ func printGreeting(out io.Writer, workshop *stack.Workshop, c upConfig, tokens s
 		text += fmt.Sprintf("  %-14s%s\n", s.Role, s.Address)
 	}
 	text += fmt.Sprintf("\nThe pages are at %s; sign in with a token from below, or give people PINs with `ramprow pin`.\n", workshop.Desk.URL())
+	text += fmt.Sprintf("Metrics for Prometheus are at http://%s/metrics.\n", workshop.Metrics.Address)
 	text += "\nIn another terminal, as dispatcher, parts-clerk, technician or owner:\n"
 	if c.dir != terminal.DefaultDir {
 		text += fmt.Sprintf("  export %s=%s\n", terminal.DataVariable, c.dir)

@@ -100,6 +100,28 @@ func (l *Listen) Validate() error {
 	return errors.Join(failures...)
 }
 
+// Metrics says where what a process counts is told.
+type Metrics struct {
+	// Address is host:port; empty: nothing is counted. Certificates are those of Listen.
+	Address string
+}
+
+// Bind implements Section.
+func (m *Metrics) Bind(s *Source) {
+	s.String(&m.Address, "metrics-listen", "RAMPROW_METRICS_LISTEN", "address at which metrics are told to Prometheus under /metrics, by the certificates of --listen; none: nothing is counted")
+}
+
+// Validate implements Section.
+func (m *Metrics) Validate() error {
+	if m.Address == "" {
+		return nil
+	}
+	if _, _, err := net.SplitHostPort(m.Address); err != nil {
+		return fmt.Errorf("--metrics-listen (RAMPROW_METRICS_LISTEN) %q is no address; write it as in 127.0.0.1:7111", m.Address)
+	}
+	return nil
+}
+
 // Peers says how other Ramprow processes are trusted when they are called.
 type Peers struct{ TLS ClientTLS }
 

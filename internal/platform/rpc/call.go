@@ -61,6 +61,7 @@ func (s *Server) wrapStream(m *method, handle grpc.StreamHandler) grpc.StreamHan
 	return func(impl any, stream grpc.ServerStream) (err error) {
 		ctx, cancel := context.WithCancelCause(stream.Context())
 		defer cancel(nil)
+		defer s.cfg.Telemetry.Metrics().Streaming(s.cfg.Service, strings.TrimPrefix(m.name, "/"))()
 		defer s.finish(ctx, m, &err)
 		defer context.AfterFunc(s.draining, func() { cancel(stopping()) })()
 		admitted, err := s.admit(ctx, m)

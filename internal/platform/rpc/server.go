@@ -35,6 +35,8 @@ const (
 type ServerConfig struct {
 	Telemetry *telemetry.Telemetry
 	Verifier  *identity.Verifier
+	// Service names the role in what is counted.
+	Service string
 	// TLS is required to listen anywhere but on the loopback.
 	TLS *ServerTLS
 	// MaxUnaryTime bounds every unary call; 30 s if zero.

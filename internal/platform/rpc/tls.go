@@ -40,16 +40,23 @@ func ServerCredentials(files *ServerTLS, log *slog.Logger) (credentials.Transpor
 	if files == nil {
 		return insecure.NewCredentials(), nil
 	}
-	source := &reloader[*tls.Config]{
-		files: []string{files.Certificate, files.Key, files.ClientCA}, load: files.load, log: log,
+	config, err := files.Config(log)
+	if err != nil {
+		return nil, err
 	}
+	return pipeAware{credentials.NewTLS(config)}, nil
+}
+
+// Config is for any server; it reads the files again when they change.
+func (f *ServerTLS) Config(log *slog.Logger) (*tls.Config, error) {
+	source := &reloader[*tls.Config]{files: []string{f.Certificate, f.Key, f.ClientCA}, load: f.load, log: log}
 	first, err := source.get()
 	if err != nil {
 		return nil, err
 	}
 	config := first.Clone()
 	config.GetConfigForClient = func(*tls.ClientHelloInfo) (*tls.Config, error) { return source.get() }
-	return pipeAware{credentials.NewTLS(config)}, nil
+	return config, nil
 }
 
 func (f *ServerTLS) load() (*tls.Config, error) {

@@ -23,12 +23,14 @@ const slowCall = time.Second
 // failed or was slow leaves a span even where its trace is not recorded: so what
 // somebody will ask about is found under any load.
 func (s *Server) watch(ctx context.Context, m *method) func(err *error) {
-	if !s.cfg.Telemetry.Records() {
+	counts, records := s.cfg.Telemetry.Metrics(), s.cfg.Telemetry.Records()
+	if counts == nil && !records {
 		return func(*error) {}
 	}
 	began := time.Now()
 	return func(err *error) {
-		if trace.SpanFromContext(ctx).IsRecording() {
+		counts.Called(s.cfg.Service, strings.TrimPrefix(m.name, "/"), status.Code(*err), time.Since(began))
+		if !records || trace.SpanFromContext(ctx).IsRecording() {
 			return
 		}
 		code := status.Code(*err)

@@ -67,7 +67,11 @@ func (w *writer[S]) launch() error {
 		waits.task.mark("publishing", size)
 	}
 	go func() {
+		began := time.Now()
 		l := w.publish(f)
+		if w.o.Committed != nil && l.err == nil && !l.lost {
+			w.o.Committed(time.Since(began), len(f.entries))
+		}
 		endSpan(span, l.err)
 		w.landings <- l
 	}()

@@ -36,6 +36,9 @@ type Options struct {
 	// Logger takes what no caller waits for: parked events, failed timers, retries.
 	Logger         *slog.Logger
 	TracerProvider trace.TracerProvider
+	// Committed is told of each commit that is on disk: how long it took to get there
+	// and how many decisions it holds. Nil: nobody counts.
+	Committed func(took time.Duration, decisions int)
 	// MaxBatch bounds the decisions that share one commit.
 	MaxBatch int
 	// MaxCommitBytes bounds the decisions of a commit. A single one above it is

@@ -127,6 +127,7 @@ func (r *Runner[S]) writer(site string) (*writer[S], error) {
 		landings: make(chan landing, 1),
 		batch:    &batch[S]{},
 		open:     map[string]*task[S]{},
+		gauges:   newGauges(r.machine.Follows),
 	}
 	r.writers[site] = w
 	go w.run()

@@ -43,6 +43,8 @@ type writer[S any] struct {
 	behind      bool          // it has become active: others may have written meanwhile
 	wake        chan struct{} // holds a token when Active may answer otherwise
 
+	gauges gauges
+
 	foreign followers
 	alarm   alarm
 	saver   saver
@@ -71,6 +73,7 @@ func (w *writer[S]) run() {
 
 // step does what can be done at once, then waits for one thing to happen.
 func (w *writer[S]) step() error {
+	w.gauges.set(len(w.ledger.parked), w.active, w.foreign.seen)
 	if w.mustReload() && w.flight == nil {
 		return w.decideAgain(nil)
 	}

@@ -22,6 +22,8 @@ import (
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"go.opentelemetry.io/otel/trace"
 	tracepb "go.opentelemetry.io/proto/otlp/trace/v1"
+
+	"ramprow/internal/platform/metrics"
 )
 
 // Config says what is traced and where the log goes. Only Service is required.
@@ -42,6 +44,8 @@ type Config struct {
 	// TracesPerSecond bounds the new traces that are recorded for an exporter or a
 	// sink, unless OTEL_TRACES_SAMPLER says otherwise; DefaultTracesPerSecond if zero.
 	TracesPerSecond int
+	// Metrics counts calls and commits; nil: nobody counts.
+	Metrics *metrics.Metrics
 	// Getenv reads the environment; os.Getenv if nil.
 	Getenv func(string) string
 }
@@ -70,6 +74,7 @@ type Telemetry struct {
 	propagator propagation.TextMapPropagator
 	log        *slog.Logger
 	records    bool
+	metrics    *metrics.Metrics
 }
 
 // Start sets tracing and logging up. It connects to nothing: an exporter that
@@ -90,6 +95,7 @@ func Start(ctx context.Context, cfg Config) (*Telemetry, error) {
 	}
 	return &Telemetry{
 		records:    records,
+		metrics:    cfg.Metrics,
 		provider:   sdktrace.NewTracerProvider(options...),
 		propagator: propagation.NewCompositeTextMapPropagator(propagation.TraceContext{}, propagation.Baggage{}),
 		log:        newLogger(cfg).With("service", cfg.Service),
@@ -186,6 +192,9 @@ func (t *Telemetry) TracerProvider() trace.TracerProvider { return t.provider }
 
 // Records tells whether anybody looks at spans.
 func (t *Telemetry) Records() bool { return t.records }
+
+// Metrics counts; nil: nobody does.
+func (t *Telemetry) Metrics() *metrics.Metrics { return t.metrics }
 
 // Tracer makes spans for one package.
 func (t *Telemetry) Tracer(name string) trace.Tracer { return t.provider.Tracer(name) }

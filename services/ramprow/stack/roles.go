@@ -38,6 +38,11 @@ type part struct {
 	project func(context.Context) error // keeps the read models until its context ends
 	wake    func()                      // makes the writers ask again whether they are active
 	close   func()                      // ends the writers
+	// What is told to whoever measures.
+	standing func() sitelog.Standing
+	behind   func(ctx context.Context, followed string) (uint64, error)
+	unshown  func(context.Context) (uint64, error)
+	follows  []string
 }
 
 // Roles is every role there is, in the order in which they start.
@@ -92,7 +97,8 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 		build: func(ctx context.Context, b *Backend, r grpc.ServiceRegistrar, active func(string) bool) (*part, error) {
 			writers, err := sitelog.Open(ctx, b.Log, machine(), sitelog.Options{
 				Snapshots: b.Snapshots, Active: active,
-				Now: b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
+				Committed: func(took time.Duration, decisions int) { b.Telemetry.Metrics().Committed(name, took, decisions) },
+				Now:       b.Now, Logger: b.Telemetry.Logger(), TracerProvider: b.Telemetry.TracerProvider(),
 			})
 			if err != nil {
 				return nil, err
@@ -104,7 +110,10 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 			}
 			register(r, writers, readmodel.NewViews(p, writers), b.Personal, b.Now)
 			logserver.New(name, writers).Register(r)
-			return &part{project: p.Run, wake: writers.Wake, close: writers.Close}, nil
+			return &part{
+				project: p.Run, wake: writers.Wake, close: writers.Close,
+				standing: writers.Standing, behind: writers.Behind, unshown: p.Behind, follows: machine().Follows,
+			}, nil
 		},
 		Rebuild: func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error {
 			p, err := projector(b)

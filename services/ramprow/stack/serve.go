@@ -44,6 +44,7 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("%s: %w", r.Name, err), listener.Close(), replicas.close(ctx))
 	}
+	b.Telemetry.Metrics().Add(p.measures(r.Name, replicas)...)
 	closers.Add(closer("the writers of "+r.Name, func() error {
 		p.close()
 		return nil
@@ -76,7 +77,7 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 // equip makes a role's server, and builds what answers behind it.
 func (r Role) equip(ctx context.Context, b *Backend, place Place, replicas *standing) (*rpc.Server, *part, error) {
 	server, err := rpc.NewServer(rpc.ServerConfig{
-		Telemetry: b.Telemetry, Verifier: place.Verifier, TLS: place.TLS, Forwarding: replicas.forwarding(), Reveal: b.Personal.Reveal,
+		Telemetry: b.Telemetry, Service: r.Name, Verifier: place.Verifier, TLS: place.TLS, Forwarding: replicas.forwarding(), Reveal: b.Personal.Reveal,
 	})
 	if err != nil {
 		return nil, nil, err

@@ -52,7 +52,7 @@ var errOpenOTLP = errors.New("traces: whoever sends spans from other machines mu
 
 // StartTraces listens; its tasks serve.
 func StartTraces(place TracesPlace, closers *lifecycle.Closers) (*Traces, error) {
-	server, err := rpc.NewServer(rpc.ServerConfig{Telemetry: place.Telemetry, Verifier: place.Verifier, TLS: place.TLS})
+	server, err := rpc.NewServer(rpc.ServerConfig{Telemetry: place.Telemetry, Service: RoleTraces, Verifier: place.Verifier, TLS: place.TLS})
 	if err != nil {
 		return nil, err
 	}
@@ -61,6 +61,7 @@ func StartTraces(place TracesPlace, closers *lifecycle.Closers) (*Traces, error)
 	if err != nil {
 		return nil, fmt.Errorf("traces: %w", err)
 	}
+	place.Telemetry.Metrics().Add(traceMeasures(place.Store)...)
 	t := &Traces{Address: listener.Addr().String(), server: server}
 	t.tasks = []lifecycle.Task{{Name: "traces server", Run: func(context.Context) error { return server.Serve(listener) }}}
 	if place.OTLP != "" {

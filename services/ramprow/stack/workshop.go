@@ -25,7 +25,9 @@ type Workshop struct {
 	// Desk serves the pages; nil where none were wanted.
 	Desk *Desk
 	// Traces answers for the store of traces; nil where there is none.
-	Traces  *Traces
+	Traces *Traces
+	// Metrics tells what Telemetry counted; nil where nobody asks.
+	Metrics *Metrics
 	Backend *Backend
 	closers *lifecycle.Closers
 }
@@ -42,6 +44,8 @@ type WorkshopConfig struct {
 	// Traces keeps what Telemetry records, reached at TracesAddress; nil: nothing is kept.
 	Traces        *traces.Store
 	TracesAddress string
+	// Metrics is the address at which what Telemetry counts is told; empty: nowhere.
+	Metrics string
 	// Now is the workshop's clock; nil is the machine's.
 	Now func() time.Time
 	// Backend makes what the roles stand on; nil embeds it in Dir.
@@ -99,6 +103,11 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 			return nil, err
 		}
 	}
+	if c.Metrics != "" {
+		if w.Metrics, err = StartMetrics(MetricsPlace{Address: c.Metrics, Telemetry: c.Telemetry}, w.closers); err != nil {
+			return nil, err
+		}
+	}
 	if c.Desk == "" {
 		return w, nil
 	}
@@ -135,6 +144,9 @@ func (w *Workshop) Run(ctx context.Context) error {
 	}
 	if w.Traces != nil {
 		tasks = append(tasks, w.Traces.Tasks()...)
+	}
+	if w.Metrics != nil {
+		tasks = append(tasks, w.Metrics.Task())
 	}
 	if w.Desk != nil {
 		tasks = append(tasks, w.Desk.Task())
