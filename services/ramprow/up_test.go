@@ -16,7 +16,7 @@ func TestUpGoesOnWhereItStopped(t *testing.T) {
 	quietEnvironment(t)
 	dir := t.TempDir()
 	h := open(t, dir)
-	has(t, h.greeting, `The workshop "main" is open`, "torque-audit  127.0.0.1:", "export RAMPROW_DATA="+dir)
+	has(t, h.greeting, `The workshop "main" is open`, "torque-audit  127.0.0.1:", "export RAMPROW_DATA="+dir, "Metrics for Prometheus are at http://127.0.0.1:")
 	for _, role := range identity.Roles() {
 		info, err := os.Stat(terminal.TokenFile(dir, terminal.RoleWord(role)))
 		if err != nil || info.Mode().Perm() != 0o600 {

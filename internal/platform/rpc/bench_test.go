@@ -13,6 +13,8 @@ import (
 	"google.golang.org/grpc/credentials/insecure"
 
 	"ramprow/internal/platform/identity"
+	"ramprow/internal/platform/metrics"
+	"ramprow/internal/platform/telemetry"
 	logv1 "ramprow/proto/ramprow/log/v1"
 )
 
@@ -46,6 +48,10 @@ func BenchmarkUnary(b *testing.B) {
 		})
 		b.Run(fmt.Sprintf("whole/callers=%d", callers), func(b *testing.B) {
 			s := start(b, setup{register: withLog(&fakeLog{})})
+			load(b, logv1.NewLogServiceClient(s.dial(identity.Owner)), callers)
+		})
+		b.Run(fmt.Sprintf("counted/callers=%d", callers), func(b *testing.B) {
+			s := start(b, setup{telemetry: telemetry.Config{Metrics: metrics.New()}, register: withLog(&fakeLog{})})
 			load(b, logv1.NewLogServiceClient(s.dial(identity.Owner)), callers)
 		})
 		b.Run(fmt.Sprintf("pipe/callers=%d", callers), func(b *testing.B) {

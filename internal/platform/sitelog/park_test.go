@@ -45,6 +45,9 @@ func TestWhatCannotBeHandledIsParkedAndBlocksNothing(t *testing.T) {
 		synctest.Wait()
 		expectLog(t, log, "inventory", "job:before", "job:after", "job:first", "job:last")
 		parked, err := inventory.Parked(t.Context(), site)
+		if standing := inventory.Standing(); standing != (sitelog.Standing{Sites: 1, Parked: 3}) {
+			t.Errorf("the runner tells of %+v", standing)
+		}
 		if err != nil || len(parked) != 3 {
 			t.Fatalf("parked are %v, %v", parked, err)
 		}

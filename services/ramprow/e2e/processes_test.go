@@ -11,6 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"testing"
@@ -62,6 +63,7 @@ type town struct {
 	programs  programs
 	env       []string
 	addresses map[string]string
+	metrics   map[string]string // of roles that tell theirs
 	nats      string
 	redis     string
 	roles     map[string]*exec.Cmd
@@ -70,7 +72,7 @@ type town struct {
 
 func openTown(t *testing.T) *town {
 	t.Helper()
-	w := &town{t: t, programs: findPrograms(t), addresses: map[string]string{}, roles: map[string]*exec.Cmd{}}
+	w := &town{t: t, programs: findPrograms(t), addresses: map[string]string{}, metrics: map[string]string{}, roles: map[string]*exec.Cmd{}}
 	dir := t.TempDir()
 	key, err := identity.NewKey()
 	if err != nil {
@@ -85,7 +87,7 @@ func openTown(t *testing.T) *town {
 	w.redis = w.startRedis(dir)
 	w.env = append(os.Environ(), "NATS_URL="+w.nats, "REDIS_URL=redis://"+w.redis, "RAMPROW_TOKEN_KEYS="+public)
 	for _, role := range terminal.RoleNames() {
-		w.addresses[role] = freeAddress(t)
+		w.addresses[role], w.metrics[role] = freeAddress(t), freeAddress(t)
 		w.start(role)
 	}
 	return w
@@ -175,7 +177,7 @@ func (w *town) start(name string) {
 	w.t.Helper()
 	role, _, _ := strings.Cut(name, "/")
 	cmd := exec.Command(w.programs.ramprow, "serve", role, "--listen", w.addresses[name])
-	cmd.Env = w.env
+	cmd.Env = append(slices.Clip(w.env), "RAMPROW_METRICS_LISTEN="+w.metrics[name])
 	w.roles[name] = w.run(cmd)
 	conn, err := grpc.NewClient(w.addresses[name], grpc.WithTransportCredentials(insecure.NewCredentials()))
 	if err != nil {
@@ -274,4 +276,5 @@ func TestStoryOverProcessesSurvivesKills(t *testing.T) {
 	if got := job.GetJob().GetInvoice().GetNumber(); got != ending.Invoice || got == "" {
 		t.Errorf("after the kills the invoice is %q, the story closed %q", got, ending.Invoice)
 	}
+	w.tellsMetrics()
 }

@@ -29,6 +29,7 @@ var rules = []rule{
 	{below: "ramprow/", never: []string{"github.com/nats-io/nats.go"}, except: []string{"ramprow/internal/platform/sitelog/jetstream"}},
 	{below: "ramprow/", never: []string{"github.com/nats-io/nats-server"}, except: []string{"ramprow/internal/platform/embedded"}},
 	{below: "ramprow/", never: []string{"github.com/redis/go-redis"}, except: []string{"ramprow/internal/platform/readmodel"}},
+	{below: "ramprow/", never: []string{"github.com/prometheus"}, except: []string{"ramprow/internal/platform/metrics"}},
 	{below: "ramprow/internal/engine/", never: []string{"github.com/shopspring/decimal"}, except: []string{"ramprow/internal/engine/billing"}},
 	{below: "ramprow/", never: []string{"github.com/alicebob/miniredis"}, except: []string{"ramprow/internal/platform/embedded"}},
 }
