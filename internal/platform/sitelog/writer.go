@@ -73,7 +73,6 @@ func (w *writer[S]) run() {
 
 // step does what can be done at once, then waits for one thing to happen.
 func (w *writer[S]) step() error {
-	w.gauges.set(len(w.ledger.parked), w.active, w.foreign.seen)
 	if w.mustReload() && w.flight == nil {
 		return w.decideAgain(nil)
 	}
@@ -87,6 +86,7 @@ func (w *writer[S]) step() error {
 	if w.finished() || w.mustReload() && w.flight == nil {
 		return nil
 	}
+	w.gauges.set(len(w.ledger.parked), w.active, w.foreign.seen) // all that fill has done is in it
 	select {
 	case t := <-w.commands():
 		w.decide(t)
