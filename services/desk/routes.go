@@ -60,11 +60,22 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("GET /intake", d.closed(d.showIntake, identity.Dispatcher))
 	mux.Handle("POST /intake", d.closed(d.openJob, identity.Dispatcher))
 
-	mux.Handle("GET /traces", d.closed(d.showTraces, identity.Owner))
-	mux.Handle("GET /traces/{trace}", d.closed(d.showTrace, identity.Owner))
-	mux.Handle("POST /traces/parked/{role}/{deed}", d.closed(d.settleParked, identity.Owner))
-	mux.Handle("GET /jobs/{job}/story", d.closed(d.showStory, identity.Owner))
+	d.routeClerk(mux)
+	d.routeOwner(mux)
 
+	mux.Handle("/", d.open(func(*visit) error {
+		return fault.New(fault.NotFound, "PAGE_UNKNOWN", "there is no such page; go on from one of the pages above")
+	}))
+	// A form on another site's page cannot act here: browsers say where a request
+	// comes from, and the cookie does not travel with it either.
+	forged := http.NewCrossOriginProtection()
+	forged.SetDenyHandler(d.open(func(*visit) error {
+		return fault.New(fault.Denied, "FORM_FORGED", "this form was not sent from one of these pages; open the page here and send it again")
+	}))
+	return secured(forged.Handler(mux))
+}
+
+func (d *Desk) routeClerk(mux *http.ServeMux) {
 	mux.Handle("GET /shelf", d.closed(d.showShelf, identity.PartsClerk))
 	mux.Handle("GET /shelf/find", d.closed(d.findPart, identity.PartsClerk))
 	mux.Handle("GET /shelf/parts/{part}", d.closed(d.showPart, identity.PartsClerk))
@@ -80,22 +91,17 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("POST /shelf/kits/{job}/finish", d.closed(d.finishPick, identity.PartsClerk))
 	mux.Handle("POST /shelf/kits/{job}/away", d.closed(d.putAway, identity.PartsClerk))
 	mux.Handle("POST /shelf/picks/{job}", d.closed(d.issueParts, identity.PartsClerk))
+}
 
+func (d *Desk) routeOwner(mux *http.ServeMux) {
 	mux.Handle("GET /figures", d.closed(d.showFigures, identity.Owner))
 	mux.Handle("GET /figures/jobs", d.closed(d.showVisits, identity.Owner))
 	mux.Handle("GET /figures/stock", d.closed(d.showStock, identity.Owner))
 	mux.Handle("GET /figures/stock/{part}", d.closed(d.showStock, identity.Owner))
-
-	mux.Handle("/", d.open(func(*visit) error {
-		return fault.New(fault.NotFound, "PAGE_UNKNOWN", "there is no such page; go on from one of the pages above")
-	}))
-	// A form on another site's page cannot act here: browsers say where a request
-	// comes from, and the cookie does not travel with it either.
-	forged := http.NewCrossOriginProtection()
-	forged.SetDenyHandler(d.open(func(*visit) error {
-		return fault.New(fault.Denied, "FORM_FORGED", "this form was not sent from one of these pages; open the page here and send it again")
-	}))
-	return secured(forged.Handler(mux))
+	mux.Handle("GET /traces", d.closed(d.showTraces, identity.Owner))
+	mux.Handle("GET /traces/{trace}", d.closed(d.showTrace, identity.Owner))
+	mux.Handle("POST /traces/parked/{role}/{deed}", d.closed(d.settleParked, identity.Owner))
+	mux.Handle("GET /jobs/{job}/story", d.closed(d.showStory, identity.Owner))
 }
 
 // newRequestID makes what tells one sending of a form from another.

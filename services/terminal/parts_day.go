@@ -63,20 +63,7 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 	}
 	section("Pick", len(r.GetPicks()))
 	for _, p := range r.GetPicks() {
-		lines = append(lines, fmt.Sprintf("  %s at %s in %s", p.GetJob(), at(p.GetTurn(), s.now()), p.GetBay()))
-		for _, l := range p.GetLines() {
-			line := fmt.Sprintf("    %s  %s × %s  %s", orWord(l.GetBin(), "no bin"), quantity(l.GetHeld(), l.GetUnit()), l.GetPart(), l.GetTitle())
-			if l.GetPicked() > 0 {
-				line += fmt.Sprintf(", %s picked", quantity(l.GetPicked(), l.GetUnit()))
-			}
-			lines = append(lines, line)
-		}
-		if p.GetNext() == nil && len(p.GetLines()) > 0 {
-			lines = append(lines, fmt.Sprintf("    all of it is picked and waits %s: ramprow parts issue %s", orWord(prefixed("at ", p.GetStagedAt()), "to be handed over"), number(p.GetJob())))
-		}
-		for _, l := range p.GetMissing() {
-			lines = append(lines, fmt.Sprintf("    missing  %s  %s, expected %s", l.GetPart(), l.GetTitle(), orWord(at(l.GetEta(), s.now()), "never: nobody has ordered it")))
-		}
+		lines = append(lines, kitLines(s, p)...)
 	}
 	section("Put back", len(r.GetPutBack()))
 	for _, b := range r.GetPutBack() {
@@ -98,6 +85,25 @@ func morningLines(s *session, r *inventoryv1.GetMorningResponse) []string {
 	section("Idle", len(r.GetIdle()))
 	for _, i := range r.GetIdle() {
 		lines = append(lines, fmt.Sprintf("  %s  %d × %s  %s, %s: %s", orWord(i.GetBin(), "no bin"), i.GetQuantity(), i.GetPart(), i.GetTitle(), orWord(money(i.GetValue()), "no cost known"), i.GetReason()))
+	}
+	return lines
+}
+
+// kitLines say what to pick for a job, and what is missing.
+func kitLines(s *session, p *inventoryv1.Pick) (lines []string) {
+	lines = append(lines, fmt.Sprintf("  %s at %s in %s", p.GetJob(), at(p.GetTurn(), s.now()), p.GetBay()))
+	for _, l := range p.GetLines() {
+		line := fmt.Sprintf("    %s  %s × %s  %s", orWord(l.GetBin(), "no bin"), quantity(l.GetHeld(), l.GetUnit()), l.GetPart(), l.GetTitle())
+		if l.GetPicked() > 0 {
+			line += fmt.Sprintf(", %s picked", quantity(l.GetPicked(), l.GetUnit()))
+		}
+		lines = append(lines, line)
+	}
+	if p.GetNext() == nil && len(p.GetLines()) > 0 {
+		lines = append(lines, fmt.Sprintf("    all of it is picked and waits %s: ramprow parts issue %s", orWord(prefixed("at ", p.GetStagedAt()), "to be handed over"), number(p.GetJob())))
+	}
+	for _, l := range p.GetMissing() {
+		lines = append(lines, fmt.Sprintf("    missing  %s  %s, expected %s", l.GetPart(), l.GetTitle(), orWord(at(l.GetEta(), s.now()), "never: nobody has ordered it")))
 	}
 	return lines
 }

@@ -43,11 +43,11 @@ func TestDeskServesCalendars(t *testing.T) {
 		}
 
 		path := addressOf(t, page, person)
-		tag := headerOf(t, reader, path, "").Header.Get("ETag")
-		if status := headerOf(t, reader, path, `"other", `+tag).StatusCode; tag == "" || status != http.StatusNotModified {
+		_, tag := headOf(t, reader, path, "")
+		if status, _ := headOf(t, reader, path, `"other", `+tag); tag == "" || status != http.StatusNotModified {
 			t.Errorf("with the tag %s: %d", tag, status)
 		}
-		if status := headerOf(t, reader, path, `W/"other"`).StatusCode; status != http.StatusOK {
+		if status, _ := headOf(t, reader, path, `W/"other"`); status != http.StatusOK {
 			t.Errorf("with another tag: %d", status)
 		}
 
@@ -116,7 +116,7 @@ func addressOf(t *testing.T, page, resource string) string {
 	return found[1]
 }
 
-func headerOf(t *testing.T, g *guest, path, tag string) *http.Response {
+func headOf(t *testing.T, g *guest, path, tag string) (status int, newTag string) {
 	t.Helper()
 	r := g.request(http.MethodGet, path, nil)
 	if tag != "" {
@@ -129,5 +129,5 @@ func headerOf(t *testing.T, g *guest, path, tag string) *http.Response {
 	if err := answer.Body.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return answer
+	return answer.StatusCode, answer.Header.Get("ETag")
 }
