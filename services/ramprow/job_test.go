@@ -122,7 +122,7 @@ func furnish(h *house) {
 	h.await("the part list", func() bool {
 		return strings.Contains(h.as("parts-clerk", "parts", "list"), "RK-100")
 	})
-	has(h.t, h.as("parts-clerk", "parts", "receive", "SE-200:5", "RK-100:2"), "2 lines on the shelf; no job waited for all of it\n")
+	has(h.t, h.as("parts-clerk", "parts", "receive", "SE-200:5", "RK-100:2"), "2 lines taken in; no job waited for all of it\n")
 }
 
 // refusals are what goes wrong at a terminal on an ordinary day.

@@ -151,7 +151,7 @@ func TestRecovery(t *testing.T) {
 		dir := copyFolder(t, healthy)
 		spoil(t, dir, "north bay-4")
 		out, _, err := program(t, "", "verify", "--data", dir)
-		if err == nil || !strings.Contains(err.Error(), "1 of 2 logs are damaged") {
+		if err == nil || !strings.Contains(err.Error(), "1 of 4 logs are damaged") {
 			t.Errorf("verify says %v", err)
 		}
 		has(t, out, "scheduling    north               DAMAGED at sequence 11: it is commit 6 where 5 is due; good up to commit 4, sequence 7",
