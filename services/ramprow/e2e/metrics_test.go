@@ -263,8 +263,8 @@ func TestDashboardFile(t *testing.T) {
 	}
 }
 
-// tellsMetrics demands that each role of a town, as a process of its own, holds all partitions,
-// has committed, and catches up.
+// tellsMetrics demands that each role of a town, as a process of its own, holds all partitions
+// and catches up. Its commits are its own process's, and it may have been started after the last.
 func (w *town) tellsMetrics() {
 	w.t.Helper()
 	for role, address := range w.metrics {
@@ -274,10 +274,9 @@ func (w *town) tellsMetrics() {
 				return err
 			}
 			held, _ := sum(samples, "ramprow_leases_held", map[string]string{"service": role})
-			commits, _ := sum(samples, "ramprow_commit_seconds_count", map[string]string{"service": role})
 			behind, followers := sum(samples, "ramprow_follower_behind", map[string]string{"service": role})
-			if int(held) != len(sitelog.PartitionNames(0)) || commits < 1 || followers < 1 || behind > 0 {
-				return fmt.Errorf("it holds %g partitions, has %g commits, and is %g behind %d others", held, commits, behind, followers)
+			if int(held) != len(sitelog.PartitionNames(0)) || followers < 1 || behind > 0 {
+				return fmt.Errorf("it holds %g partitions, and is %g behind %d others", held, behind, followers)
 			}
 			return nil
 		})
