@@ -7,12 +7,15 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -93,14 +96,27 @@ func openTown(t *testing.T) *town {
 	return w
 }
 
+// given holds the addresses that freeAddress has given.
+var given sync.Map
+
+// freeAddress gives an address that a program to be started can listen on. Its
+// port lies below those from which the system takes the near ends of
+// connections, so that none of these is there first.
 func freeAddress(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	for range 100 {
+		address := net.JoinHostPort("127.0.0.1", strconv.Itoa(20_000+rand.IntN(12_000)))
+		l, err := net.Listen("tcp", address)
+		if err != nil {
+			continue
+		}
+		_ = l.Close()
+		if _, taken := given.LoadOrStore(address, true); !taken {
+			return address
+		}
 	}
-	defer func() { _ = l.Close() }()
-	return l.Addr().String()
+	t.Fatal("no port is free")
+	return ""
 }
 
 func (w *town) startBroker(dir string) string {
