@@ -33,7 +33,7 @@ type shelves struct{ holds, orders, pages, returns rest.Shelf }
 
 // of gives the shelf of a thing and its number on it; nil: it never leaves.
 func (s *shelves) of(name string) (*rest.Shelf, uint64) {
-	number := numberOf(name)
+	number := rest.Number(name)
 	switch {
 	case number == 0:
 	case name == jobOf(number):
@@ -74,21 +74,7 @@ func (st *State) lacks(m proto.Message) *sitelog.ArchivedError {
 	return nil
 }
 
-func (s *shelves) due() (earliest time.Time, pending bool) {
-	var last time.Time
-	for _, on := range []*rest.Shelf{&s.holds, &s.orders, &s.pages, &s.returns} {
-		if at, ok := on.Due(); ok && (!pending || at.Before(earliest)) {
-			earliest, pending = at, true
-		}
-		if on.Last().After(last) {
-			last = on.Last()
-		}
-	}
-	if paced := last.Add(rest.Pause); paced.After(earliest) {
-		earliest = paced
-	}
-	return earliest, pending
-}
+func (s *shelves) due() (time.Time, bool) { return rest.Due(&s.holds, &s.orders, &s.pages, &s.returns) }
 
 // archiveRipe archives what is settled and has rested: things of one kind at a time.
 func (st *State) archiveRipe(now time.Time) ([]proto.Message, error) {
@@ -172,9 +158,9 @@ func (st *State) settleHold(job string, at time.Time) {
 	switch h := st.holds[job]; {
 	case h == nil:
 	case wantsAnything(h.doc) || len(strays(h.doc)) > 0:
-		st.shelves.holds.Stay(numberOf(job))
+		st.shelves.holds.Stay(rest.Number(job))
 	default:
-		st.shelves.holds.Settle(numberOf(job), at)
+		st.shelves.holds.Settle(rest.Number(job), at)
 	}
 }
 
@@ -182,15 +168,15 @@ func (st *State) settleOrder(name string, at time.Time) {
 	switch o := st.orders[name]; {
 	case o == nil:
 	case bringsNothing(o):
-		st.shelves.orders.Settle(numberOf(name), at)
+		st.shelves.orders.Settle(rest.Number(name), at)
 	default:
-		st.shelves.orders.Stay(numberOf(name))
+		st.shelves.orders.Stay(rest.Number(name))
 	}
 }
 
 func (st *State) settleReturn(r *inventoryv1.Return, at time.Time) {
 	if closed(r) {
-		st.shelves.returns.Settle(numberOf(r.GetName()), at)
+		st.shelves.returns.Settle(rest.Number(r.GetName()), at)
 	}
 }
 
@@ -224,7 +210,7 @@ func archive() *readmodel.Archive[*State] {
 				return []readmodel.Key{returnKey(name)}
 			}
 			var rows []readmodel.Key
-			number := numberOf(name)
+			number := rest.Number(name)
 			for n := (number-1)*pageSize + 1; n <= number*pageSize; n++ {
 				rows = append(rows, movementKey(n))
 			}
@@ -243,7 +229,7 @@ func thingOf(key readmodel.Key) string {
 	case modelHolds, modelOrders, modelReturns:
 		return key.ID
 	case modelMovements:
-		if n := numberOf("movement/" + key.ID); n > 0 {
+		if n := rest.Number("movement/" + key.ID); n > 0 {
 			return pageName(pageOf(n))
 		}
 	}

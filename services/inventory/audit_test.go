@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	rest "ramprow/internal/platform/shelf"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -185,7 +186,7 @@ func ahead(a, b claim) bool {
 	case !a.since.Equal(b.since):
 		return a.since.Before(b.since)
 	default:
-		return numberOf(a.job) < numberOf(b.job)
+		return rest.Number(a.job) < rest.Number(b.job)
 	}
 }
 

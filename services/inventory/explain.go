@@ -10,6 +10,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	rest "ramprow/internal/platform/shelf"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -45,7 +46,7 @@ func (st *State) explain(number string) (*inventoryv1.ExplainPartResponse, error
 		}
 	}
 	slices.SortFunc(r.GetComing(), func(a, b *inventoryv1.ComingOrder) int {
-		return cmp.Or(a.GetExpected().AsTime().Compare(b.GetExpected().AsTime()), compareNumbers(numberOf(a.GetOrder()), numberOf(b.GetOrder())))
+		return cmp.Or(a.GetExpected().AsTime().Compare(b.GetExpected().AsTime()), compareNumbers(rest.Number(a.GetOrder()), rest.Number(b.GetOrder())))
 	})
 	r.Why = slices.Concat(inWords(r), p.whyOfShelf(), st.whyOfReturns(number))
 	return r, nil

@@ -1,6 +1,7 @@
 package inventory
 
 import (
+	rest "ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/statecode"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
@@ -58,7 +59,7 @@ func evolve(st *State, e sitelog.Event) {
 		st.setHold(m.GetHold(), e.Time)
 	case *inventoryv1.ReturnOpened:
 		st.returns[m.GetReturn().GetName()] = m.GetReturn()
-		st.returned = numberOf(m.GetReturn().GetName())
+		st.returned = rest.Number(m.GetReturn().GetName())
 	case *inventoryv1.ReturnMoved:
 		st.returns[m.GetReturn().GetName()] = m.GetReturn()
 	case *inventoryv1.CountAsked:

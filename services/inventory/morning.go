@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/engine/replenish"
+	rest "ramprow/internal/platform/shelf"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
@@ -55,7 +56,7 @@ func (st *State) dueDeliveries(now, until time.Time) []*inventoryv1.DueDelivery 
 	}
 	slices.SortFunc(due, func(a, b *inventoryv1.DueDelivery) int {
 		return cmp.Or(a.GetExpected().AsTime().Compare(b.GetExpected().AsTime()),
-			compareNumbers(numberOf(a.GetOrder()), numberOf(b.GetOrder())), cmp.Compare(a.GetPart(), b.GetPart()))
+			compareNumbers(rest.Number(a.GetOrder()), rest.Number(b.GetOrder())), cmp.Compare(a.GetPart(), b.GetPart()))
 	})
 	st.serveOnPaper(due)
 	return due

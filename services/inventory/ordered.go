@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	rest "ramprow/internal/platform/shelf"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -40,7 +41,7 @@ func compareClaims(a, b claim) int {
 }
 
 func claimOf(doc *inventoryv1.Hold, since time.Time) claim {
-	return claim{priority: doc.GetPriority(), since: since, number: numberOf(doc.GetJob()), job: doc.GetJob()}
+	return claim{priority: doc.GetPriority(), since: since, number: rest.Number(doc.GetJob()), job: doc.GetJob()}
 }
 
 // deadline is when something happens to a hold by itself.
@@ -58,7 +59,7 @@ func deadlineOf(doc *inventoryv1.Hold, at *timestamppb.Timestamp) deadline {
 	if at == nil {
 		return deadline{}
 	}
-	return deadline{at: at.AsTime(), number: numberOf(doc.GetJob()), job: doc.GetJob()}
+	return deadline{at: at.AsTime(), number: rest.Number(doc.GetJob()), job: doc.GetJob()}
 }
 
 // expiryOf is when an unused hold ends; the zero value: not by itself.

@@ -9,6 +9,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	rest "ramprow/internal/platform/shelf"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
@@ -186,7 +187,7 @@ func (st *State) returnsOpen() []*inventoryv1.Return {
 		}
 	}
 	slices.SortFunc(open, func(a, b *inventoryv1.Return) int {
-		return compareNumbers(numberOf(a.GetName()), numberOf(b.GetName()))
+		return compareNumbers(rest.Number(a.GetName()), rest.Number(b.GetName()))
 	})
 	return open
 }

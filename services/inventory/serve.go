@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	rest "ramprow/internal/platform/shelf"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -88,7 +89,7 @@ func (d *draft) deliveries(number string) []coming {
 	add := func(o *inventoryv1.Order) {
 		for _, l := range o.GetLines() {
 			if n := outstanding(o, l); n > 0 && l.GetPart() == number && l.GetExpected() != nil {
-				all = append(all, coming{numberOf(o.GetName()), o.GetSupplier(), n, l.GetExpected().AsTime()})
+				all = append(all, coming{rest.Number(o.GetName()), o.GetSupplier(), n, l.GetExpected().AsTime()})
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"ramprow/internal/platform/readmodel"
+	rest "ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
@@ -168,7 +169,7 @@ func (p *part) needsOrder() bool {
 }
 
 func holdRow(doc *inventoryv1.Hold) readmodel.Row {
-	order := sortable(numberOf(doc.GetJob()))
+	order := sortable(rest.Number(doc.GetJob()))
 	return readmodel.Row{Value: doc, Index: []readmodel.IndexEntry{
 		{Name: indexAll, Order: order},
 		{Name: indexState(doc.GetState()), Order: order},
@@ -176,7 +177,7 @@ func holdRow(doc *inventoryv1.Hold) readmodel.Row {
 }
 
 func orderRow(o *inventoryv1.Order) readmodel.Row {
-	order := sortable(numberOf(o.GetName()))
+	order := sortable(rest.Number(o.GetName()))
 	index := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
 	if !bringsNothing(o) {
 		index = append(index, readmodel.IndexEntry{Name: indexOpen, Order: order})
@@ -195,7 +196,7 @@ func movementRow(m *inventoryv1.Movement) readmodel.Row {
 
 // returnRow is listed beside all, beside those that are open, and by its job.
 func returnRow(r *inventoryv1.Return) readmodel.Row {
-	order := sortable(numberOf(r.GetName()))
+	order := sortable(rest.Number(r.GetName()))
 	index := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
 	if !closed(r) {
 		index = append(index, readmodel.IndexEntry{Name: indexOpen, Order: order})

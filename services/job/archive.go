@@ -3,13 +3,13 @@ package job
 import (
 	"maps"
 	"slices"
-	"strconv"
 	"time"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	logv1 "ramprow/proto/ramprow/log/v1"
@@ -24,7 +24,7 @@ func fire(s *State, in sitelog.Input) ([]proto.Message, error) {
 }
 
 func (s *State) archive(m *logv1.Archived, commit uint64, at time.Time) {
-	number := numeral(m.GetName())
+	number := shelf.Number(m.GetName())
 	if m.GetStays() {
 		s.shelf.Stay(number)
 		return
@@ -37,12 +37,12 @@ func (s *State) recall(m *logv1.Recalled, at time.Time) {
 	var r jobv1.JobRecord
 	sitelog.Unpack(m.GetRecord(), &r)
 	s.jobs[m.GetName()] = recorded(&r)
-	s.shelf.Recall(numeral(m.GetName()), at)
+	s.shelf.Recall(shelf.Number(m.GetName()), at)
 }
 
 // archived gives the error that brings a job back; nil if it is not archived.
 func (s *State) archived(name string) *sitelog.ArchivedError {
-	if number := numeral(name); number > 0 && name == jobName(number) {
+	if number := shelf.Number(name); number > 0 && name == jobName(number) {
 		return s.shelf.Find(number, name)
 	}
 	return nil
@@ -54,15 +54,6 @@ func (s *State) told(name string) (*Job, error) {
 		return nil, f
 	}
 	return s.jobs[name], nil
-}
-
-// numeral is the number that a name ends with; 0 if it has none.
-func numeral(name string) uint64 {
-	number, err := strconv.ParseUint(numberOf(name), 10, 64)
-	if err != nil {
-		return 0
-	}
-	return number
 }
 
 // archive says which rows belong to jobs that may have left the state.
@@ -112,7 +103,7 @@ func (j *Job) record() *jobv1.JobRecord {
 
 func recorded(r *jobv1.JobRecord) *Job {
 	j := &Job{
-		Name: r.GetJob(), Number: numeral(r.GetJob()), Vehicle: r.GetVehicle(), Customer: r.GetCustomer(), Complaint: r.GetComplaint(),
+		Name: r.GetJob(), Number: shelf.Number(r.GetJob()), Vehicle: r.GetVehicle(), Customer: r.GetCustomer(), Complaint: r.GetComplaint(),
 		ExpectedAt: clock(r.GetExpectedAt()), WantedBy: clock(r.GetWantedBy()), Priority: r.GetPriority(),
 		Version: r.GetCatalogueVersion(), Received: r.GetReceived(),
 		Reports: r.GetCodeReports(), Symptoms: r.GetSymptoms(), Tests: r.GetTests(), Causes: r.GetCauses(),

@@ -2,19 +2,18 @@ package job
 
 import (
 	"slices"
-	"strconv"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"ramprow/internal/platform/shelf"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
 func openedJob(m *jobv1.JobOpened, h happening) *Job {
-	number, _ := strconv.ParseUint(numberOf(m.GetJob()), 10, 64) // the decision made the name from a number
 	return &Job{
 		Name:       m.GetJob(),
-		Number:     number,
+		Number:     shelf.Number(m.GetJob()),
 		Vehicle:    m.GetVehicle(),
 		Customer:   m.GetCustomer(),
 		Complaint:  m.GetComplaint(),

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
@@ -23,7 +24,7 @@ func (st *State) archiveRipe(now time.Time) ([]proto.Message, error) {
 }
 
 func (st *State) archive(m *logv1.Archived, commit uint64, at time.Time) {
-	number := numberOf(m.GetName())
+	number := shelf.Number(m.GetName())
 	if m.GetStays() {
 		st.shelf.Stay(number)
 		return
@@ -39,12 +40,12 @@ func (st *State) recall(m *logv1.Recalled, at time.Time) {
 	var r schedulingv1.WorkRecord
 	sitelog.Unpack(m.GetRecord(), &r)
 	st.ended[m.GetName()] = &work{demand: r.GetDemand(), booking: r.GetBooking()}
-	st.shelf.Recall(numberOf(m.GetName()), at)
+	st.shelf.Recall(shelf.Number(m.GetName()), at)
 }
 
 // archived gives the error that brings a job back; nil if it is not archived.
 func (st *State) archived(job string) *sitelog.ArchivedError {
-	if number := numberOf(job); number > 0 && job == jobName(number) {
+	if number := shelf.Number(job); number > 0 && job == jobName(number) {
 		return st.shelf.Find(number, job)
 	}
 	return nil
@@ -66,7 +67,7 @@ func archive() *readmodel.Archive[*State] {
 			if key.Model != modelBooking {
 				return ""
 			}
-			return jobName(numberOf(key.ID))
+			return jobName(shelf.Number(key.ID))
 		},
 		Lists: func(st *State, model, index, prefix string) (string, bool) {
 			switch {

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
@@ -80,7 +81,7 @@ func (st *State) note(demand *schedulingv1.Demand) {
 		describe(w.booking, demand)
 	}
 	st.open[demand.GetJob()] = w
-	st.shelf.Stay(numberOf(demand.GetJob()))
+	st.shelf.Stay(shelf.Number(demand.GetJob()))
 }
 
 // describe writes into a booking what it repeats of the demand.
@@ -97,7 +98,7 @@ func (st *State) book(b *schedulingv1.Booking) {
 	}
 	w.booking = b
 	st.open[b.GetJob()] = &w
-	st.shelf.Stay(numberOf(b.GetJob()))
+	st.shelf.Stay(shelf.Number(b.GetJob()))
 }
 
 func (st *State) pin(booking string, pinned bool, reason string) {
@@ -116,5 +117,5 @@ func (st *State) end(b *schedulingv1.Booking, at time.Time) {
 	st.book(b)
 	st.ended[b.GetJob()] = st.open[b.GetJob()]
 	delete(st.open, b.GetJob())
-	st.shelf.Settle(numberOf(b.GetJob()), at)
+	st.shelf.Settle(shelf.Number(b.GetJob()), at)
 }

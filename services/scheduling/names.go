@@ -2,27 +2,17 @@ package scheduling
 
 import (
 	"cmp"
-	"strconv"
 	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"ramprow/internal/platform/shelf"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 )
 
-// numberOf gives 17 for jobs/17, and 0 for what is no such name.
-func numberOf(name string) uint64 {
-	_, digits, _ := strings.Cut(name, "/")
-	n, err := strconv.ParseUint(digits, 10, 64)
-	if err != nil {
-		return 0
-	}
-	return n
-}
-
-func compareJobs(a, b string) int { return cmp.Compare(numberOf(a), numberOf(b)) }
+func compareJobs(a, b string) int { return cmp.Compare(shelf.Number(a), shelf.Number(b)) }
 
 // bookingName gives bookings/17 for jobs/17.
 func bookingName(job string) string {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -69,7 +70,7 @@ func row(st *State, key readmodel.Key) (readmodel.Row, bool) {
 		r, ok := st.resources[key.ID]
 		return readmodel.Row{Value: r, Index: []readmodel.IndexEntry{{Name: indexAll, Order: kindPrefix(r.GetKind()) + r.GetName()}}}, ok
 	}
-	job := fmt.Sprintf("jobs/%d", numberOf(key.ID))
+	job := fmt.Sprintf("jobs/%d", shelf.Number(key.ID))
 	w := st.open[job]
 	if w == nil {
 		w = st.ended[job]
@@ -107,7 +108,7 @@ func startOrder(b *schedulingv1.Booking) string {
 	if b.GetWhen() != nil {
 		start = timeOf(b.GetWhen().GetStart()).Format(time.RFC3339)
 	}
-	return fmt.Sprintf("%s %012d", start, numberOf(b.GetName()))
+	return fmt.Sprintf("%s %012d", start, shelf.Number(b.GetName()))
 }
 
 // days gives the days in UTC that [start, end) touches, from the first to at

@@ -2,7 +2,6 @@ package torqueaudit
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -10,7 +9,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/readmodel"
-	rest "ramprow/internal/platform/shelf"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	logv1 "ramprow/proto/ramprow/log/v1"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
@@ -18,26 +17,16 @@ import (
 
 // shelves say where the things are that have left the state: sheets, by job, and
 // look-backs.
-type shelves struct{ sheets, lookBacks rest.Shelf }
+type shelves struct{ sheets, lookBacks shelf.Shelf }
 
 func jobName(number uint64) string { return fmt.Sprintf("jobs/%d", number) }
 
 func lookBackName(number uint64) string { return fmt.Sprintf("lookbacks/%d", number) }
 
-// numberOf is the number that a name ends with; 0: it ends otherwise.
-func numberOf(name string) uint64 {
-	_, digits, _ := strings.Cut(name, "/")
-	n, err := strconv.ParseUint(digits, 10, 64)
-	if err != nil {
-		return 0
-	}
-	return n
-}
-
 // of gives the shelf of a sheet, which goes by its job, or of a look-back, and
 // its number there; nil: it never leaves.
-func (s *shelves) of(name string) (*rest.Shelf, uint64) {
-	number := numberOf(name)
+func (s *shelves) of(name string) (*shelf.Shelf, uint64) {
+	number := shelf.Number(name)
 	switch {
 	case number == 0:
 	case name == jobName(number):
@@ -70,8 +59,8 @@ func (s *State) noteSheet(job string, at time.Time) {
 
 // mayLeave tells whether nothing can put a sheet in doubt any more by itself: it
 // is signed or void, in no open look-back, no joint is to be checked again once
-// the car has run, and every wrench whose readings count
-// has passed a check since, so that no later failure looks back so far.
+// the car has run, and every wrench whose readings count has passed a check
+// since, so that no later failure looks back so far.
 func (s *State) mayLeave(sh *sheet) bool {
 	if !sh.complete && !sh.void || len(s.doubted[sh.job]) > 0 || s.rechecking[sh.job] {
 		return false
@@ -89,7 +78,7 @@ func (s *State) mayLeave(sh *sheet) bool {
 // noteChecked lets sheets rest that waited for a check of a wrench.
 func (s *State) noteChecked(at time.Time) {
 	for job, sh := range s.sheets {
-		if !s.shelves.sheets.Rests(sh.number()) && s.mayLeave(sh) {
+		if !s.shelves.sheets.Rests(sh.number()) {
 			s.noteSheet(job, at)
 		}
 	}
@@ -99,27 +88,13 @@ func (s *State) noteChecked(at time.Time) {
 // no joint in it is open.
 func (s *State) settleLookBack(name string, at time.Time) {
 	if l := s.renderLookBack(s.lookBacks[name]); l.GetSeenBy() != "" && l.GetOpen() == 0 {
-		s.shelves.lookBacks.Settle(numberOf(name), at)
+		s.shelves.lookBacks.Settle(shelf.Number(name), at)
 	} else {
-		s.shelves.lookBacks.Stay(numberOf(name))
+		s.shelves.lookBacks.Stay(shelf.Number(name))
 	}
 }
 
-func (s *shelves) due() (earliest time.Time, pending bool) {
-	var last time.Time
-	for _, on := range []*rest.Shelf{&s.sheets, &s.lookBacks} {
-		if at, ok := on.Due(); ok && (!pending || at.Before(earliest)) {
-			earliest, pending = at, true
-		}
-		if on.Last().After(last) {
-			last = on.Last()
-		}
-	}
-	if paced := last.Add(rest.Pause); paced.After(earliest) {
-		earliest = paced
-	}
-	return earliest, pending
-}
+func (s *shelves) due() (time.Time, bool) { return shelf.Due(&s.sheets, &s.lookBacks) }
 
 // archiveRipe archives what has rested: look-backs first, because their sheets
 // wait for them.

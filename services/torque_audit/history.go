@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"ramprow/internal/platform/shelf"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
 
@@ -56,7 +57,7 @@ func (h history) chart(away func(job string) bool, req *pb.GetTighteningStatisti
 		if p.Left != last[p.Job] || p.of(req.GetBy()) != req.GetOf() || before(p.At, req.GetSince()) || !away(p.Job) {
 			continue
 		}
-		found = append(found, charted{at: p.At, job: numberOf(p.Job), number: p.Number, value: p.Value, counts: p.Counts})
+		found = append(found, charted{at: p.At, job: shelf.Number(p.Job), number: p.Number, value: p.Value, counts: p.Counts})
 	}
 	return found
 }

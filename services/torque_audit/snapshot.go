@@ -81,7 +81,7 @@ func snapshot(s *State) func() ([]byte, error) {
 	}
 	return func() ([]byte, error) {
 		slices.SortFunc(k.Sheets, func(a, b keptSheet) int { return strings.Compare(a.Job, b.Job) })
-		slices.SortFunc(k.LookBacks, func(a, b *pb.LookBack) int { return cmp.Compare(numberOf(a.GetName()), numberOf(b.GetName())) })
+		slices.SortFunc(k.LookBacks, func(a, b *pb.LookBack) int { return cmp.Compare(shelf.Number(a.GetName()), shelf.Number(b.GetName())) })
 		return statecode.Encode(&k)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"ramprow/internal/engine/fastening"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/statecode"
 	jobv1 "ramprow/proto/ramprow/job/v1"
@@ -117,7 +118,7 @@ func Machine() sitelog.Machine[*State] {
 }
 
 // number is the job's running number, which its sheet shares.
-func (s *sheet) number() uint64 { return numberOf(s.job) }
+func (s *sheet) number() uint64 { return shelf.Number(s.job) }
 
 func (s *sheet) name() string { return "sheets/" + strings.TrimPrefix(s.job, "jobs/") }
 

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
@@ -136,7 +137,7 @@ func (s *State) doubtRow(name string) (readmodel.Row, bool) {
 		return readmodel.Row{}, false
 	}
 	l := s.renderLookBack(kept)
-	order := fmt.Sprintf("%010d", numberOf(name))
+	order := fmt.Sprintf("%010d", shelf.Number(name))
 	entries := []readmodel.IndexEntry{{Name: indexAll, Order: order}}
 	if l.GetOpen() > 0 || l.GetSeenBy() == "" {
 		entries = append(entries, readmodel.IndexEntry{Name: indexOpen, Order: order})

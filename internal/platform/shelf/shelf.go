@@ -10,6 +10,8 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -32,6 +34,16 @@ const (
 
 // pageSize numbers share a page. Numbers are given without gaps, so pages are full.
 const pageSize = 256
+
+// Number is the number that a thing's name ends with, as in jobs/17; 0: it ends otherwise.
+func Number(name string) uint64 {
+	_, digits, _ := strings.Cut(name, "/")
+	n, err := strconv.ParseUint(digits, 10, 64)
+	if err != nil {
+		return 0
+	}
+	return n
+}
 
 // Shelf is keyed by the number that a thing's name ends with, as in jobs/17. The
 // zero value is an empty shelf.
@@ -165,8 +177,23 @@ func (s *Shelf) Due() (time.Time, bool) {
 	return due, len(s.resting) > 0
 }
 
-// Last is when something was filed last.
-func (s *Shelf) Last() time.Time { return s.last }
+// Due gives the time at which the next thing of any of several shelves may leave,
+// and not before a pause after the last that left.
+func Due(shelves ...*Shelf) (earliest time.Time, pending bool) {
+	var last time.Time
+	for _, on := range shelves {
+		if at, ok := on.Due(); ok && (!pending || at.Before(earliest)) {
+			earliest, pending = at, true
+		}
+		if on.last.After(last) {
+			last = on.last
+		}
+	}
+	if paced := last.Add(Pause); paced.After(earliest) {
+		earliest = paced
+	}
+	return earliest, pending
+}
 
 // Archive gives the events by which things leave that may leave now.
 func (s *Shelf) Archive(now time.Time, name func(number uint64) string, record func(number uint64) proto.Message) ([]proto.Message, error) {
