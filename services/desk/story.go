@@ -175,7 +175,7 @@ func (d *Desk) dayMarks(from, to time.Time) []hour {
 		days := int(to.Sub(from)/(24*time.Hour))/mostMarks + 1
 		for at := midnight; !at.After(to); at = at.AddDate(0, 0, days) {
 			if !at.Before(from) {
-				marks = append(marks, hour{At: fallNames + within(at, from, to), Text: at.Format("Mon 2 Jan")})
+				marks = append(marks, hour{At: fallNames + within(at, from, to), Text: d.words.date(at, ".short")})
 			}
 		}
 		return marks
