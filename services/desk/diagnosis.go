@@ -206,6 +206,6 @@ func (d *Desk) proveRepair(v *visit) error {
 }
 
 // percent writes a probability for people.
-func (d *Desk) percent(p float64) string { return d.figure(100*p, 1) + " %" }
+func (d *Desk) percent(p float64) string { return d.fixed(100*p, 1) + " %" }
 
 func contains(list []string, one string) bool { return slices.Contains(list, one) }

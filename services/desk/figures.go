@@ -185,11 +185,6 @@ func (d *Desk) showVisits(v *visit) error {
 	return v.render("visits", view)
 }
 
-// fixed writes a number with so many decimals in the desk's language.
-func (d *Desk) fixed(x float64, digits int) string {
-	return message.NewPrinter(d.Language).Sprint(number.Decimal(x, number.Scale(digits)))
-}
-
 // proportion writes a share in the desk's language.
 func (d *Desk) proportion(share float64) string {
 	return message.NewPrinter(d.Language).Sprint(number.Percent(share, number.MaxFractionDigits(0)))

@@ -91,9 +91,9 @@ func (d *Desk) decimal(units int64, digits int) string {
 	return text + point + fmt.Sprintf("%0*d", digits, units%power)
 }
 
-// figure writes a number with so many decimals in the desk's language.
-func (d *Desk) figure(n float64, decimals int) string {
-	return message.NewPrinter(d.Language).Sprint(number.Decimal(n, number.MinFractionDigits(decimals), number.MaxFractionDigits(decimals)))
+// fixed writes a number with so many decimals in the desk's language.
+func (d *Desk) fixed(x float64, digits int) string {
+	return message.NewPrinter(d.Language).Sprint(number.Decimal(x, number.Scale(digits)))
 }
 
 // quantity writes an amount of a part with its unit.
