@@ -229,13 +229,12 @@ func (g *segments) write(frame []byte, at time.Time) error {
 		}
 	}
 	last := &g.files[len(g.files)-1]
-	n, err := g.current.Write(frame)
-	last.size += int64(n)
-	last.newest = at
-	if err != nil {
+	if _, err := g.current.Write(frame); err != nil {
 		// What was half written would end the file for whoever reads it.
-		return errors.Join(err, g.current.Truncate(last.size-int64(n)))
+		return errors.Join(err, g.current.Truncate(last.size))
 	}
+	last.size += int64(len(frame))
+	last.newest = at
 	return nil
 }
 
