@@ -1,6 +1,7 @@
 package traces
 
 import (
+	"cmp"
 	"container/list"
 	"slices"
 	"strings"
@@ -53,7 +54,7 @@ func (s *Store) Find(q Query) (found []*tracesv1.TraceSummary, next uint64) {
 func (s *Store) newest(q Query) func(yield func(*record) bool) {
 	if q.About != "" {
 		about := slices.Clone(s.byAbout[q.About])
-		slices.SortFunc(about, func(a, b *record) int { return int(b.number) - int(a.number) }) //nolint:gosec // far below the limit
+		slices.SortFunc(about, func(a, b *record) int { return cmp.Compare(b.number, a.number) })
 		return slices.Values(about)
 	}
 	return func(yield func(*record) bool) {
@@ -118,11 +119,7 @@ func (r *record) summaryFor(site string) *tracesv1.TraceSummary {
 	}
 	own := &record{id: r.id, lost: r.lost}
 	for _, span := range r.decode(site) {
-		a := arrived{trace: r.id, span: span}
-		for _, kv := range span.GetAttributes() {
-			a.remember(kv)
-		}
-		own.add(a, nil)
+		own.add(again(r.id, span), nil)
 	}
 	return own.summary()
 }

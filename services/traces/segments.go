@@ -185,14 +185,11 @@ func unpack(frame []byte, give func(time.Time, arrived, []byte)) error {
 		if data, rest, ok = part(rest); !ok {
 			return errFrame
 		}
-		a := arrived{trace: string(id), span: &tracesv1.Span{}}
-		if err := proto.Unmarshal(data, a.span); err != nil {
+		span := &tracesv1.Span{}
+		if err := proto.Unmarshal(data, span); err != nil {
 			return errFrame
 		}
-		for _, kv := range a.span.GetAttributes() {
-			a.remember(kv)
-		}
-		give(at, a, data)
+		give(at, again(string(id), span), data)
 	}
 	return nil
 }

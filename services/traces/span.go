@@ -118,6 +118,15 @@ func (a *arrived) readAttributes(all []*commonpb.KeyValue) {
 	}
 }
 
+// again makes a span that was kept into one that arrives.
+func again(trace string, span *tracesv1.Span) arrived {
+	a := arrived{trace: trace, span: span}
+	for _, kv := range span.GetAttributes() {
+		a.remember(kv)
+	}
+	return a
+}
+
 // remember takes what a span is found by from one of its attributes.
 func (a *arrived) remember(kv *tracesv1.Attribute) {
 	switch kv.GetKey() {

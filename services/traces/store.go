@@ -152,7 +152,7 @@ func (s *Store) take(a arrived, data []byte, at time.Time) {
 // trim lets go of what is too old, and then of as much as is too large.
 func (s *Store) trim(now time.Time) {
 	for oldest := s.all.Front(); oldest != nil; oldest = s.all.Front() {
-		r, _ := oldest.Value.(*record)
+		r := recordOf(oldest)
 		if now.Sub(r.arrived) <= s.limits.Age {
 			break
 		}
@@ -163,8 +163,7 @@ func (s *Store) trim(now time.Time) {
 		if s.noted > s.limits.Bytes/2 || from.Len() == 0 {
 			from = s.ofNote
 		}
-		r, _ := from.Front().Value.(*record)
-		s.drop(r)
+		s.drop(recordOf(from.Front()))
 	}
 }
 
@@ -212,8 +211,7 @@ func (s *Store) Standing() Standing {
 	s.trim(s.now())
 	standing := Standing{Counts: s.counts, Traces: uint64(len(s.traces)), Spans: s.spans, Bytes: s.bytes, Limits: s.limits}
 	if oldest := s.all.Front(); oldest != nil {
-		r, _ := oldest.Value.(*record)
-		standing.Oldest = r.arrived
+		standing.Oldest = recordOf(oldest).arrived
 	}
 	return standing
 }
