@@ -188,7 +188,7 @@ func (d *Desk) showUndo(v *visit) error {
 	if err != nil {
 		return err
 	}
-	return v.render("undo", undoView{Undone: r.GetUndone(), Changes: r.GetChanges()})
+	return v.render("undo", undoView{Move: r.GetMove(), Undone: r.GetUndone(), Changes: r.GetChanges()})
 }
 
 // undoMove takes a move back: the one named, or whatever was last.

@@ -46,7 +46,7 @@ func (st *State) undoMove(req *schedulingv1.UndoMoveRequest, in sitelog.Input) (
 		return nil, nil, impossible(out.refused)
 	}
 	d.add(&schedulingv1.MoveUndone{Move: made.GetMove()})
-	resp := &schedulingv1.UndoMoveResponse{Undone: made.GetWhat()}
+	resp := &schedulingv1.UndoMoveResponse{Undone: made.GetWhat(), Move: made.GetMove()}
 	for _, job := range d.state.jobs() {
 		if old, now := st.open[job].booking, d.state.open[job].booking; old != nil && now != nil && !samePlace(old, now) {
 			resp.Changes = append(resp.Changes, changeOf(old, now))

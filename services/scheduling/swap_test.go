@@ -147,6 +147,9 @@ func TestUndoGoesBackStepByStep(t *testing.T) {
 		if got := s.board(); got != boards[i] {
 			t.Errorf("after undoing %s:\n%s\nwant\n%s", done.GetUndone(), got, boards[i])
 		}
+		if shown.GetMove() == "" || shown.GetMove() != done.GetMove() {
+			t.Errorf("%s: shown is %q, taken back %q", done.GetUndone(), shown.GetMove(), done.GetMove())
+		}
 		if len(done.GetChanges()) == 0 || len(shown.GetChanges()) != len(done.GetChanges()) {
 			t.Errorf("%s: shown %v, done %v", done.GetUndone(), shown.GetChanges(), done.GetChanges())
 		}

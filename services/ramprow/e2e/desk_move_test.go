@@ -74,6 +74,10 @@ func TestDeskDispatcherMovesABooking(t *testing.T) {
 	b.tabTo("#move")
 	b.do(chromedp.KeyEvent("\r"))
 	b.await(inLane(wanted))
+	other.open("/bays/undo")
+	if named := ask[string](other, `document.querySelector("[name=move]").value`); !strings.HasPrefix(named, "move-") {
+		t.Errorf("the page would take back %q, which may be another move by then", named)
+	}
 	b.tabTo("#undo")
 	b.do(chromedp.KeyEvent("\r"))
 	b.await(inLane(before))

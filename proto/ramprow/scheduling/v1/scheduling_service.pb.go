@@ -1640,8 +1640,10 @@ type UndoMoveResponse struct {
 	// What is taken back, in words.
 	Undone string `protobuf:"bytes,1,opt,name=undone,proto3" json:"undone,omitempty"`
 	// Every booking that goes elsewhere.
-	Changes       []*Change   `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
-	Receipt       *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	Changes []*Change   `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
+	Receipt *v1.Receipt `protobuf:"bytes,3,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	// The move that is taken back, so that whoever was shown this takes back no other one.
+	Move          string `protobuf:"bytes,4,opt,name=move,proto3" json:"move,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1695,6 +1697,13 @@ func (x *UndoMoveResponse) GetReceipt() *v1.Receipt {
 		return x.Receipt
 	}
 	return nil
+}
+
+func (x *UndoMoveResponse) GetMove() string {
+	if x != nil {
+		return x.Move
+	}
+	return ""
 }
 
 type GetEarliestPromiseRequest struct {
@@ -2422,11 +2431,12 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x124\n" +
 	"\x04move\x18\x02 \x01(\tB \xbaH\x1dr\x1b2\x19^$|^move-[1-9][0-9]{0,9}$R\x04move\x12#\n" +
-	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"\x99\x01\n" +
+	"\rvalidate_only\x18\x03 \x01(\bR\fvalidateOnly\"\xad\x01\n" +
 	"\x10UndoMoveResponse\x12\x16\n" +
 	"\x06undone\x18\x01 \x01(\tR\x06undone\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x9d\x04\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\x12\x12\n" +
+	"\x04move\x18\x04 \x01(\tR\x04move\"\x9d\x04\n" +
 	"\x19GetEarliestPromiseRequest\x124\n" +
 	"\aarrives\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampR\aarrives\x12>\n" +
 	"\x03p50\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x11\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xde4*\x00R\x03p50\x12;\n" +
