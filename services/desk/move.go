@@ -134,12 +134,12 @@ func (d *Desk) swapBookings(v *visit) error {
 	r, err := d.Services.Scheduling.SwapBookings(v.ctx, &schedulingv1.SwapBookingsRequest{
 		RequestId: v.requestID(), Job: v.job(), Other: v.form("other"), ValidateOnly: tryOnly,
 	})
+	if err == nil && !tryOnly {
+		return v.done(d.boardOf(r.GetBooking(), r.GetMove()), "swapped", r.GetReceipt())
+	}
 	view, failed := d.moveView(v)
 	if failed != nil {
 		return failed
-	}
-	if err == nil && !tryOnly {
-		return v.done(d.boardOf(view.Booking, r.GetMove()), "swapped", r.GetReceipt())
 	}
 	view.Other, view.Swapped = v.form("other"), true
 	return v.renderTried(view, r.GetChanges(), err)
