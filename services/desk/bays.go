@@ -162,7 +162,10 @@ func laneOf(l *schedulingv1.BoardLane, from, to time.Time) lane {
 }
 
 // place gives where a moment lies on the board, within its ends.
-func place(at, from, to time.Time) int {
+func place(at, from, to time.Time) int { return placeOn(boardSpan, at, from, to) }
+
+// placeOn gives where a moment lies on a line of some length between two others, within its ends.
+func placeOn(length float64, at, from, to time.Time) int {
 	share := float64(at.Sub(from)) / float64(to.Sub(from))
-	return int(boardSpan * min(1, max(0, share)))
+	return int(length * min(1, max(0, share)))
 }

@@ -97,10 +97,7 @@ func waterfall(t *tracesv1.TraceSummary, spans []*tracesv1.Span) traceView {
 }
 
 // within gives where a moment lies between two others, in the waterfall's units.
-func within(at, from, to time.Time) int {
-	share := float64(at.Sub(from)) / float64(to.Sub(from))
-	return int(fallWide * min(1, max(0, share)))
-}
+func within(at, from, to time.Time) int { return placeOn(fallWide, at, from, to) }
 
 // causeLine is a span with how deep it lies below its first cause.
 type causeLine struct {

@@ -105,14 +105,19 @@ type Metrics struct {
 // Task serves what was counted under /metrics.
 func (m *Metrics) Task() lifecycle.Task { return m.task }
 
+// onLoopback tells whether nobody but this machine reaches a listener.
+func onLoopback(listener net.Listener) bool {
+	tcp, isTCP := listener.Addr().(*net.TCPAddr)
+	return isTCP && tcp.IP.IsLoopback()
+}
+
 // StartMetrics listens; the task serves.
 func StartMetrics(place MetricsPlace, closers *lifecycle.Closers) (*Metrics, error) {
 	listener, err := net.Listen("tcp", place.Address)
 	if err != nil {
 		return nil, fmt.Errorf("metrics: %w", err)
 	}
-	tcp, isTCP := listener.Addr().(*net.TCPAddr)
-	if place.TLS == nil && (!isTCP || !tcp.IP.IsLoopback()) {
+	if place.TLS == nil && !onLoopback(listener) {
 		return nil, errors.Join(errOpenMetrics, listener.Close())
 	}
 	mux := http.NewServeMux()

@@ -79,8 +79,7 @@ func (t *Traces) receive(place TracesPlace, closers *lifecycle.Closers) error {
 	if err != nil {
 		return fmt.Errorf("traces: take spans: %w", err)
 	}
-	tcp, isTCP := listener.Addr().(*net.TCPAddr)
-	here := isTCP && tcp.IP.IsLoopback()
+	here := onLoopback(listener)
 	if !here && (place.TLS == nil || place.TLS.ClientCA == "") {
 		return errors.Join(errOpenOTLP, listener.Close())
 	}
