@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"go.opentelemetry.io/otel/attribute"
 	"go.opentelemetry.io/otel/trace"
@@ -92,7 +93,7 @@ func eventsIn(f foreignCommit, site string) []*foreignEvent {
 // reactTo handles one foreign event: nothing, an entry with its effects, or an
 // entry that parks it.
 func (w *writer[S]) reactTo(e *foreignEvent) {
-	began := w.o.Now()
+	began := time.Now() // of the span, which ends by this clock, not of what is decided
 	in := w.input(e.Actor)
 	d, err := w.handle(e, in)
 	if err == nil && len(d.messages) == 0 {
