@@ -2,7 +2,6 @@ package recount
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -24,7 +23,7 @@ type standing struct {
 	planned               bool
 	authorised, costs     int64
 	partsWanted, partsIn  bool
-	running               map[string]string // person by step
+	running, stopped      map[string]string // person by step
 	worked                map[string]time.Duration
 	since                 map[string]time.Time
 	done                  map[string]bool
@@ -43,7 +42,8 @@ type standing struct {
 // stand reads a job's events from their beginning.
 func stand(events []happened) *standing {
 	s := &standing{
-		running: map[string]string{}, worked: map[string]time.Duration{}, since: map[string]time.Time{}, done: map[string]bool{}, designs: map[string]string{},
+		running: map[string]string{}, stopped: map[string]string{}, worked: map[string]time.Duration{},
+		since: map[string]time.Time{}, done: map[string]bool{}, designs: map[string]string{},
 	}
 	for _, e := range events {
 		if !s.over {
@@ -89,7 +89,7 @@ func (s *standing) take(e happened) {
 			s.bay = s.booking.GetBay()
 		}
 	case *jobv1.StepResumed:
-		s.running[m.GetStep()], s.since[m.GetStep()] = s.running["was "+m.GetStep()], e.told
+		s.running[m.GetStep()], s.since[m.GetStep()] = s.stopped[m.GetStep()], e.told
 	case *jobv1.StepPaused:
 		s.stop(m.GetStep(), m.GetWorked().AsDuration())
 	case *jobv1.StepDone:
@@ -109,7 +109,7 @@ func (s *standing) take(e happened) {
 // stop ends work at a step; who it was is remembered for when it goes on.
 func (s *standing) stop(step string, worked time.Duration) {
 	if by, runs := s.running[step]; runs {
-		s.running["was "+step] = by
+		s.stopped[step] = by
 	}
 	delete(s.running, step)
 	s.worked[step] = worked
@@ -129,7 +129,7 @@ func (s *standing) adopt(p *jobv1.Plan, at time.Time) {
 	}
 	for step := range s.running {
 		planned := slices.ContainsFunc(p.GetSteps(), func(one *jobv1.PlannedStep) bool { return one.GetId() == step })
-		if !planned && !strings.HasPrefix(step, "was ") {
+		if !planned {
 			s.stop(step, s.worked[step]+max(0, at.Sub(s.since[step])))
 		}
 	}
@@ -176,8 +176,8 @@ func (s *standing) tell() {
 
 func (s *standing) hands() []string {
 	var people []string
-	for step, by := range s.running {
-		if !strings.HasPrefix(step, "was ") && !slices.Contains(people, by) {
+	for _, by := range s.running {
+		if !slices.Contains(people, by) {
 			people = append(people, by)
 		}
 	}
