@@ -41,7 +41,7 @@ func partsTurns(o *options) *cobra.Command {
 		}
 		if len(args) > 0 {
 			for _, m := range all.GetMovements() {
-				if err := s.say(turnMovement(s, m)); err != nil {
+				if err := s.say("%s", turnMovement(s, m)); err != nil {
 					return err
 				}
 			}
@@ -50,7 +50,7 @@ func partsTurns(o *options) *cobra.Command {
 			return err
 		}
 		if n := all.GetPartsWithoutCost(); n > 0 {
-			return s.say(fmt.Sprintf("Parts that jobs used though no cost of them was known: %d; they are in none of these figures.", n))
+			return s.say("Parts that jobs used though no cost of them was known: %d; they are in none of these figures.", n)
 		}
 		return nil
 	})
