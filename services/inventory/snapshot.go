@@ -55,7 +55,7 @@ type keptWorth struct {
 type keptSuppliers struct {
 	Terms  map[string]*inventoryv1.Supplier
 	Offers []*inventoryv1.Offer
-	Late   map[string][]int32
+	Late   map[string][]int
 }
 
 type keptWeek struct{ Week, Taken int64 }

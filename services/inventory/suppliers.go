@@ -15,14 +15,14 @@ import (
 type suppliers struct {
 	terms  map[string]*inventoryv1.Supplier
 	offers map[string]map[string]*inventoryv1.Offer // by part, then supplier
-	late   map[string][]int32                       // days of the newest deliveries, the oldest first
+	late   map[string][]int                         // days of the newest deliveries, the oldest first
 }
 
 func newSuppliers() suppliers {
 	return suppliers{
 		terms:  map[string]*inventoryv1.Supplier{},
 		offers: map[string]map[string]*inventoryv1.Offer{},
-		late:   map[string][]int32{},
+		late:   map[string][]int{},
 	}
 }
 
@@ -63,7 +63,7 @@ func (s *suppliers) arrived(before *inventoryv1.Order, m *inventoryv1.GoodsRecei
 		if len(s.late) == mostSuppliers && s.late[before.GetSupplier()] == nil {
 			continue
 		}
-		days := append(s.late[before.GetSupplier()], int32(dayNumber(at)-dayNumber(expected))) //nolint:gosec // days of some years
+		days := append(s.late[before.GetSupplier()], dayNumber(at)-dayNumber(expected))
 		s.late[before.GetSupplier()] = slices.Clone(days[max(0, len(days)-deliveriesKept):])
 	}
 }
@@ -83,17 +83,14 @@ func nextOf(o *inventoryv1.Order, number string) time.Time {
 // dayNumber counts days from the epoch, in UTC.
 func dayNumber(t time.Time) int { return int(t.Unix() / int64(oneDay/time.Second)) }
 
-// lateness is what is known of a supplier's deliveries; nil: too little.
+// lateness is what is known of a supplier's deliveries; nil: too little. It is
+// the state's own, which is never changed in place: readers keep it.
 func (s *suppliers) lateness(supplier string) []int {
 	late := s.late[supplier]
 	if len(late) < deliveriesTell {
 		return nil
 	}
-	days := make([]int, len(late))
-	for i, d := range late {
-		days[i] = int(d)
-	}
-	return days
+	return late
 }
 
 // reliability tells people of it; nil: nothing has arrived yet.
@@ -108,11 +105,11 @@ func (s *suppliers) reliability(supplier string) *inventoryv1.Reliability {
 			r.OnTime++
 		}
 	}
-	r.P50Days, r.P80Days = late[(len(late)*5+9)/10-1], late[(len(late)*8+9)/10-1]
+	r.P50Days, r.P80Days = int32(late[(len(late)*5+9)/10-1]), int32(late[(len(late)*8+9)/10-1]) //nolint:gosec // days of some years
 	return r
 }
 
-// known lists every supplier of whom anything is known, by id.
+// knownSuppliers lists every supplier of whom anything is known, by id.
 func (st *State) knownSuppliers() []*inventoryv1.ListedSupplier {
 	all := map[string]*inventoryv1.ListedSupplier{}
 	known := func(id string) *inventoryv1.ListedSupplier {
@@ -201,7 +198,7 @@ func (k keptSuppliers) suppliers() suppliers {
 	return s
 }
 
-// apart is the same to be changed on trial; the offers of a part are shared until then.
+// apart is the same to be changed on trial: its terms and offers are its own.
 func (s *suppliers) apart() suppliers {
 	trial := suppliers{terms: maps.Clone(s.terms), offers: make(map[string]map[string]*inventoryv1.Offer, len(s.offers)), late: s.late}
 	for number, of := range s.offers {
