@@ -1,6 +1,7 @@
 package inventory
 
 import (
+	"cmp"
 	"fmt"
 
 	"google.golang.org/protobuf/proto"
@@ -147,7 +148,7 @@ func finishable(doc *inventoryv1.Hold, partial bool) ([]*inventoryv1.HoldLine, e
 		if n := unpicked(l); n > 0 {
 			e.WithUnmet(fault.Unmet{
 				Type: "NOT_PICKED", Subject: doc.GetName() + "/" + l.GetLine(),
-				Description: fmt.Sprintf("%d of %s (%s) lie in bin %s", n, l.GetPart(), l.GetTitle(), orNone(l.GetBin())),
+				Description: fmt.Sprintf("%d of %s (%s) lie in bin %s", n, l.GetPart(), l.GetTitle(), cmp.Or(l.GetBin(), "(none)")),
 			})
 		}
 	}
@@ -155,13 +156,6 @@ func finishable(doc *inventoryv1.Hold, partial bool) ([]*inventoryv1.HoldLine, e
 		return nil, e
 	}
 	return picked, nil
-}
-
-func orNone(bin string) string {
-	if bin == "" {
-		return "(none)"
-	}
-	return bin
 }
 
 // putPartsAway notes that picked pieces lie in their bins again: those of the

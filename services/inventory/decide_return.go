@@ -2,6 +2,7 @@ package inventory
 
 import (
 	"fmt"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -120,11 +121,7 @@ func theReturn(st *State, name string, quantity int64, in ...inventoryv1.ReturnS
 		}
 		return nil, 0, noReturn(name)
 	}
-	right := false
-	for _, state := range in {
-		right = right || r.GetState() == state
-	}
-	if !right {
+	if !slices.Contains(in, r.GetState()) {
 		state := spoken(r.GetState().String(), "RETURN_STATE_")
 		return nil, 0, fault.New(fault.Precondition, "RETURN_STATE",
 			"%s is %s, so this cannot be said of it; get it to see what became of it", name, state).

@@ -79,11 +79,7 @@ func (q *question) demandOf(weeks int32) (replenish.LeadDemand, error) {
 			"%d weeks of %s are known, and %d are needed; wait, or judge by hand", len(q.rules.History), q.about.GetNumber(), enoughWeeks).
 			With("part", q.about.GetNumber())
 	}
-	mean := 0.0
-	for _, n := range q.rules.History {
-		mean += n / float64(len(q.rules.History))
-	}
-	return replenish.DuringLead(mean, profile.SD, float64(weeks), 0), nil
+	return replenish.DuringLead(profile.Mean, profile.SD, float64(weeks), 0), nil
 }
 
 // enoughWeeks is what a demand is judged by at least. Common practice, no source.

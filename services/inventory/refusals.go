@@ -66,7 +66,7 @@ func orNobody(names string) string {
 
 // lineState refuses what a line's state does not allow.
 func lineState(reason, job string, l *inventoryv1.HoldLine, advice string) *fault.Error {
-	state := strings.ToLower(strings.TrimPrefix(l.GetState().String(), "LINE_STATE_"))
+	state := spoken(l.GetState().String(), "LINE_STATE_")
 	return fault.New(fault.Precondition, reason, "line %s of %s is %s; %s", l.GetLine(), job, state, advice).
 		With("job", job).With("line", l.GetLine()).With("state", state).
 		WithUnmet(fault.Unmet{Type: reason, Subject: holdName(job) + "/" + l.GetLine(), Description: advice})

@@ -182,7 +182,7 @@ func movementLine(m *inventoryv1.Movement) string {
 }
 
 func kindWord(kind inventoryv1.MovementKind) string {
-	return strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(kind.String(), "MOVEMENT_KIND_")), "_", " ")
+	return spoken(kind.String(), "MOVEMENT_KIND_")
 }
 
 // valueLine tells how the value of what is there came about, kind by kind.
