@@ -3,10 +3,8 @@ package inventory
 import (
 	"context"
 	"slices"
-	"strconv"
 
 	"ramprow/internal/platform/command"
-	"ramprow/internal/platform/fault"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
 
@@ -108,15 +106,6 @@ func (s *buyingServer) GetOneTimeBuy(ctx context.Context, req *inventoryv1.GetOn
 
 // ListClasses implements BuyingServiceServer.
 func (s *buyingServer) ListClasses(ctx context.Context, req *inventoryv1.ListClassesRequest) (*inventoryv1.ListClassesResponse, error) {
-	from := 0
-	if token := req.GetPageToken(); token != "" {
-		n, err := strconv.Atoi(token)
-		if err != nil || n < 0 {
-			return nil, fault.New(fault.Invalid, "PAGE_TOKEN_INVALID", "the page token is none of an earlier page; begin again without one").
-				WithField("page_token", "is not known")
-		}
-		from = n
-	}
 	var all map[string]used
 	if err := s.view(ctx, func(st *State) error {
 		all = st.uses(s.now())
@@ -131,10 +120,9 @@ func (s *buyingServer) ListClasses(ctx context.Context, req *inventoryv1.ListCla
 	if req.GetClass() != "" {
 		ranked = slices.DeleteFunc(ranked, func(c *inventoryv1.PartClass) bool { return c.GetClass() != req.GetClass() })
 	}
-	resp := &inventoryv1.ListClassesResponse{}
-	end := min(len(ranked), from+sizeOf(req.GetPageSize()))
-	if resp.Parts = ranked[min(from, end):end]; end < len(ranked) {
-		resp.NextPageToken = strconv.Itoa(end)
+	page, next, err := cutAt(ranked, req.GetPageToken(), sizeOf(req.GetPageSize()))
+	if err != nil {
+		return nil, err
 	}
-	return resp, nil
+	return &inventoryv1.ListClassesResponse{Parts: page, NextPageToken: next}, nil
 }

@@ -53,11 +53,7 @@ func (s *buyingServer) GetStockValue(ctx context.Context, req *inventoryv1.GetSt
 		return nil, err
 	}
 	resp := v.report()
-	size := int(req.GetPageSize())
-	if size == 0 {
-		size = valuesOnAPage
-	}
-	cut(resp, req.GetPageToken(), size)
+	cut(resp, req.GetPageToken(), sizeOf(req.GetPageSize()))
 	return resp, nil
 }
 

@@ -205,32 +205,29 @@ func turnWindow(when *commonv1.Interval, now time.Time) (from, to time.Time, err
 const longestTurn = 10 * year
 
 // pageOfTurn cuts parts, or the movements of one part, to a page.
-func pageOfTurn(r *inventoryv1.GetStockTurnResponse, req *inventoryv1.GetStockTurnRequest) error {
+func pageOfTurn(r *inventoryv1.GetStockTurnResponse, req *inventoryv1.GetStockTurnRequest) (err error) {
+	if req.GetPart() != "" {
+		r.Movements, r.NextPageToken, err = cutAt(r.GetMovements(), req.GetPageToken(), sizeOf(req.GetPageSize()))
+	} else {
+		r.Parts, r.NextPageToken, err = cutAt(r.GetParts(), req.GetPageToken(), sizeOf(req.GetPageSize()))
+	}
+	return err
+}
+
+// cutAt keeps one page of what is listed anew for each: a token is the place of
+// the next one in the list.
+func cutAt[T any](all []T, token string, size int) (page []T, next string, err error) {
 	from := 0
-	if token := req.GetPageToken(); token != "" {
-		var err error
+	if token != "" {
 		if from, err = strconv.Atoi(token); err != nil || from < 0 {
-			return fault.New(fault.Invalid, "PAGE_TOKEN_INVALID", "the page token is none of ours; begin with the first page").
+			return nil, "", fault.New(fault.Invalid, "PAGE_TOKEN_INVALID", "the page token is none of ours; begin with the first page").
 				WithField("page_token", "must come from the answer before")
 		}
 	}
-	size := int(req.GetPageSize())
-	if size == 0 {
-		size = valuesOnAPage
+	from = min(from, len(all))
+	to := min(from+size, len(all))
+	if to < len(all) {
+		next = strconv.Itoa(to)
 	}
-	length := len(r.GetParts())
-	if req.GetPart() != "" {
-		length = len(r.GetMovements())
-	}
-	from = min(from, length)
-	to := min(from+size, length)
-	if to < length {
-		r.NextPageToken = strconv.Itoa(to)
-	}
-	if req.GetPart() != "" {
-		r.Movements = r.GetMovements()[from:to]
-	} else {
-		r.Parts = r.GetParts()[from:to]
-	}
-	return nil
+	return all[from:to], next, nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"testing"
 	"time"
 
@@ -204,5 +205,33 @@ func TestPagesOfStockTurn(t *testing.T) {
 		if !slices.Equal(got, want) {
 			t.Errorf("pages of %q: %v, want %v", only, got, want)
 		}
+	}
+}
+
+// A page token comes from outside: one far beyond the last part, whose end no int
+// holds, ends the list like any other that is too large.
+func TestPagesOfClasses(t *testing.T) {
+	r := newRig(t)
+	r.set(aPart("V-1"))
+	r.set(aPart("V-2"))
+	ask := func(token string) (*inventoryv1.ListClassesResponse, error) {
+		return r.buying.ListClasses(r.ctx, &inventoryv1.ListClassesRequest{PageSize: 1, PageToken: token})
+	}
+	first, err := ask("")
+	check(t, err)
+	last, err := ask(first.GetNextPageToken())
+	check(t, err)
+	if first.GetNextPageToken() == "" || last.GetNextPageToken() != "" || len(first.GetParts()) != 1 || len(last.GetParts()) != 1 ||
+		first.GetParts()[0].GetPart() == last.GetParts()[0].GetPart() {
+		t.Errorf("two pages of two parts: %v, %v", first, last)
+	}
+	beyond, err := ask(strconv.Itoa(math.MaxInt))
+	check(t, err)
+	if len(beyond.GetParts()) != 0 || beyond.GetNextPageToken() != "" {
+		t.Errorf("beyond the end: %v", beyond)
+	}
+	for _, token := range []string{"-1", "one"} {
+		_, err := ask(token)
+		wantReason(t, err, "PAGE_TOKEN_INVALID")
 	}
 }
