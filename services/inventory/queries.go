@@ -25,12 +25,8 @@ func (s *Server) GetPart(ctx context.Context, req *inventoryv1.GetPartRequest) (
 // FindScanned implements InventoryServiceServer. It reads the state itself, since
 // who scans has just put the thing down.
 func (s *Server) FindScanned(ctx context.Context, req *inventoryv1.FindScannedRequest) (*inventoryv1.FindScannedResponse, error) {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return nil, err
-	}
 	resp := &inventoryv1.FindScannedResponse{}
-	_, err = s.runner.View(ctx, who.Site, func(st *State) error {
+	if err := s.view(ctx, func(st *State) error {
 		number, err := st.scanned(req.GetCode())
 		if err != nil {
 			return err
@@ -41,8 +37,7 @@ func (s *Server) FindScanned(ctx context.Context, req *inventoryv1.FindScannedRe
 			resp.WaitingJobs = append(resp.WaitingJobs, c.job)
 		}
 		return nil
-	})
-	if err != nil {
+	}); err != nil {
 		return nil, err
 	}
 	return resp, nil
@@ -135,14 +130,10 @@ func (s *Server) ListMovements(ctx context.Context, req *inventoryv1.ListMovemen
 // ProposeOrders implements InventoryServiceServer. It is computed from the state
 // itself, since it depends on the day.
 func (s *Server) ProposeOrders(ctx context.Context, _ *inventoryv1.ProposeOrdersRequest) (*inventoryv1.ProposeOrdersResponse, error) {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return nil, err
-	}
 	now := s.now()
 	var questions []question
 	var terms map[string]*inventoryv1.Supplier
-	if _, err := s.runner.View(ctx, who.Site, func(st *State) error {
+	if err := s.view(ctx, func(st *State) error {
 		questions, terms = st.questions(now), maps.Clone(st.suppliers.terms)
 		return nil
 	}); err != nil {
@@ -176,6 +167,16 @@ func (s *Server) WatchParts(_ *inventoryv1.WatchPartsRequest, stream grpc.Server
 		}
 		return stream.Send(resp)
 	})
+}
+
+// view asks the state of the caller's site.
+func (s *Server) view(ctx context.Context, ask func(*State) error) error {
+	who, err := command.Caller(ctx)
+	if err != nil {
+		return err
+	}
+	_, err = s.runner.View(ctx, who.Site, ask)
+	return err
 }
 
 // lookup asks for one row.

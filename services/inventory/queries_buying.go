@@ -38,16 +38,6 @@ func (s *buyingServer) ImportOffers(ctx context.Context, req *inventoryv1.Import
 	return resp, nil
 }
 
-// view asks the state of the caller's site.
-func (s *buyingServer) view(ctx context.Context, ask func(*State) error) error {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return err
-	}
-	_, err = s.runner.View(ctx, who.Site, ask)
-	return err
-}
-
 // ListSuppliers implements BuyingServiceServer.
 func (s *buyingServer) ListSuppliers(ctx context.Context, _ *inventoryv1.ListSuppliersRequest) (*inventoryv1.ListSuppliersResponse, error) {
 	resp := &inventoryv1.ListSuppliersResponse{}

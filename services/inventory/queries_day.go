@@ -5,7 +5,6 @@ import (
 	"maps"
 	"time"
 
-	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
 	inventoryv1 "ramprow/proto/ramprow/inventory/v1"
 )
@@ -19,10 +18,6 @@ const (
 // GetMorning implements InventoryServiceServer. It is computed from the state
 // itself, since it depends on the day.
 func (s *Server) GetMorning(ctx context.Context, req *inventoryv1.GetMorningRequest) (*inventoryv1.GetMorningResponse, error) {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return nil, err
-	}
 	now := s.now()
 	until := now.Add(oneDay)
 	if req.GetUntil() != nil {
@@ -35,7 +30,7 @@ func (s *Server) GetMorning(ctx context.Context, req *inventoryv1.GetMorningRequ
 	var resp *inventoryv1.GetMorningResponse
 	var asked []question
 	var terms map[string]*inventoryv1.Supplier
-	if _, err := s.runner.View(ctx, who.Site, func(st *State) error {
+	if err := s.view(ctx, func(st *State) error {
 		resp, asked, terms = st.morning(now, until), st.questions(now), maps.Clone(st.suppliers.terms)
 		return nil
 	}); err != nil {
@@ -54,12 +49,8 @@ func (s *Server) GetMorning(ctx context.Context, req *inventoryv1.GetMorningRequ
 
 // ExplainPart implements InventoryServiceServer.
 func (s *Server) ExplainPart(ctx context.Context, req *inventoryv1.ExplainPartRequest) (*inventoryv1.ExplainPartResponse, error) {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return nil, err
-	}
 	var resp *inventoryv1.ExplainPartResponse
-	_, err = s.runner.View(ctx, who.Site, func(st *State) (err error) {
+	err := s.view(ctx, func(st *State) (err error) {
 		resp, err = st.explain(req.GetPart())
 		return err
 	})

@@ -67,14 +67,10 @@ type backwards interface {
 // walkBack begins with the state as it is. The state is asked page by page, so that
 // the site's writer goes on in between.
 func walkBack[W backwards](ctx context.Context, s *buyingServer, begin func(st *State) W) (w W, err error) {
-	who, err := command.Caller(ctx)
-	if err != nil {
-		return w, err
-	}
 	begun := false
 	var page []*inventoryv1.Movement
 	for !begun || !w.over() {
-		if _, err := s.runner.View(ctx, who.Site, func(st *State) (err error) {
+		if err := s.view(ctx, func(st *State) (err error) {
 			if !begun {
 				w, begun = begin(st), true
 			}
