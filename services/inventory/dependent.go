@@ -35,15 +35,11 @@ func (st *State) needs(number string, p *part) []replenish.Need {
 			all = append(all, replenish.Need{Job: job, Quantity: quantity, Probability: probability})
 		}
 	}
-	waits := map[string]bool{}
 	for _, c := range p.waiting.items {
-		waits[c.job] = true
 		of(c.job)
 	}
-	for _, job := range p.holdersByJob() {
-		if !waits[job] {
-			of(job)
-		}
+	for _, job := range p.servedByJob() {
+		of(job)
 	}
 	return all
 }

@@ -25,14 +25,8 @@ func (st *State) explain(number string) (*inventoryv1.ExplainPartResponse, error
 		s := p.moves[kind]
 		r.Movements = append(r.Movements, &inventoryv1.MovementSum{Kind: kind, Quantity: s.quantity, Movements: s.movements, ValueMinorUnits: s.value})
 	}
-	waits := map[string]bool{}
-	for _, c := range p.waiting.items {
-		waits[c.job] = true
-	}
-	for _, job := range p.holdersByJob() {
-		if !waits[job] {
-			r.Jobs = append(r.Jobs, st.share(job, number))
-		}
+	for _, job := range p.servedByJob() {
+		r.Jobs = append(r.Jobs, st.share(job, number))
 	}
 	for _, c := range p.waiting.items {
 		r.Jobs = append(r.Jobs, st.share(c.job, number))

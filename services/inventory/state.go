@@ -289,3 +289,12 @@ func (p *part) holdersByJob() []string {
 	slices.SortFunc(jobs, compareJobs)
 	return jobs
 }
+
+// servedByJob lists the jobs that hold some of a part and wait for no more of it.
+func (p *part) servedByJob() []string {
+	waits := map[string]bool{}
+	for _, c := range p.waiting.items {
+		waits[c.job] = true
+	}
+	return slices.DeleteFunc(p.holdersByJob(), func(job string) bool { return waits[job] })
+}
