@@ -18,6 +18,7 @@ func (st *State) undoMove(req *schedulingv1.UndoMoveRequest, in sitelog.Input) (
 	if err != nil {
 		return nil, nil, err
 	}
+	d := newDraft(st, in)
 	o := order{cause: made.GetWhat() + " was taken back", asked: map[string]asked{}, before: map[string]*schedulingv1.Place{}}
 	for _, p := range made.GetBefore() {
 		if !slices.Contains(made.GetJobs(), p.GetJob()) {
@@ -30,12 +31,8 @@ func (st *State) undoMove(req *schedulingv1.UndoMoveRequest, in sitelog.Input) (
 		}
 		if back != nil {
 			o.asked[p.GetJob()] = *back
-		}
-	}
-	d := newDraft(st, in)
-	for _, job := range made.GetJobs() { // one that had no place loses the pin that the move gave it
-		if w := st.open[job]; !o.asks(job) && w.booked() && w.booking.GetPinned() {
-			d.add(&schedulingv1.BookingUnpinned{Booking: w.booking.GetName()})
+		} else if b := st.open[p.GetJob()].booking; b.GetPinned() { // it had no place, and got the pin with one
+			d.add(&schedulingv1.BookingUnpinned{Booking: b.GetName()})
 		}
 	}
 	out, err := d.replan(o)

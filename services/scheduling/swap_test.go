@@ -212,6 +212,31 @@ func TestUndoOfAHandingOver(t *testing.T) {
 	}
 }
 
+// TestUndoLeavesAPinThatItsMoveDidNotGive: a move to where the job lies already may still move others.
+func TestUndoLeavesAPinThatItsMoveDidNotGive(t *testing.T) {
+	s := open(t)
+	s.book("jobs/1", time.Hour)
+	s.book("jobs/2", time.Hour)
+	there := &schedulingv1.MoveBookingRequest{Job: "jobs/2", Bay: "bays/two", Start: ts(monday.Add(6 * time.Hour)), Pin: true}
+	again := func() *schedulingv1.MoveBookingResponse {
+		events, resp, err := s.st.moveBooking(there, s.input())
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.apply(events)
+		return resp
+	}
+	again()
+	s.now = s.now.Add(2 * time.Hour) // nobody has begun jobs/1
+	if resp := again(); resp.GetMove() == "" || len(resp.GetChanges()) != 1 {
+		t.Fatalf("jobs/1 did not move: %v", resp)
+	}
+	s.undo(t, "")
+	if b := s.booking("jobs/2"); !b.GetPinned() {
+		t.Errorf("the pin was lost: %v", b)
+	}
+}
+
 // TestMovesKeptAreBounded: however much is moved, only the last ones can be undone.
 func TestMovesKeptAreBounded(t *testing.T) {
 	s := open(t)
