@@ -51,7 +51,7 @@ type outcome struct {
 // replan plans the site anew and adds the difference. If what was asked for is
 // impossible, nothing is added.
 func (d *draft) replan(o order) (outcome, error) {
-	plan, err := d.plan(o)
+	p, plan, err := d.plan(o)
 	if err != nil {
 		return outcome{}, fmt.Errorf("the site cannot be planned: %w", err)
 	}
@@ -64,7 +64,7 @@ func (d *draft) replan(o order) (outcome, error) {
 		waiting[u.Job] = u.Error()
 	}
 	placed := placements(plan)
-	if err := d.foresee(plan, o); err != nil {
+	if err := d.foresee(p, plan, o); err != nil {
 		return outcome{}, err
 	}
 	for _, job := range d.state.jobs() {
@@ -83,18 +83,22 @@ func (d *draft) replan(o order) (outcome, error) {
 }
 
 // plan plans the site so that begun work ends after now, and not only in what
-// was said of it before: an absence that is taken back moves its end to the past.
-func (d *draft) plan(o order) (planner.Plan, error) {
+// was said of it before: an absence that is taken back moves its end to the past. It
+// gives what was planned, too.
+func (d *draft) plan(o order) (planner.Problem, planner.Plan, error) {
 	d.stretch(func(w *work) time.Time { return timeOf(w.booking.GetWhen().GetEnd()) })
-	plan, err := planner.Make(d.state.problem(d.in.Now, o))
+	p := d.state.problem(d.in.Now, o)
+	plan, err := planner.Make(p)
 	if err != nil {
-		return planner.Plan{}, err
+		return p, plan, err
 	}
 	placed := placements(plan)
 	if !d.stretch(func(w *work) time.Time { return placed[w.demand.GetJob()].When.End }) {
-		return plan, nil
+		return p, plan, nil
 	}
-	return planner.Make(d.state.problem(d.in.Now, o))
+	p = d.state.problem(d.in.Now, o)
+	plan, err = planner.Make(p)
+	return p, plan, err
 }
 
 func placements(plan planner.Plan) map[string]planner.Placement {

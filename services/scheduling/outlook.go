@@ -13,18 +13,18 @@ import (
 // called for five minutes.
 const promiseStep = 15 * time.Minute
 
-// foresee lets a plan run, unless it is what is booked already.
-func (d *draft) foresee(plan planner.Plan, o order) error {
+// foresee lets the plan of a problem run, unless it is what is booked already.
+func (d *draft) foresee(p planner.Problem, plan planner.Plan, o order) error {
 	changed := o.starting != "" || len(o.asked) > 0 || o.respread
-	for _, p := range plan.Placements {
-		changed = changed || !p.Kept
+	for _, at := range plan.Placements {
+		changed = changed || !at.Kept
 	}
 	d.outlooks = nil
 	if !changed {
 		return nil
 	}
 	var err error
-	d.outlooks, err = planner.Foresee(d.state.problem(d.in.Now, o), plan, func(job string) planner.Spread {
+	d.outlooks, err = planner.Foresee(p, plan, func(job string) planner.Spread {
 		return spreadIn(d.state.open[job].demand)
 	})
 	return err
