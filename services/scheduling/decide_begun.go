@@ -36,10 +36,7 @@ func (st *State) correctBegun(w *work, req *schedulingv1.MoveBookingRequest, in 
 		Booking: d.state.open[req.GetJob()].booking, Changes: out.changes,
 		Move: d.remember(st, req.GetValidateOnly(), "the handing over of "+req.GetJob(), req.GetJob()),
 	}
-	if req.GetValidateOnly() {
-		return nil, resp, nil
-	}
-	return d.events, resp, nil
+	return d.unless(req.GetValidateOnly()), resp, nil
 }
 
 // notForBegun gives what stands against a bay or a technician for begun work.

@@ -40,10 +40,7 @@ func (st *State) moveBooking(req *schedulingv1.MoveBookingRequest, in sitelog.In
 		Booking: d.state.open[req.GetJob()].booking, Changes: out.changes,
 		Move: d.remember(st, req.GetValidateOnly(), "the move of "+req.GetJob(), req.GetJob()),
 	}
-	if req.GetValidateOnly() {
-		return nil, resp, nil
-	}
-	return d.events, resp, nil
+	return d.unless(req.GetValidateOnly()), resp, nil
 }
 
 // impossible says each fact that stands in the way of a wish.

@@ -112,10 +112,7 @@ func (st *State) blockResource(req *schedulingv1.BlockResourceRequest, in sitelo
 		return nil, nil, err
 	}
 	resp := &schedulingv1.BlockResourceResponse{Resource: d.state.resources[name], Changes: out.changes}
-	if req.GetValidateOnly() {
-		return nil, resp, nil
-	}
-	return d.events, resp, nil
+	return d.unless(req.GetValidateOnly()), resp, nil
 }
 
 // unblockResource gives a resource back early.

@@ -4,6 +4,8 @@ import (
 	"context"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
@@ -73,11 +75,9 @@ func (st *State) earliestPromise(req *schedulingv1.GetEarliestPromiseRequest, no
 // madeRoom is how a booking would lie elsewhere; nil: it would stay.
 func (st *State) madeRoom(at planner.Placement) *schedulingv1.Change {
 	b := st.open[at.Job].booking
-	to := interval(at.When.Start, at.When.End)
-	if at.Kept || b.GetBay() == at.Bay && timeOf(b.GetWhen().GetStart()).Equal(at.When.Start) && timeOf(b.GetWhen().GetEnd()).Equal(at.When.End) {
+	to := &schedulingv1.Booking{Name: bookingName(at.Job), Bay: at.Bay, When: interval(at.When.Start, at.When.End), Reason: at.Why}
+	if at.Kept || b.GetBay() == to.GetBay() && proto.Equal(b.GetWhen(), to.GetWhen()) {
 		return nil
 	}
-	return &schedulingv1.Change{
-		Booking: bookingName(at.Job), From: b.GetWhen(), To: to, FromBay: b.GetBay(), ToBay: at.Bay, Reason: at.Why,
-	}
+	return changeOf(b, to)
 }
