@@ -120,8 +120,12 @@ func Measure(shop Shop, w Window) *Figures {
 	f.Little = little(f.Rows, f.Span, w.Now)
 	f.spread()
 	f.outcome()
-	f.use(shop, occupied)
-	f.stations(shop)
+	open := map[string][]Span{}
+	for i := range shop.Resources {
+		open[shop.Resources[i].Name] = shop.Resources[i].open(f.Span, shop.Zone)
+	}
+	f.use(shop.Resources, open, occupied)
+	f.stations(open)
 	return f
 }
 

@@ -56,19 +56,16 @@ const (
 )
 
 // use tells of every bay and person, those known by their work alone as well.
-func (f *Figures) use(shop Shop, occupied map[string][]Span) {
-	known := map[string]bool{}
-	for i := range shop.Resources {
-		r := &shop.Resources[i]
-		known[r.Name] = true
-		open := r.open(f.Span, shop.Zone)
-		u := f.useOf(r.Name, r.title(), open, union(occupied[r.Name]))
+func (f *Figures) use(resources []Resource, open, occupied map[string][]Span) {
+	for i := range resources {
+		r := &resources[i]
+		u := f.useOf(r.Name, r.title(), open[r.Name], union(occupied[r.Name]))
 		if u.Open > 0 || u.Beyond > 0 {
 			f.Uses = append(f.Uses, u)
 		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(occupied)) {
-		if !known[name] {
+		if _, known := open[name]; !known {
 			f.Uses = append(f.Uses, f.useOf(name, name, nil, union(occupied[name])))
 		}
 	}
@@ -96,7 +93,7 @@ func (f *Figures) useOf(name, title string, open, busy []Span) Use {
 // stations sums up the pools and names the bottleneck: the station with the highest
 // utilisation over the window (W. J. Hopp and M. L. Spearman, Factory Physics: the
 // station with the highest long-term utilisation limits throughput).
-func (f *Figures) stations(shop Shop) {
+func (f *Figures) stations(open map[string][]Span) {
 	for _, kind := range []struct {
 		name, prefix string
 		wait         Stage
@@ -109,7 +106,7 @@ func (f *Figures) stations(shop Shop) {
 				s.Busy += u.Busy
 			}
 		}
-		s.Expected = f.expect(shop, s, kind.prefix, kind.wait)
+		s.Expected = f.expect(open, s, kind.prefix, kind.wait)
 		f.Stations = append(f.Stations, s)
 	}
 	highest := 0.0
@@ -122,14 +119,14 @@ func (f *Figures) stations(shop Shop) {
 
 // expect computes the wait from the load. Time is that of the station's open hours:
 // nights do not count, and whoever comes at night comes when it opens.
-func (f *Figures) expect(shop Shop, s Station, prefix string, wait Stage) Expectation {
-	var open []Span
-	for i := range shop.Resources {
-		if strings.HasPrefix(shop.Resources[i].Name, prefix) {
-			open = append(open, shop.Resources[i].open(f.Span, shop.Zone)...)
+func (f *Figures) expect(open map[string][]Span, s Station, prefix string, wait Stage) Expectation {
+	var all []Span
+	for name, spans := range open {
+		if strings.HasPrefix(name, prefix) {
+			all = append(all, spans...)
 		}
 	}
-	axis := union(open)
+	axis := union(all)
 	var length int64
 	for _, span := range axis {
 		length += span.length()

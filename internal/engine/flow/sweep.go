@@ -227,6 +227,7 @@ func (m Mark) stage() (Stage, bool) {
 // stretches tells what a stay was spent on, without gaps, within the sweep's span.
 func (s *sweep) stretches(v *Visit) []stretch {
 	var all []stretch
+	lacks := s.lacks[needsKey(v.Needs)]
 	for i, m := range v.Marks {
 		span := v.span(i, s.span.To).clip(s.span)
 		if span.length() == 0 {
@@ -236,7 +237,6 @@ func (s *sweep) stretches(v *Visit) []stretch {
 			all = append(all, stretch{Span: span, stage: stage, mark: i})
 			continue
 		}
-		lacks := s.lacks[needsKey(v.Needs)]
 		for cell := sort.Search(len(s.starts), func(c int) bool { return s.starts[c] > span.From }) - 1; cell < len(s.starts) && s.starts[cell] < span.To; cell++ {
 			end := s.span.To
 			if cell+1 < len(s.starts) {
