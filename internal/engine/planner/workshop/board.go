@@ -24,6 +24,17 @@ func newBoard(s *shop) *board {
 	}
 }
 
+// boardOf lays out a whole plan.
+func (s *shop) boardOf(at []*placed) *board {
+	b := newBoard(s)
+	for job, p := range at {
+		if p != nil {
+			b.put(job, p)
+		}
+	}
+	return b
+}
+
 func (b *board) put(job int, p *placed) {
 	b.at[job] = p
 	b.each(p, func(held *[]busy, when span) {

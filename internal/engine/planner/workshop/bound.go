@@ -54,10 +54,10 @@ const heldStep = 6
 // dead time by itself, if nobody else were there. A later start never has an earlier
 // end, so the end for the start of a step bounds all of the step.
 func (s *shop) leastAlone(j *job, w int) (both, dead int64) {
-	idle := func(held int) int64 { return weightDead * int64(max(0, held-j.ways[w].effort)) }
+	way := &j.ways[w]
 	if j.opened {
 		end, _ := s.aloneEnd(j, w, 0)
-		return j.late(end) + idle(end-j.since), idle(end - j.since)
+		return j.late(end) + way.dead(end-j.since), way.dead(end - j.since)
 	}
 	both, dead = unplaced, unplaced
 	for from := j.release; from < s.horizon; from += heldStep {
@@ -65,7 +65,7 @@ func (s *shop) leastAlone(j *job, w int) (both, dead int64) {
 		if !fits || j.late(end) >= both && dead == 0 {
 			break // later ones are no better
 		}
-		idle := idle(max(j.ways[w].least, end-(from+heldStep-1)))
+		idle := way.dead(max(way.least, end-(from+heldStep-1)))
 		both, dead = min(both, j.late(end)+idle), min(dead, idle)
 	}
 	return both, dead

@@ -43,18 +43,24 @@ func lateWeight(priority int) int64 {
 	return weightLate * (1 + int64(min(max(priority, 0), planner.MaxPriority)))
 }
 
-// costOf is what a job's placement costs, but for the makespan.
-func (s *shop) costOf(job int, p *placed) int64 {
+// costsOf are what a job's placement costs, but for the makespan.
+func (s *shop) costsOf(job int, p *placed) Cost {
 	j := &s.jobs[job]
 	w := &j.ways[p.way]
-	cost := j.late(p.close) + weightDead*int64(max(0, p.close-p.open-w.effort))
+	cost := Cost{Late: j.late(p.close), Dead: w.dead(p.close - p.open), Change: s.changeOf(job, p)}
 	for k := range w.ops {
-		cost += weightOvertime * int64(s.overtime(&w.ops[k], p.bay, p.ops[k]))
+		cost.Overtime += weightOvertime * int64(s.overtime(&w.ops[k], p.bay, p.ops[k]))
 	}
-	return cost + s.changeOf(job, p)
+	return cost
 }
 
+// costOf adds them up.
+func (s *shop) costOf(job int, p *placed) int64 { return s.costsOf(job, p).Total() }
+
 func (j *job) late(end int) int64 { return j.weight * int64(max(0, end-j.due)) }
+
+// dead is what it costs that a bay is held so long.
+func (w *way) dead(held int) int64 { return weightDead * int64(max(0, held-w.effort)) }
 
 // changeOf is what differs from the last plan.
 func (s *shop) changeOf(job int, p *placed) int64 {

@@ -19,13 +19,7 @@ func Exact(p Problem, o Options, nodes int) (Plan, error) {
 	if bound < e.bestCost {
 		e.job(0, 0, 0)
 	}
-	found := newBoard(s)
-	for job, at := range e.best {
-		if at != nil {
-			found.put(job, at)
-		}
-	}
-	plan := s.plan(found)
+	plan := s.plan(s.boardOf(e.best))
 	plan.Bound, plan.Optimal = bound, e.nodes > 0 || bound >= e.bestCost
 	if plan.Optimal {
 		plan.Bound = e.bestCost
@@ -184,7 +178,7 @@ func (t *trial) lay(n, k int, at spot) {
 	t.p.open, t.p.close = min(open, at.start), max(close, at.end)
 	t.laid = append(t.laid, k)
 	end := max(t.p.close, at.end+way.tail[k])
-	least := j.late(end) + weightDead*int64(max(0, end-t.p.open-way.effort))
+	least := j.late(end) + way.dead(end-t.p.open)
 	if t.held() && t.judge(end, int(least)) < t.bestCost {
 		t.operation(n + 1)
 	}

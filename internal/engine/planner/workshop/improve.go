@@ -27,12 +27,7 @@ func newIsland(s *shop, first *board, random *rand.Rand) *island {
 
 // adopt goes on from another plan.
 func (i *island) adopt(at []*placed, cost int64) {
-	i.b = newBoard(i.b.s)
-	for job, p := range at {
-		if p != nil {
-			i.b.put(job, p)
-		}
-	}
+	i.b = i.b.s.boardOf(at)
 	i.cost, i.best, i.bestCost = cost, slices.Clone(at), cost
 }
 

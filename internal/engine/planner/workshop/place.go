@@ -246,11 +246,17 @@ func (b *board) taken(m *mode, p *placed, laid []int, when span) (until int, tak
 	}
 	for _, k := range laid {
 		at := &p.ops[k]
-		if at.overlaps(when) && (m.person != none && at.person == m.person || slices.ContainsFunc(m.tools, func(t int) bool { return slices.Contains(at.tools, t) })) {
+		if at.overlaps(when) && m.shares(at) {
 			note(at.end, true)
 		}
 	}
 	return until, taken
+}
+
+// shares tells whether an operation has the mode's person or one of its tools.
+func (m *mode) shares(at *spot) bool {
+	return m.person != none && at.person == m.person ||
+		slices.ContainsFunc(m.tools, func(t int) bool { return slices.Contains(at.tools, t) })
 }
 
 // tighten moves operations to the right as far as the end of the job stays, so that
@@ -337,8 +343,7 @@ func (b *board) takenBefore(m *mode, k int, p *placed, when span) (from int, tak
 	}
 	for other := range p.ops {
 		at := &p.ops[other]
-		if other != k && at.overlaps(when) &&
-			(m.person != none && at.person == m.person || slices.ContainsFunc(m.tools, func(t int) bool { return slices.Contains(at.tools, t) })) {
+		if other != k && at.overlaps(when) && m.shares(at) {
 			note(at.start, true)
 		}
 	}

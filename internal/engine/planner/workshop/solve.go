@@ -79,13 +79,7 @@ func (s *shop) search(o Options) *board {
 			best = i
 		}
 	}
-	b := newBoard(s)
-	for job, p := range best.best {
-		if p != nil {
-			b.put(job, p)
-		}
-	}
-	return b
+	return s.boardOf(best.best)
 }
 
 // visit has the island with the worst plan go on from the best one.
@@ -180,13 +174,13 @@ func (s *shop) plan(b *board) Plan {
 			out.Cost.Unplaced++
 			continue
 		}
-		j, w := &s.jobs[job], &s.jobs[job].ways[p.way]
-		out.Cost.Late += j.late(p.close)
-		out.Cost.Dead += weightDead * int64(max(0, p.close-p.open-w.effort))
-		out.Cost.Change += s.changeOf(job, p)
+		cost := s.costsOf(job, p)
+		out.Cost.Late += cost.Late
+		out.Cost.Dead += cost.Dead
+		out.Cost.Overtime += cost.Overtime
+		out.Cost.Change += cost.Change
 		placement := Placement{Job: name, Bay: s.p.Bays[p.bay].Name, Way: p.way, When: s.interval(span{p.open, p.close})}
-		for k, at := range p.ops {
-			out.Cost.Overtime += weightOvertime * int64(s.overtime(&w.ops[k], p.bay, at))
+		for _, at := range p.ops {
 			placement.Operations = append(placement.Operations, s.assignment(at))
 		}
 		out.Placements = append(out.Placements, placement)
