@@ -1,8 +1,6 @@
 package main
 
 import (
-	"encoding/json"
-	"fmt"
 	"os/signal"
 	"syscall"
 
@@ -13,7 +11,7 @@ import (
 
 func benchBaysCommand() *cobra.Command {
 	var c bays.Config
-	var output string
+	var output benchOutput
 	var large, small bool
 	command := &cobra.Command{
 		Use:   "bays",
@@ -25,8 +23,8 @@ func benchBaysCommand() *cobra.Command {
 		Example: "  ramprow bench bays\n  ramprow bench bays --large=false --seconds 1,10",
 		Args:    cobra.NoArgs,
 		RunE: func(command *cobra.Command, _ []string) error {
-			if output != "table" && output != "json" {
-				return fmt.Errorf("--output %q is not known; use table or json", output)
+			if err := output.known(); err != nil {
+				return err
 			}
 			ctx, stop := signal.NotifyContext(command.Context(), syscall.SIGINT, syscall.SIGTERM)
 			defer stop()
@@ -41,12 +39,7 @@ func benchBaysCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if output == "json" {
-				encoder := json.NewEncoder(command.OutOrStdout())
-				encoder.SetIndent("", "  ")
-				return encoder.Encode(report)
-			}
-			return report.WriteTable(command.OutOrStdout())
+			return output.tell(command.OutOrStdout(), report, report.WriteTable)
 		},
 	}
 	flags := command.Flags()
@@ -55,6 +48,6 @@ func benchBaysCommand() *cobra.Command {
 	flags.IntVar(&c.Islands, "islands", 0, "searches at the same time; 0: one for each processor")
 	flags.BoolVar(&small, "small", true, "the small workshop")
 	flags.BoolVar(&large, "large", true, "the large workshop")
-	flags.StringVar(&output, "output", "table", "table or json")
+	output.flag(command)
 	return command
 }

@@ -2,9 +2,7 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"os/signal"
@@ -23,7 +21,7 @@ import (
 // benchFlags is what the command is told beside the benchmark's own settings.
 type benchFlags struct {
 	bench    bench.Config
-	output   string
+	output   benchOutput
 	quick    bool
 	embedded bool
 	outside  bool
@@ -57,7 +55,7 @@ func benchCommand() *cobra.Command {
 	flags.IntVar(&f.bench.Jobs, "jobs", 200, "jobs from diagnosis to bay; 0 leaves it out")
 	flags.BoolVar(&f.quick, "quick", false, "some seconds in all: few callers, one site, one short round, few jobs")
 	flags.StringVar(&f.bench.Profiles, "profiles", "", "folder for profiles of the commands; keep it out of a repository")
-	flags.StringVar(&f.output, "output", "table", "table or json")
+	f.output.flag(command)
 	flags.BoolVar(&f.embedded, "embedded", true, "measure with the embedded broker")
 	flags.BoolVar(&f.outside, "outside", false, "measure with the NATS of --nats-url too, and the Redis of --redis-url if that is given")
 	flags.StringVar(&f.programs.NATS, "nats-server", os.Getenv("RAMPROW_NATS_SERVER"), "nats-server to start and measure too (RAMPROW_NATS_SERVER)")
@@ -79,8 +77,8 @@ func benchCommand() *cobra.Command {
 
 // complete turns flags into what is measured and where.
 func (f *benchFlags) complete(unread error, changed func(string) bool) error {
-	if f.output != "table" && f.output != "json" {
-		return fmt.Errorf("--output %q is not known; use table or json", f.output)
+	if err := f.output.known(); err != nil {
+		return err
 	}
 	if f.quick {
 		short := func(flag string, shorten func(*bench.Config)) {
@@ -136,10 +134,5 @@ func (f *benchFlags) run(ctx context.Context, out, progress io.Writer) error {
 	if err != nil {
 		return err
 	}
-	if f.output == "json" {
-		encoder := json.NewEncoder(out)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(report)
-	}
-	return report.WriteTable(out)
+	return f.output.tell(out, report, report.WriteTable)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -13,7 +12,7 @@ import (
 
 func benchDiagnosisCommand() *cobra.Command {
 	var c networks.Config
-	var output string
+	var output benchOutput
 	command := &cobra.Command{
 		Use:   "diagnosis PATH",
 		Short: "Answer questions on published Bayesian networks exactly",
@@ -34,13 +33,13 @@ func benchDiagnosisCommand() *cobra.Command {
 	flags.StringSliceVar(&c.Queries, "query", nil, "variable whose posterior is wanted; repeat it; none: all")
 	flags.Float64Var(&c.Megabytes, "memory", 1024, "megabytes that the tables of one answer may take")
 	flags.BoolVar(&c.Check, "check", false, "multiply out the whole joint distribution too, where it is small enough, and compare")
-	flags.StringVar(&output, "output", "table", "table or json")
+	output.flag(command)
 	return command
 }
 
-func runBenchDiagnosis(out io.Writer, c networks.Config, output string) error {
-	if output != "table" && output != "json" {
-		return fmt.Errorf("--output %q is not known; use table or json", output)
+func runBenchDiagnosis(out io.Writer, c networks.Config, output benchOutput) error {
+	if err := output.known(); err != nil {
+		return err
 	}
 	if !(c.Megabytes > 0) {
 		return errors.New("--memory is in megabytes and above zero")
@@ -49,13 +48,9 @@ func runBenchDiagnosis(out io.Writer, c networks.Config, output string) error {
 	if err != nil {
 		return err
 	}
-	if output == "json" {
-		encoder := json.NewEncoder(out)
-		encoder.SetIndent("", "  ")
-		err = encoder.Encode(results)
-	} else {
-		err = networks.Tell(out, results, len(c.Evidence)+len(c.Queries) > 0)
-	}
+	err = output.tell(out, results, func(w io.Writer) error {
+		return networks.Tell(w, results, len(c.Evidence)+len(c.Queries) > 0)
+	})
 	if err == nil && len(results) == 1 && results[0].Refused != "" {
 		return fmt.Errorf("%s: %s", results[0].File, results[0].Refused)
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -18,7 +17,7 @@ import (
 // holdsFlags is what `bench holds` is told.
 type holdsFlags struct {
 	holds  bench.HoldsConfig
-	output string
+	output benchOutput
 }
 
 func benchHoldsCommand() *cobra.Command {
@@ -45,13 +44,13 @@ func benchHoldsCommand() *cobra.Command {
 	flags.IntVar(&f.holds.Kills, "kills", 5, "how often the inventory is killed")
 	flags.DurationVar(&f.holds.Duration, "duration", time.Second, "time of each leg of the throughput; 0 leaves it out")
 	flags.DurationVar(&f.holds.Check, "check", 5*time.Minute, "time at most to look for the order of the calls")
-	flags.StringVar(&f.output, "output", "table", "table or json")
+	f.output.flag(command)
 	return command
 }
 
 func (f *holdsFlags) run(ctx context.Context, out, progress io.Writer) (err error) {
-	if f.output != "table" && f.output != "json" {
-		return fmt.Errorf("--output %q is not known; use table or json", f.output)
+	if err := f.output.known(); err != nil {
+		return err
 	}
 	f.holds.Progress = progress
 	if f.holds.Program, err = os.Executable(); err != nil {
@@ -61,10 +60,5 @@ func (f *holdsFlags) run(ctx context.Context, out, progress io.Writer) (err erro
 	if err != nil {
 		return err
 	}
-	if f.output == "json" {
-		encoder := json.NewEncoder(out)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(report)
-	}
-	return report.WriteTable(out)
+	return f.output.tell(out, report, report.WriteTable)
 }

@@ -1,8 +1,8 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
+	"io"
 	"os/signal"
 	"syscall"
 
@@ -13,7 +13,7 @@ import (
 
 func benchMonthCommand() *cobra.Command {
 	var months int
-	var output string
+	var output benchOutput
 	command := &cobra.Command{
 		Use:   "month",
 		Short: "Let a simulated workshop work for months, and compare ways of deciding what is next",
@@ -26,8 +26,8 @@ func benchMonthCommand() *cobra.Command {
 			if months < 1 || months > 1000 {
 				return fmt.Errorf("--months %d cannot be simulated; use 1 to 1000", months)
 			}
-			if output != "table" && output != "json" {
-				return fmt.Errorf("--output %q is not known; use table or json", output)
+			if err := output.known(); err != nil {
+				return err
 			}
 			ctx, stop := signal.NotifyContext(command.Context(), syscall.SIGINT, syscall.SIGTERM)
 			defer stop()
@@ -35,15 +35,10 @@ func benchMonthCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if output == "json" {
-				encoder := json.NewEncoder(command.OutOrStdout())
-				encoder.SetIndent("", "  ")
-				return encoder.Encode(results)
-			}
-			return month.WriteTable(command.OutOrStdout(), results, months)
+			return output.tell(command.OutOrStdout(), results, func(w io.Writer) error { return month.WriteTable(w, results, months) })
 		},
 	}
 	command.Flags().IntVar(&months, "months", 10, "months to simulate")
-	command.Flags().StringVar(&output, "output", "table", "table or json")
+	output.flag(command)
 	return command
 }

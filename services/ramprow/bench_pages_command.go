@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -18,7 +17,7 @@ import (
 // pagesFlags is what `bench pages` is told.
 type pagesFlags struct {
 	pages  bench.PagesConfig
-	output string
+	output benchOutput
 }
 
 func benchPagesCommand() *cobra.Command {
@@ -44,13 +43,13 @@ func benchPagesCommand() *cobra.Command {
 	flags.DurationVar(&f.pages.Warm, "warm", 60*time.Second, "time for the day to fill before anything is measured")
 	flags.DurationVar(&f.pages.Alone, "alone", 20*time.Second, "time to measure the workshop without pages")
 	flags.DurationVar(&f.pages.Duration, "duration", 60*time.Second, "time to measure it with all pages open")
-	flags.StringVar(&f.output, "output", "table", "table or json")
+	f.output.flag(command)
 	return command
 }
 
 func (f *pagesFlags) run(ctx context.Context, out, progress io.Writer) (err error) {
-	if f.output != "table" && f.output != "json" {
-		return fmt.Errorf("--output %q is not known; use table or json", f.output)
+	if err := f.output.known(); err != nil {
+		return err
 	}
 	f.pages.Progress = progress
 	if f.pages.Program, err = os.Executable(); err != nil {
@@ -60,10 +59,5 @@ func (f *pagesFlags) run(ctx context.Context, out, progress io.Writer) (err erro
 	if err != nil {
 		return err
 	}
-	if f.output == "json" {
-		encoder := json.NewEncoder(out)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(report)
-	}
-	return report.WriteTable(out)
+	return f.output.tell(out, report, report.WriteTable)
 }

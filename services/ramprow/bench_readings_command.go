@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
-	"fmt"
 	"io"
 	"os/signal"
 	"syscall"
@@ -17,7 +15,7 @@ import (
 // readingsFlags is what `bench readings` is told.
 type readingsFlags struct {
 	readings bench.ReadingsConfig
-	output   string
+	output   benchOutput
 }
 
 func benchReadingsCommand() *cobra.Command {
@@ -43,23 +41,18 @@ func benchReadingsCommand() *cobra.Command {
 	flags.IntVar(&f.readings.Samples, "samples", 20_000, "samples of a curve")
 	flags.DurationVar(&f.readings.Duration, "duration", time.Second, "time of each leg of a round")
 	flags.IntVar(&f.readings.Rounds, "rounds", 5, "rounds, whose median is told")
-	flags.StringVar(&f.output, "output", "table", "table or json")
+	f.output.flag(command)
 	return command
 }
 
 func (f *readingsFlags) run(ctx context.Context, out, progress io.Writer) error {
-	if f.output != "table" && f.output != "json" {
-		return fmt.Errorf("--output %q is not known; use table or json", f.output)
+	if err := f.output.known(); err != nil {
+		return err
 	}
 	f.readings.Progress = progress
 	report, err := bench.RunReadings(ctx, f.readings)
 	if err != nil {
 		return err
 	}
-	if f.output == "json" {
-		encoder := json.NewEncoder(out)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(report)
-	}
-	return report.WriteTable(out)
+	return f.output.tell(out, report, report.WriteTable)
 }

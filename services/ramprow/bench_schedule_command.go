@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os/signal"
 	"sync"
@@ -14,7 +13,7 @@ import (
 
 func benchScheduleCommand() *cobra.Command {
 	var c projects.Config
-	var output string
+	var output benchOutput
 	var each bool
 	command := &cobra.Command{
 		Use:   "schedule FOLDER...",
@@ -33,8 +32,8 @@ func benchScheduleCommand() *cobra.Command {
 			"  ramprow bench schedule jobshops --seconds 10 --operators 4 --instances",
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(command *cobra.Command, folders []string) error {
-			if output != "table" && output != "json" {
-				return fmt.Errorf("--output %q is not known; use table or json", output)
+			if err := output.known(); err != nil {
+				return err
 			}
 			ctx, stop := signal.NotifyContext(command.Context(), syscall.SIGINT, syscall.SIGTERM)
 			defer stop()
@@ -52,12 +51,7 @@ func benchScheduleCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if output == "json" {
-				encoder := json.NewEncoder(command.OutOrStdout())
-				encoder.SetIndent("", "  ")
-				return encoder.Encode(report)
-			}
-			return report.WriteTable(command.OutOrStdout())
+			return output.tell(command.OutOrStdout(), report, report.WriteTable)
 		},
 	}
 	flags := command.Flags()
@@ -71,6 +65,6 @@ func benchScheduleCommand() *cobra.Command {
 	flags.IntVar(&c.Workers, "at-once", 0, "instances solved at once; 0: one for each processor")
 	flags.StringVar(&c.Known, "known", "", "table of best known values for all folders")
 	flags.BoolVar(&each, "instances", false, "tell each instance as well")
-	flags.StringVar(&output, "output", "table", "table or json")
+	output.flag(command)
 	return command
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"text/tabwriter"
@@ -14,7 +13,7 @@ import (
 
 func benchStockCommand() *cobra.Command {
 	var parts, movements int
-	var output string
+	var output benchOutput
 	command := &cobra.Command{
 		Use:   "stock",
 		Short: "Build a shop of many parts and a long history, and measure memory, start and every question",
@@ -23,25 +22,20 @@ func benchStockCommand() *cobra.Command {
 		Example: "  ramprow bench stock\n  ramprow bench stock --parts 5000 --movements 100000 --output json",
 		Args:    cobra.NoArgs,
 		RunE: func(command *cobra.Command, _ []string) error {
-			if output != "table" && output != "json" {
-				return fmt.Errorf("--output %q is not known; use table or json", output)
+			if err := output.known(); err != nil {
+				return err
 			}
 			shop, err := inventory.MeasureBigShop(parts, movements)
 			if err != nil {
 				return err
 			}
-			if output == "json" {
-				encoder := json.NewEncoder(command.OutOrStdout())
-				encoder.SetIndent("", "  ")
-				return encoder.Encode(shop)
-			}
-			return writeShop(command.OutOrStdout(), shop)
+			return output.tell(command.OutOrStdout(), shop, func(w io.Writer) error { return writeShop(w, shop) })
 		},
 	}
 	flags := command.Flags()
 	flags.IntVar(&parts, "parts", 50_000, "parts in the master")
 	flags.IntVar(&movements, "movements", 1_000_000, "movements of three years")
-	flags.StringVar(&output, "output", "table", "table or json")
+	output.flag(command)
 	return command
 }
 
