@@ -42,10 +42,10 @@ func (q *traceQuery) request(now time.Time) (*tracesv1.FindTracesRequest, error)
 			return nil, err
 		}
 	}
-	if r.Since, err = optionalTime("--since", q.since, now); err != nil {
+	if r.Since, err = optionalTime("since", q.since, now); err != nil {
 		return nil, err
 	}
-	if r.Until, err = optionalTime("--until", q.until, now); err != nil {
+	if r.Until, err = optionalTime("until", q.until, now); err != nil {
 		return nil, err
 	}
 	if q.atLeast > 0 {

@@ -1,0 +1,20 @@
+package terminal
+
+import (
+	"strings"
+	"testing"
+	"time"
+)
+
+func TestTraceQueryNamesTheFlagThatIsWrong(t *testing.T) {
+	now := time.Date(2026, 3, 9, 8, 0, 0, 0, time.UTC)
+	for want, q := range map[string]traceQuery{
+		"--since: ": {since: "some day"},
+		"--until: ": {until: "some day"},
+		"--job and --about say the same; give one of them": {job: "17", about: "jobs/17"},
+	} {
+		if _, err := q.request(now); err == nil || !strings.HasPrefix(err.Error(), want) {
+			t.Errorf("%+v is refused with %v; want %q first", q, err, want)
+		}
+	}
+}
