@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 	"google.golang.org/protobuf/types/known/durationpb"
 
+	"ramprow/internal/platform/telemetry"
 	tracesv1 "ramprow/proto/ramprow/traces/v1"
 )
 
@@ -163,9 +164,9 @@ func showTrace(s *session, r *tracesv1.GetTraceResponse) error {
 		figure("TOOK", func(p *tracesv1.Span) string { return exactly(p.GetTook()) }),
 		left("PROCESS", (*tracesv1.Span).GetProcess),
 		left("WHAT", func(p *tracesv1.Span) string { return strings.Repeat("  ", depths[p.GetSpanId()]) + p.GetName() }),
-		left("EVENTS", func(p *tracesv1.Span) string { return attributeOf(p, "ramprow.events") }),
+		left("EVENTS", func(p *tracesv1.Span) string { return attributeOf(p, telemetry.AttributeEvents) }),
 		left("WRONG", func(p *tracesv1.Span) string {
-			if id := attributeOf(p, "ramprow.parked"); id != "" {
+			if id := attributeOf(p, telemetry.AttributeParked); id != "" {
 				return "parked as " + id + ": " + p.GetError()
 			}
 			return p.GetError()
