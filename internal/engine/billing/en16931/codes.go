@@ -18,11 +18,12 @@ var (
 		71 80 82 84 102 218 219 326 331 380 382 383 384 386 388 393 395 553 575 623 780 817 870 875 876 877`)
 	peppolCreditTypes = words("381 396 81 83 532")
 
-	// ISO 3166-1 alpha-2, with Kosovo (1A) and Northern Ireland (XI), which the artefacts take too.
 	// Some of UNTDID 4451, from memory: additional conditions of sale, general information, government information,
 	// note, payment information, regulatory information, supplier's remarks, tax declaration.
 	subjectCodes = words("AAI AAK ABL ADU PMT REG SUR TXD")
-	countries    = words(`
+
+	// ISO 3166-1 alpha-2, with Kosovo (1A) and Northern Ireland (XI), which the artefacts take too.
+	countries = words(`
 		1A AD AE AF AG AI AL AM AO AQ AR AS AT AU AW AX AZ BA BB BD BE BF BG BH BI BJ BL BM BN BO BQ BR BS
 		BT BV BW BY BZ CA CC CD CF CG CH CI CK CL CM CN CO CR CU CV CW CX CY CZ DE DJ DK DM DO DZ EC EE EG
 		EH ER ES ET FI FJ FK FM FO FR GA GB GD GE GF GG GH GI GL GM GN GP GQ GR GS GT GU GW GY HK HM HN HR
