@@ -112,22 +112,26 @@ func (l *Log) Append(ctx context.Context, s sitelog.Subject, expected uint64, m 
 	return 0, classify(err, int64(message.Size()))
 }
 
-// classify sorts a failed publish. A replicated stream answers a lost race with
-// another code than a single server does. Whatever is not clearly a refusal may
-// have been stored.
+// classify sorts a failed publish. Whatever is not clearly a refusal may have
+// been stored.
 func classify(err error, size int64) error {
 	if denied, ok := errors.AsType[*DeniedError](err); ok {
 		return denied
 	}
-	if api, ok := errors.AsType[*jetstream.APIError](err); ok {
-		switch api.ErrorCode { //nolint:exhaustive // all other codes leave it open
-		case jetstream.JSErrCodeStreamWrongLastSequence, jetstream.JSErrCodeStreamWrongLastSequenceConstant:
-			return fmt.Errorf("%w: %w", sitelog.ErrConflict, err)
-		case messageTooLong:
-			return &TooLargeError{Size: size}
-		}
+	if isLostRace(err) {
+		return fmt.Errorf("%w: %w", sitelog.ErrConflict, err)
+	}
+	if api, ok := errors.AsType[*jetstream.APIError](err); ok && api.ErrorCode == messageTooLong {
+		return &TooLargeError{Size: size}
 	}
 	return fmt.Errorf("%w: %w", sitelog.ErrUnknownOutcome, err)
+}
+
+// isLostRace tells whether somebody else has written first. A replicated stream
+// says so with another code than a single server does.
+func isLostRace(err error) bool {
+	api, ok := errors.AsType[*jetstream.APIError](err)
+	return ok && (api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequence || api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequenceConstant)
 }
 
 // Last implements sitelog.Log.

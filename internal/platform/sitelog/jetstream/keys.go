@@ -60,27 +60,21 @@ func (k Keys) last(ctx context.Context, name personal.Name) (*jetstream.RawStrea
 	return raw, nil
 }
 
-// Create implements personal.Store. Where the outcome is unknown it looks.
+// Create implements personal.Store.
 func (k Keys) Create(ctx context.Context, name personal.Name, secret []byte) error {
-	err := k.put(ctx, name, secret, 0)
-	if api, ok := errors.AsType[*jetstream.APIError](err); ok &&
-		(api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequence || api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequenceConstant) {
-		return personal.ErrExists
-	}
-	return err
-}
-
-func (k Keys) put(ctx context.Context, name personal.Name, secret []byte, expected uint64) error {
 	if _, err := k.stream(ctx); err != nil {
 		return err
 	}
 	message := nats.NewMsg(keySubject(keyService, name))
 	message.Data = secret
 	err := k.log.ask(ctx, message.Subject, func(ctx context.Context) error {
-		_, err := k.log.js.PublishMsg(ctx, message, jetstream.WithExpectLastSequencePerSubject(expected))
+		_, err := k.log.js.PublishMsg(ctx, message, jetstream.WithExpectLastSequencePerSubject(0))
 		return err
 	})
-	if err != nil {
+	switch {
+	case isLostRace(err):
+		return personal.ErrExists
+	case err != nil:
 		return fmt.Errorf("write a key: %w", err)
 	}
 	return nil

@@ -51,8 +51,7 @@ func (s Leases) Put(ctx context.Context, key string, value []byte, expected uint
 		return 0, err
 	}
 	revision, err := bucket.Update(ctx, key, value, expected) // 0 is a guard like any other
-	if api, ok := errors.AsType[*jetstream.APIError](err); ok &&
-		(api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequence || api.ErrorCode == jetstream.JSErrCodeStreamWrongLastSequenceConstant) {
+	if isLostRace(err) {
 		return 0, fmt.Errorf("%w: %w", lease.ErrTaken, err)
 	}
 	if err != nil {
