@@ -4,13 +4,13 @@ import (
 	"cmp"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/sitelog"
 	pb "ramprow/proto/ramprow/torque_audit/v1"
 )
@@ -66,13 +66,13 @@ func (u uses) of(sh *sheet, j *joint) []uint32 {
 // leave forgets what holds for a sheet's job only, and comeBack takes it from
 // the sheet again.
 func (u uses) leave(sh *sheet) {
-	if strings.HasPrefix(sh.car(), sealedText) {
+	if personal.Sealed(sh.car()) {
 		delete(u, sh.car())
 	}
 }
 
 func (u uses) comeBack(sh *sheet) {
-	if !strings.HasPrefix(sh.car(), sealedText) {
+	if !personal.Sealed(sh.car()) {
 		return
 	}
 	for _, j := range sh.joints {
@@ -81,9 +81,6 @@ func (u uses) comeBack(sh *sheet) {
 		}
 	}
 }
-
-// sealedText begins a text that was sealed under a key of its job.
-const sealedText = "{sealed:"
 
 func (u uses) set(sh *sheet, j *joint, counts []uint32) {
 	counted := u[sh.car()]
