@@ -129,13 +129,6 @@ func tooEarly(r *pb.JointRecheck, at time.Time, odometer float64) error {
 	return nil
 }
 
-func (j *joint) lastRecheck() *pb.JointRecheck {
-	if len(j.rechecks) == 0 {
-		return nil
-	}
-	return j.rechecks[len(j.rechecks)-1]
-}
-
 func decideWaiveRecheck(st *State, in sitelog.Input, req *pb.WaiveRecheckRequest) ([]proto.Message, *pb.WaiveRecheckResponse, error) {
 	sh, j, r, err := st.rechecked(req.GetJob(), req.GetJoint())
 	if err != nil {

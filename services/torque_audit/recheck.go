@@ -25,13 +25,20 @@ const (
 
 // openRecheck gives the re-check that is still to be done; nil: none is.
 func (j *joint) openRecheck() *pb.JointRecheck {
-	if n := len(j.rechecks); n > 0 && j.rechecks[n-1].GetState() == pb.RecheckState_RECHECK_STATE_DUE {
-		return j.rechecks[n-1]
+	if r := j.lastRecheck(); r.GetState() == pb.RecheckState_RECHECK_STATE_DUE {
+		return r
 	}
 	return nil
 }
 
-// change puts a changed copy in the place of the last re-check.
+func (j *joint) lastRecheck() *pb.JointRecheck {
+	if len(j.rechecks) == 0 {
+		return nil
+	}
+	return j.rechecks[len(j.rechecks)-1]
+}
+
+// changeRecheck puts a changed copy in the place of the last re-check.
 func (j *joint) changeRecheck(change func(*pb.JointRecheck)) {
 	last := len(j.rechecks) - 1
 	if last < 0 {
@@ -167,7 +174,7 @@ func recheckWords(r *pb.JointRecheck) string {
 	return strings.TrimPrefix(strings.Join(after, " or ")+", "+when, ", ")
 }
 
-// engine gives a re-check as the engine judges it.
+// recheckEngine gives a re-check as the engine judges it.
 func recheckEngine(r *pb.JointRecheck) fastening.Recheck {
 	c := fastening.Recheck{
 		Fasteners: int(r.GetFasteners()), Rule: ruleOf(r.GetRule()),
@@ -197,10 +204,10 @@ func untried(r *pb.JointRecheck) []uint32 {
 // shownRecheck is the re-check of a joint that somebody still has to know of:
 // one that is due, or that failed while the joint is not tight again; nil: none.
 func (s *sheet) shownRecheck(j *joint) *pb.JointRecheck {
-	if len(j.rechecks) == 0 || s.void {
+	last := j.lastRecheck()
+	if last == nil || s.void {
 		return nil
 	}
-	last := j.rechecks[len(j.rechecks)-1]
 	failed := last.GetState() == pb.RecheckState_RECHECK_STATE_FAILED && !j.settled() && !j.dropped
 	if failed || last.GetState() == pb.RecheckState_RECHECK_STATE_DUE {
 		return last
