@@ -196,11 +196,10 @@ type exportedJob struct {
 }
 
 func (j *Job) exported(o *personal.Opener) (exportedJob, error) {
-	shown := personal.Open(o, j.resource())
-	shown = proto.CloneOf(shown)
+	shown := j.resource()
 	shown.Plan = nil
 	w := &exportWriter{}
-	out := exportedJob{Job: w.message(shown)}
+	out := exportedJob{Job: w.message(personal.Open(o, shown))}
 	if j.Billing != nil {
 		out.Billing = w.message(personal.Open(o, j.Billing))
 	}
