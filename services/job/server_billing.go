@@ -63,8 +63,9 @@ func (s *billingServer) SetBilling(ctx context.Context, req *jobv1.SetBillingReq
 	if err != nil {
 		return nil, err
 	}
-	job, receipt, err := s.change(ctx, sealed(key, req), func(j *Job, c *catalogue.Catalogue, _ sitelog.Input) ([]proto.Message, error) {
-		return setBilling(j, c, req, sealed(key, req).GetBilling())
+	kept := sealed(key, req)
+	job, receipt, err := s.change(ctx, kept, func(j *Job, c *catalogue.Catalogue, _ sitelog.Input) ([]proto.Message, error) {
+		return setBilling(j, c, req, kept.GetBilling())
 	})
 	if err != nil {
 		return nil, err
