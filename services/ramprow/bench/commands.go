@@ -23,7 +23,7 @@ type shelf struct {
 	token    string          // the clerk's
 	ctx      context.Context //nolint:containedctx // carries the token, made once like a terminal's
 	answered atomic.Int64    // commands
-	revision atomic.Uint64   // the newest of their receipts
+	revision newest          // of their receipts
 }
 
 // partsOnShelf is how many parts the callers share out among them.
@@ -68,10 +68,18 @@ func (s *shelf) receive(ctx context.Context, caller int) (*inventoryv1.ReceiveGo
 		return nil, err
 	}
 	s.answered.Add(1)
-	for at := response.GetReceipt().GetRevision(); ; {
-		newest := s.revision.Load()
-		if at <= newest || s.revision.CompareAndSwap(newest, at) {
-			return response, nil
+	s.revision.note(response.GetReceipt().GetRevision())
+	return response, nil
+}
+
+// newest is the newest of the revisions that many callers are answered with.
+type newest struct{ atomic.Uint64 }
+
+func (n *newest) note(revision uint64) {
+	for {
+		known := n.Load()
+		if revision <= known || n.CompareAndSwap(known, revision) {
+			return
 		}
 	}
 }

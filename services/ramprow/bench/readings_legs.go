@@ -38,7 +38,7 @@ type tightening struct {
 	taken    atomic.Int64 // cars
 	readings atomic.Int64 // answered
 	curves   atomic.Int64 // answered
-	newest   atomic.Uint64
+	revision newest
 }
 
 // bolt is the next one that a caller tightens: each has its own car.
@@ -122,14 +122,8 @@ func (t *tightening) read(ctx context.Context, b *bolt) error {
 		return fmt.Errorf("bolt %d of %s in %s does not count: %s", fastener, joint, car, r.GetReason())
 	}
 	t.readings.Add(1)
-	t.answered(response.GetReceipt().GetRevision())
+	t.revision.note(response.GetReceipt().GetRevision())
 	return nil
-}
-
-// answered keeps the newest revision.
-func (t *tightening) answered(revision uint64) {
-	for newest := t.newest.Load(); revision > newest && !t.newest.CompareAndSwap(newest, revision); newest = t.newest.Load() {
-	}
 }
 
 // send streams a curve of the next bolt to a server, and waits for its answer.
@@ -168,7 +162,7 @@ func (t *tightening) keep(ctx context.Context, b *bolt) error {
 		return fmt.Errorf("a curve of %d samples that is snug at 30 degrees was kept as %v", t.config.Samples, c)
 	}
 	t.curves.Add(1)
-	t.answered(response.GetReceipt().GetRevision())
+	t.revision.note(response.GetReceipt().GetRevision())
 	return nil
 }
 
@@ -201,7 +195,7 @@ func (t *tightening) run(ctx context.Context, l tighteningLeg, duration time.Dur
 		return Sample{}, err
 	}
 	// Read models that still work on this leg would disturb the next.
-	_, err = s.client.GetSheet(s.as(ctx), &torqueauditv1.GetSheetRequest{Job: carName(1), MinRevision: t.newest.Load()})
+	_, err = s.client.GetSheet(s.as(ctx), &torqueauditv1.GetSheetRequest{Job: carName(1), MinRevision: t.revision.Load()})
 	return sample, err
 }
 
