@@ -41,23 +41,27 @@ func (r byRule) next(f *floor) {
 // byPlan plans all that is booked whenever something has changed, and opens cars in the
 // plan's order on each bay and for each person.
 type byPlan struct {
-	// sure plans with what four of five do not exceed; otherwise with the middle.
-	sure     bool
+	// record makes promises of what is foreseen and learned, and plans with what four of
+	// five do not exceed. Without one, it plans with means and promises the plan's end.
+	record   *record
 	current  map[string]*planner.Current
-	promised map[string]time.Time
+	promised map[string]said
 	plans    int
 	failed   error
 }
 
-func newByPlan(sure bool) *byPlan {
-	return &byPlan{sure: sure, current: map[string]*planner.Current{}, promised: map[string]time.Time{}}
+// said is a first promise, with the plan's end and what its runs foresaw.
+type said struct{ at, foreseen, planned time.Time }
+
+func newByPlan(r *record) *byPlan {
+	return &byPlan{record: r, current: map[string]*planner.Current{}, promised: map[string]said{}}
 }
 
 func (b *byPlan) planned(w *work) time.Duration {
-	if b.sure {
+	if b.record != nil {
 		return w.p80
 	}
-	return w.p50
+	return w.mean()
 }
 
 func (b *byPlan) next(f *floor) {
@@ -143,7 +147,7 @@ func (b *byPlan) promise(f *floor, p planner.Problem, plan planner.Plan) {
 	anew := false
 	for _, w := range f.works {
 		known[w.name] = w
-		anew = anew || b.current[w.name] != nil && b.promised[w.name].IsZero()
+		anew = anew || b.current[w.name] != nil && b.promised[w.name].at.IsZero()
 	}
 	if !anew {
 		return
@@ -156,12 +160,14 @@ func (b *byPlan) promise(f *floor, p planner.Problem, plan planner.Plan) {
 		return
 	}
 	for _, at := range plan.Placements {
-		if b.promised[at.Job].IsZero() {
-			b.promised[at.Job] = outlooks[at.Job].P80
-			if !b.sure { // who plans with the middle promises the plan's end
-				b.promised[at.Job] = at.When.End
-			}
+		if !b.promised[at.Job].at.IsZero() {
+			continue
 		}
+		p := said{at: at.When.End, foreseen: outlooks[at.Job].P80, planned: at.When.End}
+		if b.record != nil {
+			p.at = b.record.say(known[at.Job], f.now, p)
+		}
+		b.promised[at.Job] = p
 	}
 }
 

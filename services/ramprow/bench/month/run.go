@@ -7,6 +7,8 @@ import (
 	"strings"
 	"text/tabwriter"
 	"time"
+
+	"ramprow/internal/engine/planner"
 )
 
 // Result is how one way of deciding did, over all months.
@@ -14,22 +16,27 @@ type Result struct {
 	Policy string
 	// Cars came, Finished were finished in the month itself, Held by the day that the customer wanted them.
 	Cars, Finished, Held int
-	// Promised are the cars that got a promise when they were booked, Kept those done by then.
-	Promised, Kept int
+	// Promised are the cars that got a promise when they were booked, Kept those done by then,
+	// Foreseen those done by what the runs of the plan foresaw, without what was learned.
+	Promised, Kept, Foreseen int
+	// PromisedLaterHours are the opening hours from the plan's end to the promise, of all cars.
+	PromisedLaterHours float64
 	// DeadBayHours are those in which a car stood open in opening hours and nobody worked at it.
 	DeadBayHours float64
 	// MeanStay is from a car's coming to its end.
 	MeanStay time.Duration
 }
 
-// Run lets each policy work through the same months, one for each seed from 1.
+// Run lets each policy work through the same months, one for each seed from 1. The
+// planner begins the first with nothing learned, and remembers promises from month to month.
 func Run(ctx context.Context, months int) ([]Result, error) {
+	memory := newRecord()
 	policies := []struct {
 		name string
 		make func() policy
 	}{
-		{"this planner", func() policy { return newByPlan(true) }},
-		{"this planner, by medians", func() policy { return newByPlan(false) }},
+		{"this planner", func() policy { return newByPlan(memory) }},
+		{"this planner, by means", func() policy { return newByPlan(nil) }},
 		{"first come, first served", firstCome},
 		{"shortest first", shortest},
 	}
@@ -47,7 +54,10 @@ func Run(ctx context.Context, months int) ([]Result, error) {
 				if plan.failed != nil {
 					return nil, fmt.Errorf("month %d: %w", seed+1, plan.failed)
 				}
-				r.promises(f, plan)
+				r.promises(f, plan, memory.hours)
+				if plan.record != nil {
+					plan.record.end(f.now)
+				}
 			}
 			r.add(f)
 		}
@@ -80,13 +90,19 @@ func (r *Result) add(f *floor) {
 	r.DeadBayHours += f.deadBay.Hours()
 }
 
-func (r *Result) promises(f *floor, plan *byPlan) {
+func (r *Result) promises(f *floor, plan *byPlan, hours planner.Hours) {
 	for _, w := range f.works {
-		if at := plan.promised[w.name]; !at.IsZero() {
-			r.Promised++
-			if !w.ended.IsZero() && !w.ended.After(at) {
-				r.Kept++
-			}
+		p, ok := plan.promised[w.name]
+		if !ok {
+			continue
+		}
+		r.Promised++
+		r.PromisedLaterHours += hours.Between(p.planned, p.at).Hours()
+		if !w.ended.IsZero() && !w.ended.After(p.at) {
+			r.Kept++
+		}
+		if !w.ended.IsZero() && !w.ended.After(p.foreseen) {
+			r.Foreseen++
 		}
 	}
 }
@@ -96,13 +112,13 @@ func WriteTable(w io.Writer, results []Result, months int) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d months of %d working days, %d cars a day; the same months for all.\n\n", months, workdays, carsPerDay)
 	t := tabwriter.NewWriter(&b, 0, 0, 2, ' ', tabwriter.AlignRight)
-	_, _ = fmt.Fprintln(t, "decided by\tdone when wanted\tpromises kept\tdead bay hours a month\tfinished a month\tmean stay in hours\t") // into memory
+	_, _ = fmt.Fprintln(t, "decided by\tdone when wanted\tpromises kept\tas foreseen alone\tpromised after the plan's end in opening hours\tdead bay hours a month\tfinished a month\tmean stay in hours\t") // into memory
 	for _, r := range results {
-		kept := ""
-		if r.Promised > 0 {
-			kept = fmt.Sprintf("%.1f %%", 100*float64(r.Kept)/float64(r.Promised))
+		promises := "\t\t"
+		if n := float64(r.Promised); n > 0 {
+			promises = fmt.Sprintf("%.1f %%\t%.1f %%\t%.1f", 100*float64(r.Kept)/n, 100*float64(r.Foreseen)/n, r.PromisedLaterHours/n)
 		}
-		_, _ = fmt.Fprintf(t, "%s\t%.1f %%\t%s\t%.0f\t%.1f\t%.1f\t\n", r.Policy, 100*float64(r.Held)/float64(max(1, r.Cars)), kept, // into memory
+		_, _ = fmt.Fprintf(t, "%s\t%.1f %%\t%s\t%.0f\t%.1f\t%.1f\t\n", r.Policy, 100*float64(r.Held)/float64(max(1, r.Cars)), promises, // into memory
 			r.DeadBayHours/float64(months), float64(r.Finished)/float64(months), r.MeanStay.Hours())
 	}
 	_ = t.Flush() // into memory

@@ -40,7 +40,7 @@ func (w watched) next(f *floor) {
 // TestEveryPolicyWorksThroughTheMonth: whatever decides, nobody is in two places, every
 // car is finished in the end, and none before its work was done.
 func TestEveryPolicyWorksThroughTheMonth(t *testing.T) {
-	for name, p := range map[string]policy{"plan": newByPlan(true), "first come": firstCome(), "shortest": shortest()} {
+	for name, p := range map[string]policy{"plan": newByPlan(newRecord()), "first come": firstCome(), "shortest": shortest()} {
 		f := newFloor(draw(1), watched{p, t})
 		f.run()
 		for _, w := range f.works {

@@ -66,8 +66,7 @@ func draw(seed uint64) *world {
 			h.Skills = append(h.Skills, planner.Skill{Name: "cold"})
 		}
 		for day := time.Monday; day <= time.Friday; day++ {
-			h.Calendar.Shifts = append(h.Calendar.Shifts,
-				planner.Shift{Weekday: day, From: 8 * 60, To: 12 * 60}, planner.Shift{Weekday: day, From: 12*60 + 30, To: 17 * 60})
+			h.Calendar.Shifts = append(h.Calendar.Shifts, shifts(day)...)
 		}
 		w.people = append(w.people, h)
 	}
@@ -86,11 +85,15 @@ func draw(seed uint64) *world {
 	return w
 }
 
+// shifts are everybody's on a day.
+func shifts(day time.Weekday) []planner.Shift {
+	return []planner.Shift{{Weekday: day, From: 8 * 60, To: 12 * 60}, {Weekday: day, From: 12*60 + 30, To: 17 * 60}}
+}
+
 func drawCar(r *rand.Rand, n, d int) car {
 	c := car{name: fmt.Sprintf("jobs/%d", n+1), p50: time.Duration(60+r.IntN(36)*10) * time.Minute}
 	c.p80 = time.Duration(float64(c.p50) * (1.15 + 0.4*r.Float64())).Round(tick)
-	sigma := math.Log(float64(c.p80)/float64(c.p50)) / z80
-	c.effort = time.Duration(float64(c.p50) * math.Exp(sigma*r.NormFloat64())).Round(tick)
+	c.effort = time.Duration(float64(c.p50) * math.Exp(c.sigma()*r.NormFloat64())).Round(tick)
 	if r.IntN(7) == 0 { // one in seven shows more work once it is open
 		c.found = (c.effort / 2).Round(tick)
 		c.effort += c.found
@@ -116,6 +119,14 @@ func drawCar(r *rand.Rand, n, d int) car {
 		}
 	}
 	return c
+}
+
+// sigma is of the logarithm of what such work takes.
+func (c *car) sigma() float64 { return math.Log(float64(c.p80)/float64(c.p50)) / z80 }
+
+// mean is what such work takes on average, of a log-normal duration.
+func (c *car) mean() time.Duration {
+	return time.Duration(float64(c.p50) * math.Exp(c.sigma()*c.sigma()/2)).Round(tick)
 }
 
 // day is midnight of the nth working day.
