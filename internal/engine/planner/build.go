@@ -2,7 +2,6 @@ package planner
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"time"
 )
@@ -69,11 +68,11 @@ func (s *shop) shiftRight() *board {
 		if !b.open(job) || b.keep(job) {
 			continue
 		}
-		c, ok := s.choiceOf(job)
-		if !ok {
+		c := s.lying[job]
+		if c == nil {
 			continue
 		}
-		if sl, ok := b.placed(job, c, max(s.release(job), at(s.jobs[job].Current.When.Start))); ok {
+		if sl, ok := b.placed(job, *c, max(s.release(job), at(s.jobs[job].Current.When.Start))); ok {
 			b.put(job, sl)
 		}
 	}
@@ -107,102 +106,62 @@ func (b *board) keep(job int) bool {
 // asBefore gives a job's slot at its present place and start, if it fits.
 func (b *board) asBefore(job int) (*slot, bool) {
 	s := b.shop
-	c, ok := s.choiceOf(job)
+	c, when, ok := b.stays(job)
 	if !ok {
 		return nil, false
 	}
-	cur := s.jobs[job].Current
-	start := at(cur.When.Start)
-	if start < s.now && start <= s.now.add(-s.problem.Grace) || start < s.releaseOrNever(job) {
-		return nil, false
-	}
-	if opens, ok := c.open.next(start); !ok || opens != start {
-		return nil, false
-	}
-	end, ok := c.open.finish(start, s.work(job))
-	if !ok || end > c.expires || len(b.obstacles(c, span{start, end})) > 0 {
-		return nil, false
-	}
-	kept := end == at(cur.When.End)
-	sl := &slot{choice: c, span: span{start, end}, kept: kept}
-	if !kept {
-		sl.why = "it stays, and is now done at " + s.clock(end)
+	sl := &slot{choice: c, span: when, kept: when.end == s.times[job].end}
+	if !sl.kept {
+		sl.why = "it stays, and is now done at " + s.clock(when.end)
 	}
 	return sl, true
 }
 
-// choiceOf gives the choice that a job's present place stands for.
-func (s *shop) choiceOf(job int) (choice, bool) {
-	cur := s.jobs[job].Current
-	if cur == nil {
-		return choice{}, false
+// stays tells whether a job can stay where it lies, and until when.
+func (b *board) stays(job int) (choice, span, bool) {
+	s := b.shop
+	c := s.lying[job]
+	if c == nil {
+		return choice{}, span{}, false
 	}
-	for _, c := range s.choices[job] {
-		if s.bays[c.bay].name != cur.Bay || s.people[c.person].name != cur.Person {
+	start := s.times[job].start
+	if start < s.now && start <= s.now.add(-s.problem.Grace) || start < s.releaseOrNever(job) {
+		return choice{}, span{}, false
+	}
+	when, ok := b.lies(job, c, start)
+	return *c, when, ok
+}
+
+// lies tells whether a job can lie at a start on a choice with its pieces, and until when.
+func (b *board) lies(job int, c *choice, start instant) (span, bool) {
+	if opens, ok := c.open.next(start); !ok || opens != start {
+		return span{}, false
+	}
+	end, ok := c.open.finish(start, b.shop.work(job))
+	when := span{start, end}
+	return when, ok && end <= c.expires && b.until(job, c, when) == -forever
+}
+
+// choiceOf gives the choice that a place stands for; nil: there is none.
+func (s *shop) choiceOf(job int, bay, person string, tools []string) *choice {
+	atBay, with := find(s.bays, bay), find(s.people, person)
+	for i := range s.choices[job] {
+		c := &s.choices[job][i]
+		if c.bay != atBay || c.person != with {
 			continue
 		}
-		if c, ok := s.withTools(c, cur.Tools); ok {
-			return c, true
+		if c, ok := s.withTools(*c, tools); ok {
+			return &c
 		}
 	}
-	return choice{}, false
+	return nil
 }
 
 // insert puts a job where it costs least, if there is room at all.
 func (b *board) insert(job int) {
-	if sl := b.cheapest(job, func(choice) bool { return true }); sl != nil {
+	if sl := b.cheapest(job, nil); sl != nil {
 		b.put(job, sl)
 	}
-}
-
-// cheapest finds the best slot among the choices that are allowed. A job that
-// lay somewhere is tried as early as possible and as near after its old start as
-// possible. Of equals the first choice wins, so one that cannot cost less even
-// on an empty board is not tried.
-func (b *board) cheapest(job int, allowed func(choice) bool) *slot {
-	s := b.shop
-	from := []instant{s.release(job)}
-	if cur := s.jobs[job].Current; cur != nil && at(cur.When.Start) > from[0] {
-		from = append(from, at(cur.When.Start))
-	}
-	bounds := map[*windows]float64{}
-	least, start := math.Inf(1), instant(0)
-	var winner choice
-	for i := range s.choices[job] {
-		c := s.choices[job][i]
-		if !allowed(c) || s.bound(job, c.open, from[0], bounds) >= least {
-			continue
-		}
-		for _, f := range from {
-			_, when, ok := b.room(job, c, f, least, nil)
-			if !ok {
-				continue
-			}
-			if cost := s.cost(job, c, when).Total(); cost < least {
-				winner, least, start = c, cost, f
-			}
-		}
-	}
-	if math.IsInf(least, 1) {
-		return nil
-	}
-	sl, _ := b.placed(job, winner, start)
-	return sl
-}
-
-// bound is the least that a job can cost in some windows: its end as if nothing
-// else were there. The answers are kept in known.
-func (s *shop) bound(job int, open *windows, from instant, known map[*windows]float64) float64 {
-	if cost, ok := known[open]; ok {
-		return cost
-	}
-	cost := math.Inf(1)
-	if end, ok := open.finish(from, s.work(job)); ok {
-		c := s.ending(job, end)
-		cost = c.Total()
-	}
-	known[open] = cost
-	return cost
 }
 
 // alternative is the best place for a job that lies somewhere, in another bay or
@@ -210,7 +169,7 @@ func (s *shop) bound(job int, open *windows, from instant, known map[*windows]fl
 func (b *board) alternative(job int) *Alternative {
 	s := b.shop
 	lies := b.take(job)
-	other := b.cheapest(job, func(c choice) bool { return c.bay != lies.choice.bay || c.person != lies.choice.person })
+	other := b.cheapest(job, func(c *choice) bool { return c.bay != lies.choice.bay || c.person != lies.choice.person })
 	b.put(job, lies)
 	if other == nil {
 		return nil

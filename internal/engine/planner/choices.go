@@ -2,6 +2,7 @@ package planner
 
 import (
 	"cmp"
+	"fmt"
 	"slices"
 )
 
@@ -21,7 +22,7 @@ func (s *shop) choicesOf(j Job) []choice {
 			}
 			for _, kits := range sets {
 				c := choice{bay: b, person: h, kits: kits, expires: expires, licence: licence}
-				c.open = s.together(c)
+				c.open, c.twice = s.together(c), twice(kits)
 				all = append(all, c)
 			}
 		}
@@ -49,26 +50,53 @@ func (h Person) able(j Job) (expires instant, licence string, ok bool) {
 	return expires, licence, true
 }
 
+// choose gives every job its choices. Jobs that want the same share them.
+func (s *shop) choose() {
+	known := map[string]int{}
+	var sets [][]choice
+	set := make([]int, len(s.jobs))
+	for job := range s.jobs {
+		j := &s.jobs[job]
+		key := fmt.Sprintf("%q %q %q", j.BayKinds, j.Skills, j.ToolTypes)
+		n, ok := known[key]
+		if !ok {
+			n = len(sets)
+			known[key], sets = n, append(sets, s.choicesOf(*j))
+		}
+		set[job] = n
+	}
+	s.weighScarcity(sets, set)
+	parts := make([]parts, len(sets))
+	for n := range sets {
+		parts[n] = partsOf(sets[n])
+	}
+	for _, n := range set {
+		s.choices, s.parts = append(s.choices, sets[n]), append(s.parts, parts[n])
+	}
+}
+
 // weighScarcity finds how much each resource is wanted: a job that has only one
 // bay to go to counts whole for it, a job with ten a tenth for each. Of two
 // choices that cost the same, the less wanted is taken: it comes first.
-func (s *shop) weighScarcity() {
-	for _, choices := range s.choices {
-		share := 1 / float64(max(1, len(choices)))
-		for _, c := range choices {
-			s.scarcity[s.bays[c.bay].name] += share
-			s.scarcity[s.people[c.person].name] += share
+func (s *shop) weighScarcity(sets [][]choice, set []int) {
+	bays, people, tools := make([]float64, len(s.bays)), make([]float64, len(s.people)), make([]float64, len(s.tools))
+	for _, n := range set {
+		share := 1 / float64(max(1, len(sets[n])))
+		for i := range sets[n] {
+			c := &sets[n][i]
+			bays[c.bay] += share
+			people[c.person] += share
 			for _, k := range c.kits {
-				s.scarcity[s.tools[k[0]].name] += share / float64(len(k))
+				tools[k[0]] += share / float64(len(k))
 			}
 		}
 	}
-	for _, choices := range s.choices {
+	for _, choices := range sets {
 		for i := range choices {
 			c := &choices[i]
-			c.scarce = s.scarcity[s.bays[c.bay].name] + s.scarcity[s.people[c.person].name]
+			c.scarce = bays[c.bay] + people[c.person]
 			for _, k := range c.kits {
-				c.scarce += s.scarcity[s.tools[k[0]].name]
+				c.scarce += tools[k[0]]
 			}
 		}
 		slices.SortStableFunc(choices, func(a, b choice) int { return cmp.Compare(a.scarce, b.scarce) })

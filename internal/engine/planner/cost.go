@@ -53,27 +53,31 @@ func (c Cost) plus(o Cost) Cost {
 	}
 }
 
-// cost of a job on a choice at a span.
-func (s *shop) cost(job int, c choice, when span) Cost {
+// costOf is what a job costs where it lies.
+func (s *shop) costOf(job int, sl *slot) Cost {
+	return s.cost(job, sl.choice.bay, sl.choice.person, sl.span)
+}
+
+// cost of a job in a bay with a person at a span.
+func (s *shop) cost(job, bay, person int, when span) Cost {
 	j := &s.jobs[job]
 	out := s.ending(job, when.end)
 	out.Dead = weightDead * max(0, (when.end.sub(when.start)-j.Effort).Minutes())
 	if j.Current != nil {
-		out.Change = s.change(job, c, when)
+		out.Change = s.change(job, bay, person, when)
 	}
 	return out
 }
 
 // ending is the part of the cost that only the end decides; it grows with it.
 func (s *shop) ending(job int, end instant) Cost {
-	j, t := &s.jobs[job], &s.times[job]
-	weight := 1 + float64(min(max(j.Priority, 0), MaxPriority))
+	t, weight := &s.times[job], s.times[job].weight
 	var out Cost
 	if end > t.due {
 		out.Late = weightLate * weight * end.sub(t.due).Minutes()
 	}
 	out.Flow = weightFlow * weight * max(0, end.sub(s.release(job)).Minutes())
-	if j.Current != nil {
+	if s.jobs[job].Current != nil {
 		if later := end.sub(t.end).Minutes(); later > 0 {
 			out.Promise = promiseFlat + weightLate*weight*later
 		}
@@ -82,16 +86,21 @@ func (s *shop) ending(job int, end instant) Cost {
 }
 
 // change is the cost of a place that differs from the present one.
-func (s *shop) change(job int, c choice, when span) float64 {
-	j := &s.jobs[job]
+func (s *shop) change(job, bay, person int, when span) float64 {
 	var cost float64
 	if moved := when.start.sub(s.times[job].start); moved != 0 {
 		cost += changeFlat + min(changeMost, changePerMinute*math.Abs(moved.Minutes()))
 	}
-	if s.bays[c.bay].name != j.Current.Bay {
+	return cost + s.elsewhere(job, bay, person)
+}
+
+// elsewhere is what it costs that a booked job goes to another bay or person.
+func (s *shop) elsewhere(job, bay, person int) float64 {
+	var cost float64
+	if bay != s.times[job].bay {
 		cost += changePlace
 	}
-	if s.people[c.person].name != j.Current.Person {
+	if person != s.times[job].person {
 		cost += changePlace / 2
 	}
 	return cost
@@ -106,7 +115,7 @@ func (b *board) cost() Cost {
 		case sl == nil:
 			sum.Unplaced++
 		default:
-			sum = sum.plus(b.shop.cost(job, sl.choice, sl.span))
+			sum = sum.plus(b.shop.costOf(job, sl))
 		}
 	}
 	return sum

@@ -61,9 +61,10 @@ func (b *board) impossible(job int) *Impossible {
 		return out
 	}
 	var perChoice [][]Fact
-	for _, c := range b.shop.choices[job] {
+	for i := range b.shop.choices[job] {
+		c := &b.shop.choices[job][i]
 		if w := b.shop.jobs[job].Wish; w == nil || b.shop.grants(*w, c) {
-			for _, v := range b.variants(job, c) {
+			for _, v := range b.variants(job, *c) {
 				perChoice = append(perChoice, b.against(job, v))
 			}
 		}

@@ -42,7 +42,7 @@ func (b *board) ideals() []*slot {
 	ideal := make([]*slot, len(b.slots))
 	for job := range b.slots {
 		if alone.open(job) {
-			ideal[job] = alone.cheapest(job, func(choice) bool { return true })
+			ideal[job] = alone.cheapest(job, nil)
 		}
 	}
 	return ideal
@@ -61,7 +61,7 @@ func (b *board) byLoss(ideal []*slot) []int {
 		case b.slots[job] == nil:
 			loss[job] = unplaced
 		default:
-			loss[job] = s.cost(job, b.slots[job].choice, b.slots[job].span).Total() - s.cost(job, sl.choice, sl.span).Total()
+			loss[job] = s.costOf(job, b.slots[job]).Total() - s.costOf(job, sl).Total()
 		}
 		if loss[job] > leastGain {
 			jobs = append(jobs, job)

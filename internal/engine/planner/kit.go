@@ -52,6 +52,10 @@ func countKit(set []kit, k kit) (n int) {
 	return n
 }
 
+func twice(set []kit) bool {
+	return slices.ContainsFunc(set, func(k kit) bool { return countKit(set, k) > 1 })
+}
+
 // pieces gives a choice's tools. Where they are not decided, any of each kit stands
 // in: they differ in nothing but in who holds them.
 func (c choice) pieces() []int {
@@ -112,7 +116,7 @@ func (s *shop) rather(job int, k kit) []int {
 
 // lastOn gives what ends last of all that keeps a tool from being used in a span.
 func (b *board) lastOn(tool int, within span) (last obstacle, taken bool) {
-	b.onTool = b.blocking(b.onTool[:0], &b.shop.tools[tool], b.tools[tool], within)
+	b.onTool = blocking(b.onTool[:0], &b.shop.tools[tool], b.tools[tool], within)
 	if len(b.onTool) == 0 {
 		return obstacle{}, false
 	}
@@ -140,7 +144,7 @@ func (s *shop) withTools(c choice, names []string) (choice, bool) {
 // decided is a choice whose pieces are decided.
 func (c choice) decided(pieces []int) choice {
 	if c.kits != nil {
-		c.kits, c.tools = nil, pieces
+		c.kits, c.tools, c.twice = nil, pieces, false
 	}
 	return c
 }
@@ -160,7 +164,7 @@ func (b *board) variants(job int, c choice) []choice {
 	}
 	within := span{at(w.Start), end}
 	free := func(t int) bool {
-		b.onTool = b.blocking(b.onTool[:0], &b.shop.tools[t], b.tools[t], within)
+		b.onTool = blocking(b.onTool[:0], &b.shop.tools[t], b.tools[t], within)
 		return !slices.ContainsFunc(b.onTool, func(o obstacle) bool { _, hard := b.hard(o); return hard })
 	}
 	for i, k := range c.kits {

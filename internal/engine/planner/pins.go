@@ -30,13 +30,13 @@ func (b *board) pin() {
 func (b *board) nearest(job int) *slot {
 	s := b.shop
 	cur := s.jobs[job].Current
-	sameBay := func(c choice) bool { return s.bays[c.bay].name == cur.Bay }
-	samePerson := func(c choice) bool { return s.people[c.person].name == cur.Person }
-	for _, allowed := range []func(choice) bool{
-		func(c choice) bool { return sameBay(c) && samePerson(c) },
+	sameBay := func(c *choice) bool { return s.bays[c.bay].name == cur.Bay }
+	samePerson := func(c *choice) bool { return s.people[c.person].name == cur.Person }
+	for _, allowed := range []func(*choice) bool{
+		func(c *choice) bool { return sameBay(c) && samePerson(c) },
 		sameBay,
 		samePerson,
-		func(choice) bool { return true },
+		nil,
 	} {
 		if sl := b.cheapest(job, allowed); sl != nil {
 			return sl
@@ -49,7 +49,7 @@ func (b *board) nearest(job int) *slot {
 func (b *board) putWish(job int) {
 	s := b.shop
 	w := s.jobs[job].Wish
-	allowed := func(c choice) bool { return s.grants(*w, c) }
+	allowed := func(c *choice) bool { return s.grants(*w, c) }
 	if w.Start.IsZero() {
 		if sl := b.cheapest(job, allowed); sl != nil {
 			sl.fixed = true
@@ -58,17 +58,18 @@ func (b *board) putWish(job int) {
 		return
 	}
 	var winner *slot
-	for _, open := range s.choices[job] {
+	for i := range s.choices[job] {
+		open := &s.choices[job][i]
 		if !allowed(open) {
 			continue
 		}
-		c := b.variants(job, open)[0]
+		c := b.variants(job, *open)[0]
 		if len(b.against(job, c)) > 0 {
 			continue
 		}
 		end, _ := c.open.finish(at(w.Start), s.work(job))
 		sl := &slot{choice: c, span: span{at(w.Start), end}, fixed: true, why: "it was asked for at this time"}
-		if winner == nil || s.cost(job, c, sl.span).Total() < s.cost(job, winner.choice, winner.span).Total() {
+		if winner == nil || s.costOf(job, sl).Total() < s.costOf(job, winner).Total() {
 			winner = sl
 		}
 	}
@@ -78,6 +79,6 @@ func (b *board) putWish(job int) {
 }
 
 // grants tells whether a choice has the bay and the person of a wish.
-func (s *shop) grants(w Wish, c choice) bool {
+func (s *shop) grants(w Wish, c *choice) bool {
 	return (w.Bay == "" || w.Bay == s.bays[c.bay].name) && (w.Person == "" || w.Person == s.people[c.person].name)
 }

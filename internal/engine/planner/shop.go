@@ -9,19 +9,20 @@ import (
 
 // shop is a problem made ready for searching: names are numbers, calendars are windows.
 type shop struct {
-	problem  Problem
-	zone     *time.Location
-	now      instant
-	extent   span
-	bays     []resource
-	people   []resource
-	tools    []resource
-	jobs     []Job
-	times    []times
-	urgency  []int      // the jobs by urgency
-	choices  [][]choice // per job, in a fixed order
-	scarcity map[string]float64
-	windows  map[string]*windows
+	problem Problem
+	zone    *time.Location
+	now     instant
+	extent  span
+	bays    []resource
+	people  []resource
+	tools   []resource
+	jobs    []Job
+	times   []times
+	urgency []int      // the jobs by urgency
+	choices [][]choice // per job, in a fixed order
+	parts   []parts    // per job, what its choices are made of
+	lying   []*choice  // per job, the choice that Current stands for; nil: none
+	windows map[string]*windows
 	// calendars are those met so far.
 	calendars []opening
 }
@@ -37,10 +38,14 @@ type times struct {
 	release    instant // -forever: at any time
 	due        instant // forever: no wish
 	start, end instant // of Current
+	// bay and person are those of Current; none where it names nobody that is there.
+	bay, person int
+	weight      float64 // of a minute, by priority
 }
 
 func timesOf(j *Job) times {
-	t := times{release: -forever, due: forever}
+	t := times{release: -forever, due: forever, bay: none, person: none}
+	t.weight = 1 + float64(min(max(j.Priority, 0), MaxPriority))
 	if !j.Release.IsZero() {
 		t.release = at(j.Release)
 	}
@@ -76,6 +81,8 @@ type choice struct {
 	// kits are for each tool type; tools are the pieces, once the time is known.
 	kits  []kit
 	tools []int
+	// twice tells that a kit is wanted more than once.
+	twice bool
 	open  *windows
 	// expires is when the person's first needed licence ends.
 	expires instant
@@ -94,10 +101,13 @@ func newShop(p Problem) (*shop, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, j := range p.Jobs {
-		s.choices = append(s.choices, s.choicesOf(j))
+	s.choose()
+	s.lying = make([]*choice, len(p.Jobs))
+	for job := range p.Jobs {
+		if cur := p.Jobs[job].Current; cur != nil {
+			s.lying[job] = s.choiceOf(job, cur.Bay, cur.Person, cur.Tools)
+		}
 	}
-	s.weighScarcity()
 	return s, nil
 }
 
@@ -108,7 +118,7 @@ func resourcesOf(p Problem) (*shop, error) {
 	}
 	s := &shop{
 		problem: p, zone: p.Zone, now: at(p.Now), jobs: p.Jobs,
-		scarcity: map[string]float64{}, windows: map[string]*windows{},
+		windows: map[string]*windows{},
 	}
 	if s.zone == nil {
 		s.zone = time.UTC
@@ -130,6 +140,11 @@ func resourcesOf(p Problem) (*shop, error) {
 	}
 	for _, t := range p.Tools {
 		s.tools = append(s.tools, s.resource(t.Name, t.Calendar, true))
+	}
+	for i := range p.Jobs {
+		if cur := p.Jobs[i].Current; cur != nil {
+			s.times[i].bay, s.times[i].person = find(s.bays, cur.Bay), find(s.people, cur.Person)
+		}
 	}
 	return s, nil
 }

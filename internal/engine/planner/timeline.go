@@ -19,27 +19,36 @@ type slot struct {
 type board struct {
 	shop  *shop
 	slots []*slot // per job; nil: not placed
-	// held lists per bay, person and tool the jobs that hold it, by start.
-	bays, people, tools [][]int
+	// Per bay, person and tool what holds it, by start.
+	bays, people, tools [][]hold
 	// found is where obstacles puts its answer, onTool what is in the way of one tool.
 	found, onTool []obstacle
+	// soonest is where cheapest notes what each resource alone would allow.
+	soonest soonest
+}
+
+// hold is a job on one resource, with its span at hand: this is looked at with every try.
+type hold struct {
+	span
+	job int
 }
 
 func newBoard(s *shop) *board {
 	return &board{
 		shop: s, slots: make([]*slot, len(s.jobs)),
-		bays: make([][]int, len(s.bays)), people: make([][]int, len(s.people)), tools: make([][]int, len(s.tools)),
+		bays: make([][]hold, len(s.bays)), people: make([][]hold, len(s.people)), tools: make([][]hold, len(s.tools)),
+		soonest: newSoonest(s),
 	}
 }
 
 func (b *board) put(job int, s *slot) {
 	b.slots[job] = s
-	b.each(s.choice, func(held *[]int) {
-		i := slices.IndexFunc(*held, func(other int) bool { return b.slots[other].span.start > s.span.start })
+	b.each(s.choice, func(held *[]hold) {
+		i := slices.IndexFunc(*held, func(other hold) bool { return other.start > s.span.start })
 		if i < 0 {
 			i = len(*held)
 		}
-		*held = slices.Insert(*held, i, job)
+		*held = slices.Insert(*held, i, hold{s.span, job})
 	})
 }
 
@@ -48,14 +57,14 @@ func (b *board) take(job int) *slot {
 	if s == nil {
 		return nil
 	}
-	b.each(s.choice, func(held *[]int) {
-		*held = slices.DeleteFunc(*held, func(other int) bool { return other == job })
+	b.each(s.choice, func(held *[]hold) {
+		*held = slices.DeleteFunc(*held, func(other hold) bool { return other.job == job })
 	})
 	b.slots[job] = nil
 	return s
 }
 
-func (b *board) each(c choice, fn func(held *[]int)) {
+func (b *board) each(c choice, fn func(held *[]hold)) {
 	if c.bay != none {
 		fn(&b.bays[c.bay])
 	}
@@ -80,27 +89,26 @@ type obstacle struct {
 func (b *board) obstacles(c choice, within span) []obstacle {
 	found := b.found[:0]
 	if c.bay != none {
-		found = b.blocking(found, &b.shop.bays[c.bay], b.bays[c.bay], within)
+		found = blocking(found, &b.shop.bays[c.bay], b.bays[c.bay], within)
 	}
 	if c.person != none {
-		found = b.blocking(found, &b.shop.people[c.person], b.people[c.person], within)
+		found = blocking(found, &b.shop.people[c.person], b.people[c.person], within)
 	}
 	for _, t := range c.tools {
-		found = b.blocking(found, &b.shop.tools[t], b.tools[t], within)
+		found = blocking(found, &b.shop.tools[t], b.tools[t], within)
 	}
 	b.found = found
 	return found
 }
 
 // blocking adds what overlaps a span on one resource.
-func (b *board) blocking(found []obstacle, r *resource, held []int, within span) []obstacle {
-	for _, job := range held {
-		s := b.slots[job].span
-		if s.start >= within.end {
+func blocking(found []obstacle, r *resource, held []hold, within span) []obstacle {
+	for _, h := range held {
+		if h.start >= within.end {
 			break
 		}
-		if s.overlaps(within) {
-			found = append(found, obstacle{r.name, job, "", s})
+		if h.overlaps(within) {
+			found = append(found, obstacle{r.name, h.job, "", h.span})
 		}
 	}
 	if r.barred {
