@@ -71,7 +71,7 @@ func (b *board) search(job int, allowed func(*choice) bool, limit float64) found
 	choices := s.choices[job]
 	from := [2]instant{s.release(job)}
 	tries := from[:1]
-	if cur := s.jobs[job].Current; cur != nil && s.times[job].start > from[0] {
+	if cur := s.jobs[job].Current; cur != nil && s.times[job].start > from[0] && !b.shies() {
 		from[1] = s.times[job].start
 		tries = from[:]
 	}
@@ -107,6 +107,34 @@ func (b *board) try(job, i int, from []instant, best *found) {
 		if cost := s.cost(job, c.bay, c.person, when).Total(); cost < limit {
 			*best = found{i, f, when, cost}
 		}
+		if b.wide {
+			b.later(job, i, when, best)
+		}
+	}
+	if b.wide && len(from) > 1 {
+		b.sooner(job, i, best)
+	}
+}
+
+// later tries to begin when work goes on after a break, instead of before it: the car
+// does not stand opened over a night.
+func (b *board) later(job, i int, first span, best *found) {
+	s := b.shop
+	c := &s.choices[job][i]
+	least := s.endCost(job, first.end)
+	for n := c.open.index(first.start) + 1; n < len(c.open.spans) && c.open.spans[n].start < first.end; n++ {
+		if least >= best.cost {
+			return
+		}
+		from := c.open.spans[n].start
+		when, ok := b.fit(job, c, from, best.cost)
+		if !ok {
+			return
+		}
+		if cost := s.cost(job, c.bay, c.person, when).Total(); cost < best.cost {
+			*best = found{i, from, when, cost}
+		}
+		least = s.endCost(job, when.end)
 	}
 }
 
@@ -135,7 +163,7 @@ func (b *board) bound(job int, from instant, allowed func(*choice) bool, limit f
 		}
 		least := math.Inf(1)
 		if end < forever && (allowed == nil || allowed(c)) {
-			if least = s.ending(job, end).Total(); booked {
+			if least = s.endCost(job, end); booked {
 				least += s.elsewhere(job, c.bay, c.person)
 			}
 		}
@@ -149,6 +177,9 @@ func (b *board) bound(job int, from instant, allowed func(*choice) bool, limit f
 
 // endAlone is when a job would be done if only one resource were needed; forever: never.
 func (b *board) endAlone(job int, c *choice, open *windows, from instant, limit float64) instant {
+	if b.blinks() {
+		return forever
+	}
 	c2 := *c
 	c2.open = open
 	if when, ok := b.fit(job, &c2, from, limit); ok {
@@ -156,6 +187,12 @@ func (b *board) endAlone(job int, c *choice, open *windows, from instant, limit 
 	}
 	return forever
 }
+
+// blinks tells whether a search shall overlook something.
+func (b *board) blinks() bool { return b.blinking != nil && b.blinking.IntN(1000) < blinks }
+
+// shies tells whether a search shall not see that a job could stay where it is.
+func (b *board) shies() bool { return b.blinking != nil && b.blinking.IntN(8) == 0 }
 
 // fit is room for who does not want to know what was waited for, nor which pieces of a
 // kit it is.
@@ -172,7 +209,7 @@ func (b *board) fit(job int, c *choice, from instant, limit float64) (span, bool
 			continue // the grid may lie beyond the window
 		}
 		end, ok := c.open.finish(t, work)
-		if !ok || end > c.expires || limit < math.MaxFloat64 && s.ending(job, end).Total() >= limit {
+		if !ok || end > c.expires || limit < math.MaxFloat64 && s.endCost(job, end) >= limit {
 			return span{}, false
 		}
 		until := b.until(job, c, span{t, end})

@@ -61,7 +61,8 @@ func (s *shop) costOf(job int, sl *slot) Cost {
 // cost of a job in a bay with a person at a span.
 func (s *shop) cost(job, bay, person int, when span) Cost {
 	j := &s.jobs[job]
-	out := s.ending(job, when.end)
+	var out Cost
+	out.Late, out.Flow, out.Promise = s.ending(job, when.end)
 	out.Dead = weightDead * max(0, (when.end.sub(when.start)-j.Effort).Minutes())
 	if j.Current != nil {
 		out.Change = s.change(job, bay, person, when)
@@ -70,19 +71,22 @@ func (s *shop) cost(job, bay, person int, when span) Cost {
 }
 
 // ending is the part of the cost that only the end decides; it grows with it.
-func (s *shop) ending(job int, end instant) Cost {
-	t, weight := &s.times[job], s.times[job].weight
-	var out Cost
+func (s *shop) ending(job int, end instant) (late, flow, promise float64) {
+	t := &s.times[job]
 	if end > t.due {
-		out.Late = weightLate * weight * end.sub(t.due).Minutes()
+		late = weightLate * t.weight * end.sub(t.due).Minutes()
 	}
-	out.Flow = weightFlow * weight * max(0, end.sub(s.release(job)).Minutes())
-	if s.jobs[job].Current != nil {
-		if later := end.sub(t.end).Minutes(); later > 0 {
-			out.Promise = promiseFlat + weightLate*weight*later
-		}
+	flow = weightFlow * t.weight * max(0, end.sub(s.release(job)).Minutes())
+	if s.jobs[job].Current != nil && end > t.end {
+		promise = promiseFlat + weightLate*t.weight*end.sub(t.end).Minutes()
 	}
-	return out
+	return late, flow, promise
+}
+
+// endCost is the sum of ending.
+func (s *shop) endCost(job int, end instant) float64 {
+	late, flow, promise := s.ending(job, end)
+	return late + flow + promise
 }
 
 // change is the cost of a place that differs from the present one.

@@ -26,7 +26,7 @@ func (b *board) room(job int, c choice, from instant, limit float64, note func(C
 			continue // the grid may lie beyond the window
 		}
 		end, ok := c.open.finish(t, s.work(job))
-		if !ok || end > c.expires || s.ending(job, end).Total() >= limit {
+		if !ok || end > c.expires || s.endCost(job, end) >= limit {
 			return choice{}, span{}, false
 		}
 		blocked := b.obstacles(c, span{t, end})

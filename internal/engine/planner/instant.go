@@ -25,6 +25,15 @@ func (i instant) ceil(grid time.Duration) instant {
 	return i
 }
 
+// floor rounds down to a multiple of grid; a grid of zero changes nothing.
+func (i instant) floor(grid time.Duration) instant {
+	g := instant(grid)
+	if g <= 0 {
+		return i
+	}
+	return i - ((i%g)+g)%g
+}
+
 // span is half-open: [start, end).
 type span struct{ start, end instant }
 

@@ -1,6 +1,7 @@
 package planner
 
 import (
+	"math/rand/v2"
 	"slices"
 	"time"
 )
@@ -25,6 +26,10 @@ type board struct {
 	found, onTool []obstacle
 	// soonest is where cheapest notes what each resource alone would allow.
 	soonest soonest
+	// blinking makes a search overlook a resource now and then; nil: never. wide lets
+	// it begin later than as soon as can be, if a bay is held no longer for it.
+	blinking *rand.Rand
+	wide     bool
 }
 
 // hold is a job on one resource, with its span at hand: this is looked at with every try.
