@@ -56,6 +56,7 @@ func (d *Desk) routes() http.Handler {
 	mux.Handle("GET /jobs/{job}/invoices/{number}/file", d.closed(d.sendInvoiceFile, identity.Dispatcher))
 	mux.Handle("POST /jobs/{job}/authority", d.closed(d.authorise, identity.Dispatcher))
 	mux.Handle("POST /jobs/{job}/invoice", d.closed(d.closeInvoice, identity.Dispatcher))
+	mux.Handle("POST /jobs/{job}/appointment", d.closed(d.changeAppointment, identity.Dispatcher))
 	mux.Handle("POST /jobs/{job}/arrival", d.closed(d.receiveCar, identity.Dispatcher, identity.Technician))
 	mux.Handle("GET /intake", d.closed(d.showIntake, identity.Dispatcher))
 	mux.Handle("POST /intake", d.closed(d.openJob, identity.Dispatcher))

@@ -73,7 +73,7 @@ var strands = []struct {
 	word   string
 	events []string
 }{
-	{"story.intake", []string{"JobOpened", "VehicleReceived", "CodesRead", "SymptomNoted", "TestRecorded", "EvidenceWithdrawn"}},
+	{"story.intake", []string{"JobOpened", "AppointmentChanged", "VehicleReceived", "CodesRead", "SymptomNoted", "TestRecorded", "EvidenceWithdrawn"}},
 	{"story.plan", []string{"DiagnosisConfirmed", "PlanRevised", "FindingReported", "DesignFound"}},
 	{"story.authority", []string{"AuthorityAsked", "WorkAuthorised"}},
 	{"story.parts", []string{"PartsNoted"}},

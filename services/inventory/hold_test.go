@@ -540,3 +540,29 @@ func TestShelfIsBounded(t *testing.T) {
 	_, err := do(s, receiveGoods, &inventoryv1.ReceiveGoodsRequest{Lines: []*inventoryv1.ReceivedLine{{Part: "SEAL", Quantity: 1}}})
 	wantReason(t, err, "SHELF_TOO_FULL")
 }
+
+// A rush job is served before those who waited longer, and what lies on the shelf for
+// somebody stays his.
+func TestAnUrgentJobIsServedFirst(t *testing.T) {
+	s := newSite(t)
+	s.list("SEAL")
+	s.receive("SEAL", 1)
+	for job := 1; job <= 3; job++ {
+		s.hears(confirmed(job, 0, line("a", "SEAL", 1)))
+	}
+	s.orderSeals(1, monday.AddDate(0, 0, 2))
+	if second, third := s.lineOf(2, "a").GetEta(), s.lineOf(3, "a").GetEta(); second == nil || third != nil {
+		t.Fatalf("before, the ordered seal is promised to %v and %v", second, third)
+	}
+	s.hears(&jobv1.AppointmentChanged{Job: jobName(3), Priority: 5, Reason: "he drives on holiday"})
+	if second, third := s.lineOf(2, "a").GetEta(), s.lineOf(3, "a").GetEta(); second != nil || third == nil {
+		t.Errorf("after, the ordered seal is promised to %v and %v", second, third)
+	}
+	wantState(t, s, 1, stateHeld)
+	s.receive("SEAL", 1)
+	wantState(t, s, 3, stateHeld)
+	wantState(t, s, 2, stateShort)
+	if again := s.hears(&jobv1.AppointmentChanged{Job: jobName(3), Priority: 5, Reason: "again"}); len(again) != 0 {
+		t.Errorf("what was known brought about %v", kinds(again))
+	}
+}

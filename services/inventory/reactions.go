@@ -28,6 +28,8 @@ func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, err
 		return holdPlan(st, in, wish{job: m.GetJob(), plan: m.GetPlan(), priority: priority})
 	case *jobv1.DesignFound:
 		return narrow(st, in, m), nil
+	case *jobv1.AppointmentChanged:
+		return rank(st, in, m), nil
 	case *jobv1.JobCancelled:
 		return release(st, in, ending{
 			job: m.GetJob(), state: inventoryv1.HoldState_HOLD_STATE_RELEASED, reason: "job cancelled: " + m.GetReason(), over: true,
@@ -76,6 +78,22 @@ func narrow(st *State, in sitelog.Input, m *jobv1.DesignFound) []proto.Message {
 	d.tell(m.GetJob(), func(doc *inventoryv1.Hold) proto.Message {
 		return &inventoryv1.HoldNarrowed{Job: m.GetJob(), Hold: doc, ReleasedLines: released}
 	})
+	return d.finish()
+}
+
+// rank hears that a job became more or less urgent: what comes is given out in the new
+// order. Nobody loses what lies on the shelf for him.
+func rank(st *State, in sitelog.Input, m *jobv1.AppointmentChanged) []proto.Message {
+	h := st.holds[m.GetJob()]
+	if h == nil || ended(h.doc) || h.priority() == m.GetPriority() {
+		return nil
+	}
+	d := newDraft(st, in)
+	for _, l := range d.begin(m.GetJob(), m.GetPriority()).GetLines() {
+		if lacking(l) > 0 {
+			d.touch(l.GetPart())
+		}
+	}
 	return d.finish()
 }
 

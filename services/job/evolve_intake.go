@@ -37,6 +37,8 @@ func (j *Job) applyIntake(m proto.Message, h happening) bool {
 			j.Vehicle = proto.CloneOf(j.Vehicle)
 			j.Vehicle.OdometerKm = m.GetOdometerKm()
 		}
+	case *jobv1.AppointmentChanged:
+		j.ExpectedAt, j.WantedBy, j.Priority = clock(m.GetExpectedAt()), clock(m.GetWantedBy()), m.GetPriority()
 	case *jobv1.CodesRead:
 		j.Reports = append(j.Reports, m.GetReport())
 	case *jobv1.SymptomNoted:

@@ -39,6 +39,8 @@ func (j *Job) intakeSentence(m proto.Message) string {
 		return fmt.Sprintf("opened for %s: %s", m.GetCustomer().GetName(), m.GetComplaint())
 	case *jobv1.VehicleReceived:
 		return "the car is on the yard"
+	case *jobv1.AppointmentChanged:
+		return appointmentSentence(m)
 	case *jobv1.CodesRead:
 		return fmt.Sprintf("codes read %s: %s", word(m.GetReport().GetMoment().String(), "READING_MOMENT_"), codeList(m.GetReport()))
 	case *jobv1.SymptomNoted:
@@ -59,6 +61,18 @@ func (j *Job) intakeSentence(m proto.Message) string {
 		return fmt.Sprintf("%s authorised up to %s (%s)", a.GetGivenBy(), amount(a.GetUpTo().GetMinorUnits(), a.GetUpTo().GetCurrencyCode()), a.GetHow())
 	}
 	return ""
+}
+
+func appointmentSentence(m *jobv1.AppointmentChanged) string {
+	const clockLayout = "Mon 2 Jan 15:04 UTC" // a job knows of no zone
+	text := fmt.Sprintf("appointment changed (%s): priority %d", m.GetReason(), m.GetPriority())
+	if m.GetExpectedAt() != nil {
+		text += ", comes " + m.GetExpectedAt().AsTime().Format(clockLayout)
+	}
+	if m.GetWantedBy() != nil {
+		text += ", wanted by " + m.GetWantedBy().AsTime().Format(clockLayout)
+	}
+	return text
 }
 
 func codeList(r *jobv1.CodeReport) string {

@@ -192,3 +192,43 @@ func TestAuthorising(t *testing.T) {
 		t.Errorf("enough, but %s", s.job().stage())
 	}
 }
+
+// TestAppointment: what changes is told whole, what does not is no news, and what
+// cannot be is refused with the field.
+func TestAppointment(t *testing.T) {
+	s := newSite(t)
+	req := intake()
+	req.ExpectedAt = timestamppb.New(monday.Add(time.Hour))
+	s.open(req)
+	changing := func(req *jobv1.ChangeAppointmentRequest) decision {
+		return func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) { return reappoint(j, in, req) }
+	}
+	later, friday, past := timestamppb.New(monday.Add(4*time.Hour)), timestamppb.New(monday.Add(96*time.Hour)), timestamppb.New(monday.Add(-time.Hour))
+	for _, bad := range []struct {
+		reason, field string
+		req           *jobv1.ChangeAppointmentRequest
+	}{
+		{"NOTHING_TO_CHANGE", "expected_at", &jobv1.ChangeAppointmentRequest{}},
+		{"WANTED_BY_AND_NOT", "clear_wanted_by", &jobv1.ChangeAppointmentRequest{WantedBy: friday, ClearWantedBy: true}},
+		{"WANTED_BY_PAST", "wanted_by", &jobv1.ChangeAppointmentRequest{WantedBy: past}},
+		{"EXPECTED_AT_PAST", "expected_at", &jobv1.ChangeAppointmentRequest{ExpectedAt: past}},
+	} {
+		_, err := s.try(changing(bad.req))
+		wantRefusal(t, err, bad.reason, bad.field)
+	}
+	wantNames(t, s.do(changing(&jobv1.ChangeAppointmentRequest{ExpectedAt: later, Priority: proto.Uint32(5), WantedBy: friday, Reason: "late"})), "AppointmentChanged")
+	if j := s.job(); !j.ExpectedAt.Equal(later.AsTime()) || !j.WantedBy.Equal(friday.AsTime()) || j.Priority != 5 {
+		t.Errorf("kept %v, %v, %d", j.ExpectedAt, j.WantedBy, j.Priority)
+	}
+	wantNames(t, s.do(changing(&jobv1.ChangeAppointmentRequest{ExpectedAt: later, Priority: proto.Uint32(5), Reason: "once more"})), "")
+	s.do(changing(&jobv1.ChangeAppointmentRequest{ClearWantedBy: true, Reason: "no hurry"}))
+	if j := s.job(); !j.WantedBy.IsZero() || j.Priority != 5 || !j.ExpectedAt.Equal(later.AsTime()) {
+		t.Errorf("taking one thing back changed another: %v, %v, %d", j.ExpectedAt, j.WantedBy, j.Priority)
+	}
+	s.do(func(j *Job, _ *catalogue.Catalogue, _ sitelog.Input) ([]proto.Message, error) {
+		return receive(j, &jobv1.ReceiveVehicleRequest{})
+	})
+	_, err := s.try(changing(&jobv1.ChangeAppointmentRequest{ExpectedAt: friday}))
+	wantRefusal(t, err, "CAR_IS_HERE")
+	wantNames(t, s.do(changing(&jobv1.ChangeAppointmentRequest{Priority: proto.Uint32(9), Reason: "rush"})), "AppointmentChanged")
+}

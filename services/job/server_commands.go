@@ -100,6 +100,17 @@ func (s *Server) ReceiveVehicle(ctx context.Context, req *jobv1.ReceiveVehicleRe
 	return &jobv1.ReceiveVehicleResponse{Job: job, Receipt: receipt}, nil
 }
 
+// ChangeAppointment keeps when the car comes, by when it is wanted and how urgent it is.
+func (s *Server) ChangeAppointment(ctx context.Context, req *jobv1.ChangeAppointmentRequest) (*jobv1.ChangeAppointmentResponse, error) {
+	job, receipt, err := s.change(ctx, req, func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) {
+		return reappoint(j, in, req)
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &jobv1.ChangeAppointmentResponse{Job: job, Receipt: receipt}, nil
+}
+
 // RecordCodes keeps what the control unit says.
 func (s *Server) RecordCodes(ctx context.Context, req *jobv1.RecordCodesRequest) (*jobv1.RecordCodesResponse, error) {
 	job, receipt, err := s.change(ctx, req, func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) {

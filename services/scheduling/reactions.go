@@ -24,6 +24,10 @@ func react(st *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, err
 		return st.confirm(m, in)
 	case *jobv1.PlanRevised:
 		return st.revise(m, in)
+	case *jobv1.AppointmentChanged:
+		return st.reappoint(m, in)
+	case *jobv1.VehicleReceived:
+		return st.arrive(m, in)
 	case *jobv1.StepStarted:
 		return st.begin(m, in)
 	case *jobv1.StepDone:
@@ -88,6 +92,32 @@ func (st *State) revise(m *jobv1.PlanRevised, in sitelog.Input) ([]proto.Message
 	}
 	wantPlan(demand, m.GetPlan(), in.Now)
 	return st.noted(demand, "the plan of "+m.GetJob()+" was revised ("+m.GetReason()+")", in)
+}
+
+// reappoint hears that a car comes at another time, or is more or less urgent. A job
+// that is not confirmed yet brings it along when it is.
+func (st *State) reappoint(m *jobv1.AppointmentChanged, in sitelog.Input) ([]proto.Message, error) {
+	w := st.open[m.GetJob()]
+	if w == nil || w.demand.GetPlanRevision() == 0 {
+		return nil, nil
+	}
+	demand := clone(w.demand)
+	demand.WantedBy, demand.Priority = m.GetWantedBy(), m.GetPriority()
+	if m.GetExpectedAt() != nil {
+		demand.EarliestStart = m.GetExpectedAt()
+	}
+	return st.noted(demand, "the appointment of "+m.GetJob()+" changed ("+m.GetReason()+")", in)
+}
+
+// arrive hears that a car is here, which may be before it was expected.
+func (st *State) arrive(m *jobv1.VehicleReceived, in sitelog.Input) ([]proto.Message, error) {
+	w := st.open[m.GetJob()]
+	if w == nil || !timeOf(w.demand.GetEarliestStart()).After(in.Now) {
+		return nil, nil
+	}
+	demand := clone(w.demand)
+	demand.EarliestStart = stamp(in.Now)
+	return st.noted(demand, "the car of "+m.GetJob()+" is here", in)
 }
 
 // begin freezes a booking the first time that somebody works at the car.

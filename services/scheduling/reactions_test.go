@@ -342,3 +342,39 @@ func TestOnlyWhatMattersIsPlanned(t *testing.T) {
 		t.Errorf("the end of a job without a place brought about %v", s.last)
 	}
 }
+
+// A car that is late gives its place up, one that comes early may take it again, and a
+// rush job goes first: each says why.
+func TestAnAppointmentThatChanges(t *testing.T) {
+	s := newShop(t)
+	s.set(bay("bays/one", "lift"))
+	s.set(person("people/anna", "engine"))
+	s.book("jobs/1", 2*time.Hour)
+	s.book("jobs/2", 2*time.Hour)
+	moves := func(job string, cause string) {
+		t.Helper()
+		for _, m := range s.last {
+			if moved, ok := m.(*schedulingv1.BookingMoved); ok && moved.GetBooking().GetJob() == job && strings.Contains(moved.GetReason(), cause) {
+				return
+			}
+		}
+		t.Errorf("%s was not moved with the cause %q: %v", job, cause, s.last)
+	}
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Mon 10:00")
+	s.hear(&jobv1.AppointmentChanged{Job: "jobs/1", ExpectedAt: stamp(monday.Add(24 * time.Hour)), Reason: "the customer is late"})
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Tue 08:00", "Tue 10:00")
+	moves("jobs/1", "the customer is late")
+	s.hear(&jobv1.VehicleReceived{Job: "jobs/1"})
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 08:00", "Mon 10:00")
+	moves("jobs/1", "the car of jobs/1 is here")
+	s.hear(&jobv1.VehicleReceived{Job: "jobs/1"})
+	s.hear(&jobv1.AppointmentChanged{Job: "jobs/9", Priority: 9, Reason: "of a job that is not confirmed"})
+	if len(s.last) != 0 {
+		t.Errorf("news without a difference brought about %v", s.last)
+	}
+	s.hear(&jobv1.AppointmentChanged{Job: "jobs/2", Priority: 9, WantedBy: stamp(monday.Add(2 * time.Hour)), Reason: "he drives on holiday"})
+	wantWhen(t, s.booking("jobs/2"), "bays/one", "Mon 08:00", "Mon 10:00")
+	wantWhen(t, s.booking("jobs/1"), "bays/one", "Mon 10:00", "Mon 12:00")
+	moves("jobs/2", "he drives on holiday")
+	moves("jobs/1", "he drives on holiday")
+}

@@ -13,7 +13,7 @@ import (
 func jobCommands() *cobra.Command {
 	return tree("job", "A car's visit, from its complaint to the paid invoice",
 		"  ramprow job list\n  ramprow job show 17\n  ramprow job diagnose 17",
-		jobOpen, jobReceive, jobList, jobShow, jobCardPage, jobWatch, jobStory, jobSteps,
+		jobOpen, jobAppoint, jobReceive, jobList, jobShow, jobCardPage, jobWatch, jobStory, jobSteps,
 		jobCodes, jobSymptom, jobTest, jobWithdraw, jobDiagnose, jobPlan, jobCompare, jobConfirm, jobWay, jobAuthorise,
 		jobStart, jobPause, jobResume, jobDone, jobFound, jobDesign, jobExplain, jobDebris,
 		jobClearCodes, jobRoadTest, jobBill, jobBilling, jobQuote, jobAdvance, jobClose, jobPay, jobCredit, jobCorrect, jobLookback, jobCancel,

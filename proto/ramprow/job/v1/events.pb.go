@@ -239,6 +239,84 @@ func (x *VehicleReceived) GetOdometerKm() int64 {
 	return 0
 }
 
+// AppointmentChanged says when the car comes, by when it is wanted, and how urgent it is from now on.
+type AppointmentChanged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// Absent: the car is here, or nobody said when it comes.
+	ExpectedAt    *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=expected_at,json=expectedAt,proto3" json:"expected_at,omitempty"`
+	WantedBy      *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=wanted_by,json=wantedBy,proto3" json:"wanted_by,omitempty"`
+	Priority      uint32                 `protobuf:"varint,4,opt,name=priority,proto3" json:"priority,omitempty"`
+	Reason        string                 `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AppointmentChanged) Reset() {
+	*x = AppointmentChanged{}
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AppointmentChanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AppointmentChanged) ProtoMessage() {}
+
+func (x *AppointmentChanged) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AppointmentChanged.ProtoReflect.Descriptor instead.
+func (*AppointmentChanged) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *AppointmentChanged) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *AppointmentChanged) GetExpectedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpectedAt
+	}
+	return nil
+}
+
+func (x *AppointmentChanged) GetWantedBy() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WantedBy
+	}
+	return nil
+}
+
+func (x *AppointmentChanged) GetPriority() uint32 {
+	if x != nil {
+		return x.Priority
+	}
+	return 0
+}
+
+func (x *AppointmentChanged) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
 type CodesRead struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Job           string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
@@ -249,7 +327,7 @@ type CodesRead struct {
 
 func (x *CodesRead) Reset() {
 	*x = CodesRead{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[3]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -261,7 +339,7 @@ func (x *CodesRead) String() string {
 func (*CodesRead) ProtoMessage() {}
 
 func (x *CodesRead) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[3]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -274,7 +352,7 @@ func (x *CodesRead) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CodesRead.ProtoReflect.Descriptor instead.
 func (*CodesRead) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *CodesRead) GetJob() string {
@@ -301,7 +379,7 @@ type SymptomNoted struct {
 
 func (x *SymptomNoted) Reset() {
 	*x = SymptomNoted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[4]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -313,7 +391,7 @@ func (x *SymptomNoted) String() string {
 func (*SymptomNoted) ProtoMessage() {}
 
 func (x *SymptomNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[4]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -326,7 +404,7 @@ func (x *SymptomNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SymptomNoted.ProtoReflect.Descriptor instead.
 func (*SymptomNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *SymptomNoted) GetJob() string {
@@ -353,7 +431,7 @@ type TestRecorded struct {
 
 func (x *TestRecorded) Reset() {
 	*x = TestRecorded{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[5]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -365,7 +443,7 @@ func (x *TestRecorded) String() string {
 func (*TestRecorded) ProtoMessage() {}
 
 func (x *TestRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[5]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -378,7 +456,7 @@ func (x *TestRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TestRecorded.ProtoReflect.Descriptor instead.
 func (*TestRecorded) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *TestRecorded) GetJob() string {
@@ -408,7 +486,7 @@ type EvidenceWithdrawn struct {
 
 func (x *EvidenceWithdrawn) Reset() {
 	*x = EvidenceWithdrawn{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[6]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -420,7 +498,7 @@ func (x *EvidenceWithdrawn) String() string {
 func (*EvidenceWithdrawn) ProtoMessage() {}
 
 func (x *EvidenceWithdrawn) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[6]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -433,7 +511,7 @@ func (x *EvidenceWithdrawn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EvidenceWithdrawn.ProtoReflect.Descriptor instead.
 func (*EvidenceWithdrawn) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *EvidenceWithdrawn) GetJob() string {
@@ -483,7 +561,7 @@ type DiagnosisConfirmed struct {
 
 func (x *DiagnosisConfirmed) Reset() {
 	*x = DiagnosisConfirmed{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -495,7 +573,7 @@ func (x *DiagnosisConfirmed) String() string {
 func (*DiagnosisConfirmed) ProtoMessage() {}
 
 func (x *DiagnosisConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -508,7 +586,7 @@ func (x *DiagnosisConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiagnosisConfirmed.ProtoReflect.Descriptor instead.
 func (*DiagnosisConfirmed) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *DiagnosisConfirmed) GetJob() string {
@@ -594,7 +672,7 @@ type PlanRevised struct {
 
 func (x *PlanRevised) Reset() {
 	*x = PlanRevised{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -606,7 +684,7 @@ func (x *PlanRevised) String() string {
 func (*PlanRevised) ProtoMessage() {}
 
 func (x *PlanRevised) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -619,7 +697,7 @@ func (x *PlanRevised) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanRevised.ProtoReflect.Descriptor instead.
 func (*PlanRevised) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *PlanRevised) GetJob() string {
@@ -688,7 +766,7 @@ type WorkAuthorised struct {
 
 func (x *WorkAuthorised) Reset() {
 	*x = WorkAuthorised{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -700,7 +778,7 @@ func (x *WorkAuthorised) String() string {
 func (*WorkAuthorised) ProtoMessage() {}
 
 func (x *WorkAuthorised) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -713,7 +791,7 @@ func (x *WorkAuthorised) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorkAuthorised.ProtoReflect.Descriptor instead.
 func (*WorkAuthorised) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *WorkAuthorised) GetJob() string {
@@ -744,7 +822,7 @@ type AuthorityAsked struct {
 
 func (x *AuthorityAsked) Reset() {
 	*x = AuthorityAsked{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -756,7 +834,7 @@ func (x *AuthorityAsked) String() string {
 func (*AuthorityAsked) ProtoMessage() {}
 
 func (x *AuthorityAsked) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -769,7 +847,7 @@ func (x *AuthorityAsked) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthorityAsked.ProtoReflect.Descriptor instead.
 func (*AuthorityAsked) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *AuthorityAsked) GetJob() string {
@@ -814,7 +892,7 @@ type StepStarted struct {
 
 func (x *StepStarted) Reset() {
 	*x = StepStarted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -826,7 +904,7 @@ func (x *StepStarted) String() string {
 func (*StepStarted) ProtoMessage() {}
 
 func (x *StepStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -839,7 +917,7 @@ func (x *StepStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepStarted.ProtoReflect.Descriptor instead.
 func (*StepStarted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *StepStarted) GetJob() string {
@@ -889,7 +967,7 @@ type StepPaused struct {
 
 func (x *StepPaused) Reset() {
 	*x = StepPaused{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -901,7 +979,7 @@ func (x *StepPaused) String() string {
 func (*StepPaused) ProtoMessage() {}
 
 func (x *StepPaused) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -914,7 +992,7 @@ func (x *StepPaused) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepPaused.ProtoReflect.Descriptor instead.
 func (*StepPaused) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *StepPaused) GetJob() string {
@@ -955,7 +1033,7 @@ type StepResumed struct {
 
 func (x *StepResumed) Reset() {
 	*x = StepResumed{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -967,7 +1045,7 @@ func (x *StepResumed) String() string {
 func (*StepResumed) ProtoMessage() {}
 
 func (x *StepResumed) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -980,7 +1058,7 @@ func (x *StepResumed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepResumed.ProtoReflect.Descriptor instead.
 func (*StepResumed) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *StepResumed) GetJob() string {
@@ -1016,7 +1094,7 @@ type StepDone struct {
 
 func (x *StepDone) Reset() {
 	*x = StepDone{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1028,7 +1106,7 @@ func (x *StepDone) String() string {
 func (*StepDone) ProtoMessage() {}
 
 func (x *StepDone) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1041,7 +1119,7 @@ func (x *StepDone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StepDone.ProtoReflect.Descriptor instead.
 func (*StepDone) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *StepDone) GetJob() string {
@@ -1117,7 +1195,7 @@ type FindingReported struct {
 
 func (x *FindingReported) Reset() {
 	*x = FindingReported{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1129,7 +1207,7 @@ func (x *FindingReported) String() string {
 func (*FindingReported) ProtoMessage() {}
 
 func (x *FindingReported) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1142,7 +1220,7 @@ func (x *FindingReported) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FindingReported.ProtoReflect.Descriptor instead.
 func (*FindingReported) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *FindingReported) GetJob() string {
@@ -1172,7 +1250,7 @@ type DesignFound struct {
 
 func (x *DesignFound) Reset() {
 	*x = DesignFound{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1184,7 +1262,7 @@ func (x *DesignFound) String() string {
 func (*DesignFound) ProtoMessage() {}
 
 func (x *DesignFound) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1197,7 +1275,7 @@ func (x *DesignFound) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DesignFound.ProtoReflect.Descriptor instead.
 func (*DesignFound) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *DesignFound) GetJob() string {
@@ -1239,7 +1317,7 @@ type PiecesStowed struct {
 
 func (x *PiecesStowed) Reset() {
 	*x = PiecesStowed{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1251,7 +1329,7 @@ func (x *PiecesStowed) String() string {
 func (*PiecesStowed) ProtoMessage() {}
 
 func (x *PiecesStowed) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1264,7 +1342,7 @@ func (x *PiecesStowed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecesStowed.ProtoReflect.Descriptor instead.
 func (*PiecesStowed) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *PiecesStowed) GetJob() string {
@@ -1299,7 +1377,7 @@ type PiecesRefitted struct {
 
 func (x *PiecesRefitted) Reset() {
 	*x = PiecesRefitted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1311,7 +1389,7 @@ func (x *PiecesRefitted) String() string {
 func (*PiecesRefitted) ProtoMessage() {}
 
 func (x *PiecesRefitted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1324,7 +1402,7 @@ func (x *PiecesRefitted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PiecesRefitted.ProtoReflect.Descriptor instead.
 func (*PiecesRefitted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *PiecesRefitted) GetJob() string {
@@ -1361,7 +1439,7 @@ type PieceExplained struct {
 
 func (x *PieceExplained) Reset() {
 	*x = PieceExplained{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1373,7 +1451,7 @@ func (x *PieceExplained) String() string {
 func (*PieceExplained) ProtoMessage() {}
 
 func (x *PieceExplained) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1386,7 +1464,7 @@ func (x *PieceExplained) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PieceExplained.ProtoReflect.Descriptor instead.
 func (*PieceExplained) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *PieceExplained) GetJob() string {
@@ -1434,7 +1512,7 @@ type DebrisNoted struct {
 
 func (x *DebrisNoted) Reset() {
 	*x = DebrisNoted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1446,7 +1524,7 @@ func (x *DebrisNoted) String() string {
 func (*DebrisNoted) ProtoMessage() {}
 
 func (x *DebrisNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1459,7 +1537,7 @@ func (x *DebrisNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DebrisNoted.ProtoReflect.Descriptor instead.
 func (*DebrisNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *DebrisNoted) GetJob() string {
@@ -1486,7 +1564,7 @@ type DebrisSettled struct {
 
 func (x *DebrisSettled) Reset() {
 	*x = DebrisSettled{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1498,7 +1576,7 @@ func (x *DebrisSettled) String() string {
 func (*DebrisSettled) ProtoMessage() {}
 
 func (x *DebrisSettled) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1511,7 +1589,7 @@ func (x *DebrisSettled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DebrisSettled.ProtoReflect.Descriptor instead.
 func (*DebrisSettled) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *DebrisSettled) GetJob() string {
@@ -1538,7 +1616,7 @@ type ToolPutOn struct {
 
 func (x *ToolPutOn) Reset() {
 	*x = ToolPutOn{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1550,7 +1628,7 @@ func (x *ToolPutOn) String() string {
 func (*ToolPutOn) ProtoMessage() {}
 
 func (x *ToolPutOn) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1563,7 +1641,7 @@ func (x *ToolPutOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ToolPutOn.ProtoReflect.Descriptor instead.
 func (*ToolPutOn) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *ToolPutOn) GetJob() string {
@@ -1591,7 +1669,7 @@ type ToolTakenOff struct {
 
 func (x *ToolTakenOff) Reset() {
 	*x = ToolTakenOff{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1603,7 +1681,7 @@ func (x *ToolTakenOff) String() string {
 func (*ToolTakenOff) ProtoMessage() {}
 
 func (x *ToolTakenOff) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1616,7 +1694,7 @@ func (x *ToolTakenOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ToolTakenOff.ProtoReflect.Descriptor instead.
 func (*ToolTakenOff) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ToolTakenOff) GetJob() string {
@@ -1651,7 +1729,7 @@ type WorkFinished struct {
 
 func (x *WorkFinished) Reset() {
 	*x = WorkFinished{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1663,7 +1741,7 @@ func (x *WorkFinished) String() string {
 func (*WorkFinished) ProtoMessage() {}
 
 func (x *WorkFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1676,7 +1754,7 @@ func (x *WorkFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WorkFinished.ProtoReflect.Descriptor instead.
 func (*WorkFinished) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *WorkFinished) GetJob() string {
@@ -1702,7 +1780,7 @@ type CodesCleared struct {
 
 func (x *CodesCleared) Reset() {
 	*x = CodesCleared{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1714,7 +1792,7 @@ func (x *CodesCleared) String() string {
 func (*CodesCleared) ProtoMessage() {}
 
 func (x *CodesCleared) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1727,7 +1805,7 @@ func (x *CodesCleared) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CodesCleared.ProtoReflect.Descriptor instead.
 func (*CodesCleared) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *CodesCleared) GetJob() string {
@@ -1747,7 +1825,7 @@ type RoadTestRecorded struct {
 
 func (x *RoadTestRecorded) Reset() {
 	*x = RoadTestRecorded{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[26]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1759,7 +1837,7 @@ func (x *RoadTestRecorded) String() string {
 func (*RoadTestRecorded) ProtoMessage() {}
 
 func (x *RoadTestRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[26]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1772,7 +1850,7 @@ func (x *RoadTestRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RoadTestRecorded.ProtoReflect.Descriptor instead.
 func (*RoadTestRecorded) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RoadTestRecorded) GetJob() string {
@@ -1800,7 +1878,7 @@ type PartsNoted struct {
 
 func (x *PartsNoted) Reset() {
 	*x = PartsNoted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[27]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1812,7 +1890,7 @@ func (x *PartsNoted) String() string {
 func (*PartsNoted) ProtoMessage() {}
 
 func (x *PartsNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[27]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1825,7 +1903,7 @@ func (x *PartsNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PartsNoted.ProtoReflect.Descriptor instead.
 func (*PartsNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *PartsNoted) GetJob() string {
@@ -1852,7 +1930,7 @@ type BookingNoted struct {
 
 func (x *BookingNoted) Reset() {
 	*x = BookingNoted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[28]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1864,7 +1942,7 @@ func (x *BookingNoted) String() string {
 func (*BookingNoted) ProtoMessage() {}
 
 func (x *BookingNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[28]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1877,7 +1955,7 @@ func (x *BookingNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingNoted.ProtoReflect.Descriptor instead.
 func (*BookingNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *BookingNoted) GetJob() string {
@@ -1904,7 +1982,7 @@ type AuditNoted struct {
 
 func (x *AuditNoted) Reset() {
 	*x = AuditNoted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[29]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1916,7 +1994,7 @@ func (x *AuditNoted) String() string {
 func (*AuditNoted) ProtoMessage() {}
 
 func (x *AuditNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[29]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1929,7 +2007,7 @@ func (x *AuditNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuditNoted.ProtoReflect.Descriptor instead.
 func (*AuditNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *AuditNoted) GetJob() string {
@@ -1960,7 +2038,7 @@ type InvoiceClosed struct {
 
 func (x *InvoiceClosed) Reset() {
 	*x = InvoiceClosed{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[30]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1972,7 +2050,7 @@ func (x *InvoiceClosed) String() string {
 func (*InvoiceClosed) ProtoMessage() {}
 
 func (x *InvoiceClosed) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[30]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1985,7 +2063,7 @@ func (x *InvoiceClosed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use InvoiceClosed.ProtoReflect.Descriptor instead.
 func (*InvoiceClosed) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *InvoiceClosed) GetJob() string {
@@ -2028,7 +2106,7 @@ type PaymentRecorded struct {
 
 func (x *PaymentRecorded) Reset() {
 	*x = PaymentRecorded{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[31]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2040,7 +2118,7 @@ func (x *PaymentRecorded) String() string {
 func (*PaymentRecorded) ProtoMessage() {}
 
 func (x *PaymentRecorded) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[31]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2053,7 +2131,7 @@ func (x *PaymentRecorded) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PaymentRecorded.ProtoReflect.Descriptor instead.
 func (*PaymentRecorded) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *PaymentRecorded) GetJob() string {
@@ -2096,7 +2174,7 @@ type JobCancelled struct {
 
 func (x *JobCancelled) Reset() {
 	*x = JobCancelled{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[32]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2108,7 +2186,7 @@ func (x *JobCancelled) String() string {
 func (*JobCancelled) ProtoMessage() {}
 
 func (x *JobCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[32]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2121,7 +2199,7 @@ func (x *JobCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use JobCancelled.ProtoReflect.Descriptor instead.
 func (*JobCancelled) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *JobCancelled) GetJob() string {
@@ -2155,7 +2233,7 @@ type HoursNoted struct {
 
 func (x *HoursNoted) Reset() {
 	*x = HoursNoted{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[33]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2167,7 +2245,7 @@ func (x *HoursNoted) String() string {
 func (*HoursNoted) ProtoMessage() {}
 
 func (x *HoursNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[33]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2180,7 +2258,7 @@ func (x *HoursNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HoursNoted.ProtoReflect.Descriptor instead.
 func (*HoursNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *HoursNoted) GetHours() *ResourceHours {
@@ -2202,7 +2280,7 @@ type ErasureOrdered struct {
 
 func (x *ErasureOrdered) Reset() {
 	*x = ErasureOrdered{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[34]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2214,7 +2292,7 @@ func (x *ErasureOrdered) String() string {
 func (*ErasureOrdered) ProtoMessage() {}
 
 func (x *ErasureOrdered) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[34]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2227,7 +2305,7 @@ func (x *ErasureOrdered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ErasureOrdered.ProtoReflect.Descriptor instead.
 func (*ErasureOrdered) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ErasureOrdered) GetJobs() []string {
@@ -2257,7 +2335,7 @@ type PersonalDataErased struct {
 
 func (x *PersonalDataErased) Reset() {
 	*x = PersonalDataErased{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2269,7 +2347,7 @@ func (x *PersonalDataErased) String() string {
 func (*PersonalDataErased) ProtoMessage() {}
 
 func (x *PersonalDataErased) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2282,7 +2360,7 @@ func (x *PersonalDataErased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PersonalDataErased.ProtoReflect.Descriptor instead.
 func (*PersonalDataErased) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *PersonalDataErased) GetJob() string {
@@ -2329,7 +2407,14 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\x0fVehicleReceived\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x1f\n" +
 	"\vodometer_km\x18\x02 \x01(\x03R\n" +
-	"odometerKm\"Q\n" +
+	"odometerKm\"\xd0\x01\n" +
+	"\x12AppointmentChanged\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12;\n" +
+	"\vexpected_at\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expectedAt\x127\n" +
+	"\twanted_by\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12\x1a\n" +
+	"\bpriority\x18\x04 \x01(\rR\bpriority\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\"Q\n" +
 	"\tCodesRead\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x122\n" +
 	"\x06report\x18\x02 \x01(\v2\x1a.ramprow.job.v1.CodeReportR\x06report\"Q\n" +
@@ -2490,111 +2575,114 @@ func file_ramprow_job_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_job_v1_events_proto_rawDescData
 }
 
-var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 36)
+var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*CatalogueImported)(nil),     // 0: ramprow.job.v1.CatalogueImported
 	(*JobOpened)(nil),             // 1: ramprow.job.v1.JobOpened
 	(*VehicleReceived)(nil),       // 2: ramprow.job.v1.VehicleReceived
-	(*CodesRead)(nil),             // 3: ramprow.job.v1.CodesRead
-	(*SymptomNoted)(nil),          // 4: ramprow.job.v1.SymptomNoted
-	(*TestRecorded)(nil),          // 5: ramprow.job.v1.TestRecorded
-	(*EvidenceWithdrawn)(nil),     // 6: ramprow.job.v1.EvidenceWithdrawn
-	(*DiagnosisConfirmed)(nil),    // 7: ramprow.job.v1.DiagnosisConfirmed
-	(*PlanRevised)(nil),           // 8: ramprow.job.v1.PlanRevised
-	(*WorkAuthorised)(nil),        // 9: ramprow.job.v1.WorkAuthorised
-	(*AuthorityAsked)(nil),        // 10: ramprow.job.v1.AuthorityAsked
-	(*StepStarted)(nil),           // 11: ramprow.job.v1.StepStarted
-	(*StepPaused)(nil),            // 12: ramprow.job.v1.StepPaused
-	(*StepResumed)(nil),           // 13: ramprow.job.v1.StepResumed
-	(*StepDone)(nil),              // 14: ramprow.job.v1.StepDone
-	(*FindingReported)(nil),       // 15: ramprow.job.v1.FindingReported
-	(*DesignFound)(nil),           // 16: ramprow.job.v1.DesignFound
-	(*PiecesStowed)(nil),          // 17: ramprow.job.v1.PiecesStowed
-	(*PiecesRefitted)(nil),        // 18: ramprow.job.v1.PiecesRefitted
-	(*PieceExplained)(nil),        // 19: ramprow.job.v1.PieceExplained
-	(*DebrisNoted)(nil),           // 20: ramprow.job.v1.DebrisNoted
-	(*DebrisSettled)(nil),         // 21: ramprow.job.v1.DebrisSettled
-	(*ToolPutOn)(nil),             // 22: ramprow.job.v1.ToolPutOn
-	(*ToolTakenOff)(nil),          // 23: ramprow.job.v1.ToolTakenOff
-	(*WorkFinished)(nil),          // 24: ramprow.job.v1.WorkFinished
-	(*CodesCleared)(nil),          // 25: ramprow.job.v1.CodesCleared
-	(*RoadTestRecorded)(nil),      // 26: ramprow.job.v1.RoadTestRecorded
-	(*PartsNoted)(nil),            // 27: ramprow.job.v1.PartsNoted
-	(*BookingNoted)(nil),          // 28: ramprow.job.v1.BookingNoted
-	(*AuditNoted)(nil),            // 29: ramprow.job.v1.AuditNoted
-	(*InvoiceClosed)(nil),         // 30: ramprow.job.v1.InvoiceClosed
-	(*PaymentRecorded)(nil),       // 31: ramprow.job.v1.PaymentRecorded
-	(*JobCancelled)(nil),          // 32: ramprow.job.v1.JobCancelled
-	(*HoursNoted)(nil),            // 33: ramprow.job.v1.HoursNoted
-	(*ErasureOrdered)(nil),        // 34: ramprow.job.v1.ErasureOrdered
-	(*PersonalDataErased)(nil),    // 35: ramprow.job.v1.PersonalDataErased
-	(*v1.Catalogue)(nil),          // 36: ramprow.catalogue.v1.Catalogue
-	(*Vehicle)(nil),               // 37: ramprow.job.v1.Vehicle
-	(*Customer)(nil),              // 38: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil), // 39: google.protobuf.Timestamp
-	(*CodeReport)(nil),            // 40: ramprow.job.v1.CodeReport
-	(*SymptomNote)(nil),           // 41: ramprow.job.v1.SymptomNote
-	(*TestRecord)(nil),            // 42: ramprow.job.v1.TestRecord
-	(*Plan)(nil),                  // 43: ramprow.job.v1.Plan
-	(*durationpb.Duration)(nil),   // 44: google.protobuf.Duration
-	(*Authorisation)(nil),         // 45: ramprow.job.v1.Authorisation
-	(*v11.Money)(nil),             // 46: ramprow.common.v1.Money
-	(Phase)(0),                    // 47: ramprow.job.v1.Phase
-	(*v11.Spread)(nil),            // 48: ramprow.common.v1.Spread
-	(*Finding)(nil),               // 49: ramprow.job.v1.Finding
-	(*Stowed)(nil),                // 50: ramprow.job.v1.Stowed
-	(*Debris)(nil),                // 51: ramprow.job.v1.Debris
-	(*ToolOnCar)(nil),             // 52: ramprow.job.v1.ToolOnCar
-	(*RoadTest)(nil),              // 53: ramprow.job.v1.RoadTest
-	(*PartsStatus)(nil),           // 54: ramprow.job.v1.PartsStatus
-	(*BookingStatus)(nil),         // 55: ramprow.job.v1.BookingStatus
-	(*AuditStatus)(nil),           // 56: ramprow.job.v1.AuditStatus
-	(*Invoice)(nil),               // 57: ramprow.job.v1.Invoice
-	(*ResourceHours)(nil),         // 58: ramprow.job.v1.ResourceHours
+	(*AppointmentChanged)(nil),    // 3: ramprow.job.v1.AppointmentChanged
+	(*CodesRead)(nil),             // 4: ramprow.job.v1.CodesRead
+	(*SymptomNoted)(nil),          // 5: ramprow.job.v1.SymptomNoted
+	(*TestRecorded)(nil),          // 6: ramprow.job.v1.TestRecorded
+	(*EvidenceWithdrawn)(nil),     // 7: ramprow.job.v1.EvidenceWithdrawn
+	(*DiagnosisConfirmed)(nil),    // 8: ramprow.job.v1.DiagnosisConfirmed
+	(*PlanRevised)(nil),           // 9: ramprow.job.v1.PlanRevised
+	(*WorkAuthorised)(nil),        // 10: ramprow.job.v1.WorkAuthorised
+	(*AuthorityAsked)(nil),        // 11: ramprow.job.v1.AuthorityAsked
+	(*StepStarted)(nil),           // 12: ramprow.job.v1.StepStarted
+	(*StepPaused)(nil),            // 13: ramprow.job.v1.StepPaused
+	(*StepResumed)(nil),           // 14: ramprow.job.v1.StepResumed
+	(*StepDone)(nil),              // 15: ramprow.job.v1.StepDone
+	(*FindingReported)(nil),       // 16: ramprow.job.v1.FindingReported
+	(*DesignFound)(nil),           // 17: ramprow.job.v1.DesignFound
+	(*PiecesStowed)(nil),          // 18: ramprow.job.v1.PiecesStowed
+	(*PiecesRefitted)(nil),        // 19: ramprow.job.v1.PiecesRefitted
+	(*PieceExplained)(nil),        // 20: ramprow.job.v1.PieceExplained
+	(*DebrisNoted)(nil),           // 21: ramprow.job.v1.DebrisNoted
+	(*DebrisSettled)(nil),         // 22: ramprow.job.v1.DebrisSettled
+	(*ToolPutOn)(nil),             // 23: ramprow.job.v1.ToolPutOn
+	(*ToolTakenOff)(nil),          // 24: ramprow.job.v1.ToolTakenOff
+	(*WorkFinished)(nil),          // 25: ramprow.job.v1.WorkFinished
+	(*CodesCleared)(nil),          // 26: ramprow.job.v1.CodesCleared
+	(*RoadTestRecorded)(nil),      // 27: ramprow.job.v1.RoadTestRecorded
+	(*PartsNoted)(nil),            // 28: ramprow.job.v1.PartsNoted
+	(*BookingNoted)(nil),          // 29: ramprow.job.v1.BookingNoted
+	(*AuditNoted)(nil),            // 30: ramprow.job.v1.AuditNoted
+	(*InvoiceClosed)(nil),         // 31: ramprow.job.v1.InvoiceClosed
+	(*PaymentRecorded)(nil),       // 32: ramprow.job.v1.PaymentRecorded
+	(*JobCancelled)(nil),          // 33: ramprow.job.v1.JobCancelled
+	(*HoursNoted)(nil),            // 34: ramprow.job.v1.HoursNoted
+	(*ErasureOrdered)(nil),        // 35: ramprow.job.v1.ErasureOrdered
+	(*PersonalDataErased)(nil),    // 36: ramprow.job.v1.PersonalDataErased
+	(*v1.Catalogue)(nil),          // 37: ramprow.catalogue.v1.Catalogue
+	(*Vehicle)(nil),               // 38: ramprow.job.v1.Vehicle
+	(*Customer)(nil),              // 39: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil), // 40: google.protobuf.Timestamp
+	(*CodeReport)(nil),            // 41: ramprow.job.v1.CodeReport
+	(*SymptomNote)(nil),           // 42: ramprow.job.v1.SymptomNote
+	(*TestRecord)(nil),            // 43: ramprow.job.v1.TestRecord
+	(*Plan)(nil),                  // 44: ramprow.job.v1.Plan
+	(*durationpb.Duration)(nil),   // 45: google.protobuf.Duration
+	(*Authorisation)(nil),         // 46: ramprow.job.v1.Authorisation
+	(*v11.Money)(nil),             // 47: ramprow.common.v1.Money
+	(Phase)(0),                    // 48: ramprow.job.v1.Phase
+	(*v11.Spread)(nil),            // 49: ramprow.common.v1.Spread
+	(*Finding)(nil),               // 50: ramprow.job.v1.Finding
+	(*Stowed)(nil),                // 51: ramprow.job.v1.Stowed
+	(*Debris)(nil),                // 52: ramprow.job.v1.Debris
+	(*ToolOnCar)(nil),             // 53: ramprow.job.v1.ToolOnCar
+	(*RoadTest)(nil),              // 54: ramprow.job.v1.RoadTest
+	(*PartsStatus)(nil),           // 55: ramprow.job.v1.PartsStatus
+	(*BookingStatus)(nil),         // 56: ramprow.job.v1.BookingStatus
+	(*AuditStatus)(nil),           // 57: ramprow.job.v1.AuditStatus
+	(*Invoice)(nil),               // 58: ramprow.job.v1.Invoice
+	(*ResourceHours)(nil),         // 59: ramprow.job.v1.ResourceHours
 }
 var file_ramprow_job_v1_events_proto_depIdxs = []int32{
-	36, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	37, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
-	38, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
-	39, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
-	39, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
-	40, // 5: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
-	41, // 6: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
-	42, // 7: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
-	37, // 8: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
-	43, // 9: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
-	39, // 10: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
-	39, // 11: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
-	37, // 12: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
-	43, // 13: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
-	44, // 14: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
-	45, // 15: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
-	46, // 16: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
-	46, // 17: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
-	47, // 18: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
-	44, // 19: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
-	47, // 20: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
-	44, // 21: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
-	48, // 22: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
-	49, // 23: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
-	50, // 24: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
-	50, // 25: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
-	51, // 26: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
-	51, // 27: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
-	52, // 28: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
-	44, // 29: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
-	53, // 30: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
-	54, // 31: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
-	55, // 32: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
-	56, // 33: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
-	57, // 34: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
-	46, // 35: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
-	58, // 36: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
-	37, // [37:37] is the sub-list for method output_type
-	37, // [37:37] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	37, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	38, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
+	39, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
+	40, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
+	40, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
+	40, // 5: ramprow.job.v1.AppointmentChanged.expected_at:type_name -> google.protobuf.Timestamp
+	40, // 6: ramprow.job.v1.AppointmentChanged.wanted_by:type_name -> google.protobuf.Timestamp
+	41, // 7: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
+	42, // 8: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
+	43, // 9: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
+	38, // 10: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
+	44, // 11: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
+	40, // 12: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
+	40, // 13: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
+	38, // 14: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
+	44, // 15: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
+	45, // 16: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
+	46, // 17: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
+	47, // 18: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
+	47, // 19: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
+	48, // 20: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
+	45, // 21: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
+	48, // 22: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
+	45, // 23: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
+	49, // 24: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
+	50, // 25: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
+	51, // 26: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
+	51, // 27: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
+	52, // 28: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
+	52, // 29: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
+	53, // 30: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
+	45, // 31: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
+	54, // 32: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
+	55, // 33: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
+	56, // 34: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
+	57, // 35: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
+	58, // 36: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
+	47, // 37: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
+	59, // 38: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
+	39, // [39:39] is the sub-list for method output_type
+	39, // [39:39] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_events_proto_init() }
@@ -2610,7 +2698,7 @@ func file_ramprow_job_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_events_proto_rawDesc), len(file_ramprow_job_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   36,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

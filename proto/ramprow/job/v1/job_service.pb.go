@@ -75,7 +75,7 @@ func (x NextAction_Kind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use NextAction_Kind.Descriptor instead.
 func (NextAction_Kind) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{69, 0}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{71, 0}
 }
 
 type ImportCatalogueRequest struct {
@@ -659,6 +659,155 @@ func (x *ReceiveVehicleResponse) GetReceipt() *v11.Receipt {
 	return nil
 }
 
+type ChangeAppointmentRequest struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	RequestId string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	Job       string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	// When the car comes; absent: as before.
+	ExpectedAt *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=expected_at,json=expectedAt,proto3" json:"expected_at,omitempty"`
+	// Absent: as before.
+	WantedBy *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=wanted_by,json=wantedBy,proto3" json:"wanted_by,omitempty"`
+	// The customer names no time any more.
+	ClearWantedBy bool `protobuf:"varint,5,opt,name=clear_wanted_by,json=clearWantedBy,proto3" json:"clear_wanted_by,omitempty"`
+	// 0 is usual, higher is more urgent; absent: as before.
+	Priority *uint32 `protobuf:"varint,6,opt,name=priority,proto3,oneof" json:"priority,omitempty"`
+	// Why, as it is told beside whatever moves.
+	Reason        string `protobuf:"bytes,7,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangeAppointmentRequest) Reset() {
+	*x = ChangeAppointmentRequest{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangeAppointmentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangeAppointmentRequest) ProtoMessage() {}
+
+func (x *ChangeAppointmentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangeAppointmentRequest.ProtoReflect.Descriptor instead.
+func (*ChangeAppointmentRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ChangeAppointmentRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ChangeAppointmentRequest) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *ChangeAppointmentRequest) GetExpectedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ExpectedAt
+	}
+	return nil
+}
+
+func (x *ChangeAppointmentRequest) GetWantedBy() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WantedBy
+	}
+	return nil
+}
+
+func (x *ChangeAppointmentRequest) GetClearWantedBy() bool {
+	if x != nil {
+		return x.ClearWantedBy
+	}
+	return false
+}
+
+func (x *ChangeAppointmentRequest) GetPriority() uint32 {
+	if x != nil && x.Priority != nil {
+		return *x.Priority
+	}
+	return 0
+}
+
+func (x *ChangeAppointmentRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+type ChangeAppointmentResponse struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Job           *Job                   `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	Receipt       *v11.Receipt           `protobuf:"bytes,2,opt,name=receipt,proto3" json:"receipt,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ChangeAppointmentResponse) Reset() {
+	*x = ChangeAppointmentResponse{}
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ChangeAppointmentResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ChangeAppointmentResponse) ProtoMessage() {}
+
+func (x *ChangeAppointmentResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ChangeAppointmentResponse.ProtoReflect.Descriptor instead.
+func (*ChangeAppointmentResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *ChangeAppointmentResponse) GetJob() *Job {
+	if x != nil {
+		return x.Job
+	}
+	return nil
+}
+
+func (x *ChangeAppointmentResponse) GetReceipt() *v11.Receipt {
+	if x != nil {
+		return x.Receipt
+	}
+	return nil
+}
+
 type RecordCodesRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -672,7 +821,7 @@ type RecordCodesRequest struct {
 
 func (x *RecordCodesRequest) Reset() {
 	*x = RecordCodesRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[10]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -684,7 +833,7 @@ func (x *RecordCodesRequest) String() string {
 func (*RecordCodesRequest) ProtoMessage() {}
 
 func (x *RecordCodesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[10]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -697,7 +846,7 @@ func (x *RecordCodesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCodesRequest.ProtoReflect.Descriptor instead.
 func (*RecordCodesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *RecordCodesRequest) GetRequestId() string {
@@ -745,7 +894,7 @@ type RecordCodesResponse struct {
 
 func (x *RecordCodesResponse) Reset() {
 	*x = RecordCodesResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[11]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -757,7 +906,7 @@ func (x *RecordCodesResponse) String() string {
 func (*RecordCodesResponse) ProtoMessage() {}
 
 func (x *RecordCodesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[11]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -770,7 +919,7 @@ func (x *RecordCodesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordCodesResponse.ProtoReflect.Descriptor instead.
 func (*RecordCodesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *RecordCodesResponse) GetJob() *Job {
@@ -799,7 +948,7 @@ type NoteSymptomRequest struct {
 
 func (x *NoteSymptomRequest) Reset() {
 	*x = NoteSymptomRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[12]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -811,7 +960,7 @@ func (x *NoteSymptomRequest) String() string {
 func (*NoteSymptomRequest) ProtoMessage() {}
 
 func (x *NoteSymptomRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[12]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -824,7 +973,7 @@ func (x *NoteSymptomRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NoteSymptomRequest.ProtoReflect.Descriptor instead.
 func (*NoteSymptomRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *NoteSymptomRequest) GetRequestId() string {
@@ -865,7 +1014,7 @@ type NoteSymptomResponse struct {
 
 func (x *NoteSymptomResponse) Reset() {
 	*x = NoteSymptomResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[13]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -877,7 +1026,7 @@ func (x *NoteSymptomResponse) String() string {
 func (*NoteSymptomResponse) ProtoMessage() {}
 
 func (x *NoteSymptomResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[13]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -890,7 +1039,7 @@ func (x *NoteSymptomResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NoteSymptomResponse.ProtoReflect.Descriptor instead.
 func (*NoteSymptomResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *NoteSymptomResponse) GetJob() *Job {
@@ -920,7 +1069,7 @@ type RecordTestRequest struct {
 
 func (x *RecordTestRequest) Reset() {
 	*x = RecordTestRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[14]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -932,7 +1081,7 @@ func (x *RecordTestRequest) String() string {
 func (*RecordTestRequest) ProtoMessage() {}
 
 func (x *RecordTestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[14]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -945,7 +1094,7 @@ func (x *RecordTestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordTestRequest.ProtoReflect.Descriptor instead.
 func (*RecordTestRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *RecordTestRequest) GetRequestId() string {
@@ -993,7 +1142,7 @@ type RecordTestResponse struct {
 
 func (x *RecordTestResponse) Reset() {
 	*x = RecordTestResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1005,7 +1154,7 @@ func (x *RecordTestResponse) String() string {
 func (*RecordTestResponse) ProtoMessage() {}
 
 func (x *RecordTestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[15]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1018,7 +1167,7 @@ func (x *RecordTestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordTestResponse.ProtoReflect.Descriptor instead.
 func (*RecordTestResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RecordTestResponse) GetJob() *Job {
@@ -1048,7 +1197,7 @@ type WithdrawEvidenceRequest struct {
 
 func (x *WithdrawEvidenceRequest) Reset() {
 	*x = WithdrawEvidenceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1060,7 +1209,7 @@ func (x *WithdrawEvidenceRequest) String() string {
 func (*WithdrawEvidenceRequest) ProtoMessage() {}
 
 func (x *WithdrawEvidenceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[16]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1073,7 +1222,7 @@ func (x *WithdrawEvidenceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawEvidenceRequest.ProtoReflect.Descriptor instead.
 func (*WithdrawEvidenceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *WithdrawEvidenceRequest) GetRequestId() string {
@@ -1121,7 +1270,7 @@ type WithdrawEvidenceResponse struct {
 
 func (x *WithdrawEvidenceResponse) Reset() {
 	*x = WithdrawEvidenceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1133,7 +1282,7 @@ func (x *WithdrawEvidenceResponse) String() string {
 func (*WithdrawEvidenceResponse) ProtoMessage() {}
 
 func (x *WithdrawEvidenceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[17]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1146,7 +1295,7 @@ func (x *WithdrawEvidenceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WithdrawEvidenceResponse.ProtoReflect.Descriptor instead.
 func (*WithdrawEvidenceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *WithdrawEvidenceResponse) GetJob() *Job {
@@ -1173,7 +1322,7 @@ type DiagnoseRequest struct {
 
 func (x *DiagnoseRequest) Reset() {
 	*x = DiagnoseRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1185,7 +1334,7 @@ func (x *DiagnoseRequest) String() string {
 func (*DiagnoseRequest) ProtoMessage() {}
 
 func (x *DiagnoseRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[18]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1198,7 +1347,7 @@ func (x *DiagnoseRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiagnoseRequest.ProtoReflect.Descriptor instead.
 func (*DiagnoseRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *DiagnoseRequest) GetJob() string {
@@ -1229,7 +1378,7 @@ type DiagnoseResponse struct {
 
 func (x *DiagnoseResponse) Reset() {
 	*x = DiagnoseResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1241,7 +1390,7 @@ func (x *DiagnoseResponse) String() string {
 func (*DiagnoseResponse) ProtoMessage() {}
 
 func (x *DiagnoseResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[19]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1254,7 +1403,7 @@ func (x *DiagnoseResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DiagnoseResponse.ProtoReflect.Descriptor instead.
 func (*DiagnoseResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{19}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *DiagnoseResponse) GetCauses() []*RankedCause {
@@ -1298,7 +1447,7 @@ type PreviewPlanRequest struct {
 
 func (x *PreviewPlanRequest) Reset() {
 	*x = PreviewPlanRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1310,7 +1459,7 @@ func (x *PreviewPlanRequest) String() string {
 func (*PreviewPlanRequest) ProtoMessage() {}
 
 func (x *PreviewPlanRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[20]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1323,7 +1472,7 @@ func (x *PreviewPlanRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewPlanRequest.ProtoReflect.Descriptor instead.
 func (*PreviewPlanRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{20}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *PreviewPlanRequest) GetJob() string {
@@ -1365,7 +1514,7 @@ type PreviewPlanResponse struct {
 
 func (x *PreviewPlanResponse) Reset() {
 	*x = PreviewPlanResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1377,7 +1526,7 @@ func (x *PreviewPlanResponse) String() string {
 func (*PreviewPlanResponse) ProtoMessage() {}
 
 func (x *PreviewPlanResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[21]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1390,7 +1539,7 @@ func (x *PreviewPlanResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewPlanResponse.ProtoReflect.Descriptor instead.
 func (*PreviewPlanResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{21}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *PreviewPlanResponse) GetPlan() *Plan {
@@ -1418,7 +1567,7 @@ type ComparePlansRequest struct {
 
 func (x *ComparePlansRequest) Reset() {
 	*x = ComparePlansRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1430,7 +1579,7 @@ func (x *ComparePlansRequest) String() string {
 func (*ComparePlansRequest) ProtoMessage() {}
 
 func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[22]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1443,7 +1592,7 @@ func (x *ComparePlansRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansRequest.ProtoReflect.Descriptor instead.
 func (*ComparePlansRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{22}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ComparePlansRequest) GetJob() string {
@@ -1477,7 +1626,7 @@ type ComparePlansResponse struct {
 
 func (x *ComparePlansResponse) Reset() {
 	*x = ComparePlansResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1489,7 +1638,7 @@ func (x *ComparePlansResponse) String() string {
 func (*ComparePlansResponse) ProtoMessage() {}
 
 func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[23]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1502,7 +1651,7 @@ func (x *ComparePlansResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ComparePlansResponse.ProtoReflect.Descriptor instead.
 func (*ComparePlansResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{23}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ComparePlansResponse) GetAlternatives() []*PlanAlternative {
@@ -1532,7 +1681,7 @@ type PlanAlternative struct {
 
 func (x *PlanAlternative) Reset() {
 	*x = PlanAlternative{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1544,7 +1693,7 @@ func (x *PlanAlternative) String() string {
 func (*PlanAlternative) ProtoMessage() {}
 
 func (x *PlanAlternative) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[24]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1557,7 +1706,7 @@ func (x *PlanAlternative) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PlanAlternative.ProtoReflect.Descriptor instead.
 func (*PlanAlternative) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{24}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *PlanAlternative) GetWay() *Way {
@@ -1627,7 +1776,7 @@ type TakeWayRequest struct {
 
 func (x *TakeWayRequest) Reset() {
 	*x = TakeWayRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1639,7 +1788,7 @@ func (x *TakeWayRequest) String() string {
 func (*TakeWayRequest) ProtoMessage() {}
 
 func (x *TakeWayRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[25]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1652,7 +1801,7 @@ func (x *TakeWayRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeWayRequest.ProtoReflect.Descriptor instead.
 func (*TakeWayRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{25}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *TakeWayRequest) GetRequestId() string {
@@ -1714,7 +1863,7 @@ type TakeWayResponse struct {
 
 func (x *TakeWayResponse) Reset() {
 	*x = TakeWayResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1726,7 +1875,7 @@ func (x *TakeWayResponse) String() string {
 func (*TakeWayResponse) ProtoMessage() {}
 
 func (x *TakeWayResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[26]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1739,7 +1888,7 @@ func (x *TakeWayResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeWayResponse.ProtoReflect.Descriptor instead.
 func (*TakeWayResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{26}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *TakeWayResponse) GetJob() *Job {
@@ -1772,7 +1921,7 @@ type ConfirmDiagnosisRequest struct {
 
 func (x *ConfirmDiagnosisRequest) Reset() {
 	*x = ConfirmDiagnosisRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1784,7 +1933,7 @@ func (x *ConfirmDiagnosisRequest) String() string {
 func (*ConfirmDiagnosisRequest) ProtoMessage() {}
 
 func (x *ConfirmDiagnosisRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[27]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1797,7 +1946,7 @@ func (x *ConfirmDiagnosisRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmDiagnosisRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmDiagnosisRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{27}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *ConfirmDiagnosisRequest) GetRequestId() string {
@@ -1852,7 +2001,7 @@ type ConfirmDiagnosisResponse struct {
 
 func (x *ConfirmDiagnosisResponse) Reset() {
 	*x = ConfirmDiagnosisResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1864,7 +2013,7 @@ func (x *ConfirmDiagnosisResponse) String() string {
 func (*ConfirmDiagnosisResponse) ProtoMessage() {}
 
 func (x *ConfirmDiagnosisResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[28]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1877,7 +2026,7 @@ func (x *ConfirmDiagnosisResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmDiagnosisResponse.ProtoReflect.Descriptor instead.
 func (*ConfirmDiagnosisResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{28}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *ConfirmDiagnosisResponse) GetJob() *Job {
@@ -1907,7 +2056,7 @@ type AuthoriseWorkRequest struct {
 
 func (x *AuthoriseWorkRequest) Reset() {
 	*x = AuthoriseWorkRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1919,7 +2068,7 @@ func (x *AuthoriseWorkRequest) String() string {
 func (*AuthoriseWorkRequest) ProtoMessage() {}
 
 func (x *AuthoriseWorkRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[29]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1932,7 +2081,7 @@ func (x *AuthoriseWorkRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthoriseWorkRequest.ProtoReflect.Descriptor instead.
 func (*AuthoriseWorkRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{29}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *AuthoriseWorkRequest) GetRequestId() string {
@@ -1980,7 +2129,7 @@ type AuthoriseWorkResponse struct {
 
 func (x *AuthoriseWorkResponse) Reset() {
 	*x = AuthoriseWorkResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1992,7 +2141,7 @@ func (x *AuthoriseWorkResponse) String() string {
 func (*AuthoriseWorkResponse) ProtoMessage() {}
 
 func (x *AuthoriseWorkResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[30]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2005,7 +2154,7 @@ func (x *AuthoriseWorkResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AuthoriseWorkResponse.ProtoReflect.Descriptor instead.
 func (*AuthoriseWorkResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *AuthoriseWorkResponse) GetJob() *Job {
@@ -2033,7 +2182,7 @@ type StartStepRequest struct {
 
 func (x *StartStepRequest) Reset() {
 	*x = StartStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2045,7 +2194,7 @@ func (x *StartStepRequest) String() string {
 func (*StartStepRequest) ProtoMessage() {}
 
 func (x *StartStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[31]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2058,7 +2207,7 @@ func (x *StartStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartStepRequest.ProtoReflect.Descriptor instead.
 func (*StartStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *StartStepRequest) GetRequestId() string {
@@ -2092,7 +2241,7 @@ type StartStepResponse struct {
 
 func (x *StartStepResponse) Reset() {
 	*x = StartStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2104,7 +2253,7 @@ func (x *StartStepResponse) String() string {
 func (*StartStepResponse) ProtoMessage() {}
 
 func (x *StartStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[32]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2117,7 +2266,7 @@ func (x *StartStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartStepResponse.ProtoReflect.Descriptor instead.
 func (*StartStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *StartStepResponse) GetJob() *Job {
@@ -2146,7 +2295,7 @@ type PauseStepRequest struct {
 
 func (x *PauseStepRequest) Reset() {
 	*x = PauseStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2158,7 +2307,7 @@ func (x *PauseStepRequest) String() string {
 func (*PauseStepRequest) ProtoMessage() {}
 
 func (x *PauseStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[33]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2171,7 +2320,7 @@ func (x *PauseStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PauseStepRequest.ProtoReflect.Descriptor instead.
 func (*PauseStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *PauseStepRequest) GetRequestId() string {
@@ -2212,7 +2361,7 @@ type PauseStepResponse struct {
 
 func (x *PauseStepResponse) Reset() {
 	*x = PauseStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2224,7 +2373,7 @@ func (x *PauseStepResponse) String() string {
 func (*PauseStepResponse) ProtoMessage() {}
 
 func (x *PauseStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[34]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2237,7 +2386,7 @@ func (x *PauseStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PauseStepResponse.ProtoReflect.Descriptor instead.
 func (*PauseStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *PauseStepResponse) GetJob() *Job {
@@ -2265,7 +2414,7 @@ type ResumeStepRequest struct {
 
 func (x *ResumeStepRequest) Reset() {
 	*x = ResumeStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2277,7 +2426,7 @@ func (x *ResumeStepRequest) String() string {
 func (*ResumeStepRequest) ProtoMessage() {}
 
 func (x *ResumeStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2290,7 +2439,7 @@ func (x *ResumeStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResumeStepRequest.ProtoReflect.Descriptor instead.
 func (*ResumeStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *ResumeStepRequest) GetRequestId() string {
@@ -2324,7 +2473,7 @@ type ResumeStepResponse struct {
 
 func (x *ResumeStepResponse) Reset() {
 	*x = ResumeStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2336,7 +2485,7 @@ func (x *ResumeStepResponse) String() string {
 func (*ResumeStepResponse) ProtoMessage() {}
 
 func (x *ResumeStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[36]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2349,7 +2498,7 @@ func (x *ResumeStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ResumeStepResponse.ProtoReflect.Descriptor instead.
 func (*ResumeStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ResumeStepResponse) GetJob() *Job {
@@ -2382,7 +2531,7 @@ type FinishStepRequest struct {
 
 func (x *FinishStepRequest) Reset() {
 	*x = FinishStepRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2394,7 +2543,7 @@ func (x *FinishStepRequest) String() string {
 func (*FinishStepRequest) ProtoMessage() {}
 
 func (x *FinishStepRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[37]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2407,7 +2556,7 @@ func (x *FinishStepRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishStepRequest.ProtoReflect.Descriptor instead.
 func (*FinishStepRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{37}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *FinishStepRequest) GetRequestId() string {
@@ -2462,7 +2611,7 @@ type FinishStepResponse struct {
 
 func (x *FinishStepResponse) Reset() {
 	*x = FinishStepResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2474,7 +2623,7 @@ func (x *FinishStepResponse) String() string {
 func (*FinishStepResponse) ProtoMessage() {}
 
 func (x *FinishStepResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[38]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2487,7 +2636,7 @@ func (x *FinishStepResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishStepResponse.ProtoReflect.Descriptor instead.
 func (*FinishStepResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{38}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *FinishStepResponse) GetJob() *Job {
@@ -2526,7 +2675,7 @@ type ReportFindingRequest struct {
 
 func (x *ReportFindingRequest) Reset() {
 	*x = ReportFindingRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2538,7 +2687,7 @@ func (x *ReportFindingRequest) String() string {
 func (*ReportFindingRequest) ProtoMessage() {}
 
 func (x *ReportFindingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[39]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2551,7 +2700,7 @@ func (x *ReportFindingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportFindingRequest.ProtoReflect.Descriptor instead.
 func (*ReportFindingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{39}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *ReportFindingRequest) GetRequestId() string {
@@ -2648,7 +2797,7 @@ type ReportFindingResponse struct {
 
 func (x *ReportFindingResponse) Reset() {
 	*x = ReportFindingResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2660,7 +2809,7 @@ func (x *ReportFindingResponse) String() string {
 func (*ReportFindingResponse) ProtoMessage() {}
 
 func (x *ReportFindingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[40]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2673,7 +2822,7 @@ func (x *ReportFindingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReportFindingResponse.ProtoReflect.Descriptor instead.
 func (*ReportFindingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{40}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ReportFindingResponse) GetJob() *Job {
@@ -2703,7 +2852,7 @@ type ExplainPieceRequest struct {
 
 func (x *ExplainPieceRequest) Reset() {
 	*x = ExplainPieceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2715,7 +2864,7 @@ func (x *ExplainPieceRequest) String() string {
 func (*ExplainPieceRequest) ProtoMessage() {}
 
 func (x *ExplainPieceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[41]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2728,7 +2877,7 @@ func (x *ExplainPieceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainPieceRequest.ProtoReflect.Descriptor instead.
 func (*ExplainPieceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{41}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *ExplainPieceRequest) GetRequestId() string {
@@ -2776,7 +2925,7 @@ type ExplainPieceResponse struct {
 
 func (x *ExplainPieceResponse) Reset() {
 	*x = ExplainPieceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2788,7 +2937,7 @@ func (x *ExplainPieceResponse) String() string {
 func (*ExplainPieceResponse) ProtoMessage() {}
 
 func (x *ExplainPieceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[42]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2801,7 +2950,7 @@ func (x *ExplainPieceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExplainPieceResponse.ProtoReflect.Descriptor instead.
 func (*ExplainPieceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{42}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ExplainPieceResponse) GetJob() *Job {
@@ -2831,7 +2980,7 @@ type SettleDebrisRequest struct {
 
 func (x *SettleDebrisRequest) Reset() {
 	*x = SettleDebrisRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2843,7 +2992,7 @@ func (x *SettleDebrisRequest) String() string {
 func (*SettleDebrisRequest) ProtoMessage() {}
 
 func (x *SettleDebrisRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[43]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2856,7 +3005,7 @@ func (x *SettleDebrisRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleDebrisRequest.ProtoReflect.Descriptor instead.
 func (*SettleDebrisRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{43}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SettleDebrisRequest) GetRequestId() string {
@@ -2904,7 +3053,7 @@ type SettleDebrisResponse struct {
 
 func (x *SettleDebrisResponse) Reset() {
 	*x = SettleDebrisResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2916,7 +3065,7 @@ func (x *SettleDebrisResponse) String() string {
 func (*SettleDebrisResponse) ProtoMessage() {}
 
 func (x *SettleDebrisResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[44]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2929,7 +3078,7 @@ func (x *SettleDebrisResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SettleDebrisResponse.ProtoReflect.Descriptor instead.
 func (*SettleDebrisResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{44}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *SettleDebrisResponse) GetJob() *Job {
@@ -2956,7 +3105,7 @@ type ClearCodesRequest struct {
 
 func (x *ClearCodesRequest) Reset() {
 	*x = ClearCodesRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2968,7 +3117,7 @@ func (x *ClearCodesRequest) String() string {
 func (*ClearCodesRequest) ProtoMessage() {}
 
 func (x *ClearCodesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[45]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2981,7 +3130,7 @@ func (x *ClearCodesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearCodesRequest.ProtoReflect.Descriptor instead.
 func (*ClearCodesRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{45}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ClearCodesRequest) GetRequestId() string {
@@ -3008,7 +3157,7 @@ type ClearCodesResponse struct {
 
 func (x *ClearCodesResponse) Reset() {
 	*x = ClearCodesResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3020,7 +3169,7 @@ func (x *ClearCodesResponse) String() string {
 func (*ClearCodesResponse) ProtoMessage() {}
 
 func (x *ClearCodesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[46]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3033,7 +3182,7 @@ func (x *ClearCodesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearCodesResponse.ProtoReflect.Descriptor instead.
 func (*ClearCodesResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{46}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *ClearCodesResponse) GetJob() *Job {
@@ -3063,7 +3212,7 @@ type RecordRoadTestRequest struct {
 
 func (x *RecordRoadTestRequest) Reset() {
 	*x = RecordRoadTestRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3075,7 +3224,7 @@ func (x *RecordRoadTestRequest) String() string {
 func (*RecordRoadTestRequest) ProtoMessage() {}
 
 func (x *RecordRoadTestRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[47]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3088,7 +3237,7 @@ func (x *RecordRoadTestRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRoadTestRequest.ProtoReflect.Descriptor instead.
 func (*RecordRoadTestRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{47}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *RecordRoadTestRequest) GetRequestId() string {
@@ -3136,7 +3285,7 @@ type RecordRoadTestResponse struct {
 
 func (x *RecordRoadTestResponse) Reset() {
 	*x = RecordRoadTestResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3148,7 +3297,7 @@ func (x *RecordRoadTestResponse) String() string {
 func (*RecordRoadTestResponse) ProtoMessage() {}
 
 func (x *RecordRoadTestResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[48]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3161,7 +3310,7 @@ func (x *RecordRoadTestResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordRoadTestResponse.ProtoReflect.Descriptor instead.
 func (*RecordRoadTestResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{48}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *RecordRoadTestResponse) GetJob() *Job {
@@ -3188,7 +3337,7 @@ type PreviewInvoiceRequest struct {
 
 func (x *PreviewInvoiceRequest) Reset() {
 	*x = PreviewInvoiceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3200,7 +3349,7 @@ func (x *PreviewInvoiceRequest) String() string {
 func (*PreviewInvoiceRequest) ProtoMessage() {}
 
 func (x *PreviewInvoiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[49]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3213,7 +3362,7 @@ func (x *PreviewInvoiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewInvoiceRequest.ProtoReflect.Descriptor instead.
 func (*PreviewInvoiceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{49}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *PreviewInvoiceRequest) GetJob() string {
@@ -3240,7 +3389,7 @@ type PreviewInvoiceResponse struct {
 
 func (x *PreviewInvoiceResponse) Reset() {
 	*x = PreviewInvoiceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3252,7 +3401,7 @@ func (x *PreviewInvoiceResponse) String() string {
 func (*PreviewInvoiceResponse) ProtoMessage() {}
 
 func (x *PreviewInvoiceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[50]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3265,7 +3414,7 @@ func (x *PreviewInvoiceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PreviewInvoiceResponse.ProtoReflect.Descriptor instead.
 func (*PreviewInvoiceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{50}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *PreviewInvoiceResponse) GetInvoice() *Invoice {
@@ -3292,7 +3441,7 @@ type CloseInvoiceRequest struct {
 
 func (x *CloseInvoiceRequest) Reset() {
 	*x = CloseInvoiceRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3304,7 +3453,7 @@ func (x *CloseInvoiceRequest) String() string {
 func (*CloseInvoiceRequest) ProtoMessage() {}
 
 func (x *CloseInvoiceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[51]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3317,7 +3466,7 @@ func (x *CloseInvoiceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseInvoiceRequest.ProtoReflect.Descriptor instead.
 func (*CloseInvoiceRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{51}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *CloseInvoiceRequest) GetRequestId() string {
@@ -3345,7 +3494,7 @@ type CloseInvoiceResponse struct {
 
 func (x *CloseInvoiceResponse) Reset() {
 	*x = CloseInvoiceResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3357,7 +3506,7 @@ func (x *CloseInvoiceResponse) String() string {
 func (*CloseInvoiceResponse) ProtoMessage() {}
 
 func (x *CloseInvoiceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[52]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3370,7 +3519,7 @@ func (x *CloseInvoiceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseInvoiceResponse.ProtoReflect.Descriptor instead.
 func (*CloseInvoiceResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{52}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *CloseInvoiceResponse) GetInvoice() *Invoice {
@@ -3401,7 +3550,7 @@ type RecordPaymentRequest struct {
 
 func (x *RecordPaymentRequest) Reset() {
 	*x = RecordPaymentRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3413,7 +3562,7 @@ func (x *RecordPaymentRequest) String() string {
 func (*RecordPaymentRequest) ProtoMessage() {}
 
 func (x *RecordPaymentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[53]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3426,7 +3575,7 @@ func (x *RecordPaymentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordPaymentRequest.ProtoReflect.Descriptor instead.
 func (*RecordPaymentRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{53}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *RecordPaymentRequest) GetRequestId() string {
@@ -3474,7 +3623,7 @@ type RecordPaymentResponse struct {
 
 func (x *RecordPaymentResponse) Reset() {
 	*x = RecordPaymentResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3486,7 +3635,7 @@ func (x *RecordPaymentResponse) String() string {
 func (*RecordPaymentResponse) ProtoMessage() {}
 
 func (x *RecordPaymentResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[54]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3499,7 +3648,7 @@ func (x *RecordPaymentResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordPaymentResponse.ProtoReflect.Descriptor instead.
 func (*RecordPaymentResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{54}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *RecordPaymentResponse) GetJob() *Job {
@@ -3527,7 +3676,7 @@ type CancelJobRequest struct {
 
 func (x *CancelJobRequest) Reset() {
 	*x = CancelJobRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3539,7 +3688,7 @@ func (x *CancelJobRequest) String() string {
 func (*CancelJobRequest) ProtoMessage() {}
 
 func (x *CancelJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[55]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3552,7 +3701,7 @@ func (x *CancelJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelJobRequest.ProtoReflect.Descriptor instead.
 func (*CancelJobRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{55}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{57}
 }
 
 func (x *CancelJobRequest) GetRequestId() string {
@@ -3586,7 +3735,7 @@ type CancelJobResponse struct {
 
 func (x *CancelJobResponse) Reset() {
 	*x = CancelJobResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3598,7 +3747,7 @@ func (x *CancelJobResponse) String() string {
 func (*CancelJobResponse) ProtoMessage() {}
 
 func (x *CancelJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[56]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3611,7 +3760,7 @@ func (x *CancelJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CancelJobResponse.ProtoReflect.Descriptor instead.
 func (*CancelJobResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{56}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{58}
 }
 
 func (x *CancelJobResponse) GetJob() *Job {
@@ -3638,7 +3787,7 @@ type GetJobRequest struct {
 
 func (x *GetJobRequest) Reset() {
 	*x = GetJobRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3650,7 +3799,7 @@ func (x *GetJobRequest) String() string {
 func (*GetJobRequest) ProtoMessage() {}
 
 func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[57]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3663,7 +3812,7 @@ func (x *GetJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobRequest.ProtoReflect.Descriptor instead.
 func (*GetJobRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{57}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{59}
 }
 
 func (x *GetJobRequest) GetJob() string {
@@ -3689,7 +3838,7 @@ type GetJobResponse struct {
 
 func (x *GetJobResponse) Reset() {
 	*x = GetJobResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3701,7 +3850,7 @@ func (x *GetJobResponse) String() string {
 func (*GetJobResponse) ProtoMessage() {}
 
 func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[58]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3714,7 +3863,7 @@ func (x *GetJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobResponse.ProtoReflect.Descriptor instead.
 func (*GetJobResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{58}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{60}
 }
 
 func (x *GetJobResponse) GetJob() *Job {
@@ -3738,7 +3887,7 @@ type ListJobsRequest struct {
 
 func (x *ListJobsRequest) Reset() {
 	*x = ListJobsRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3750,7 +3899,7 @@ func (x *ListJobsRequest) String() string {
 func (*ListJobsRequest) ProtoMessage() {}
 
 func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[59]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3763,7 +3912,7 @@ func (x *ListJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsRequest.ProtoReflect.Descriptor instead.
 func (*ListJobsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{59}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{61}
 }
 
 func (x *ListJobsRequest) GetPageSize() int32 {
@@ -3811,7 +3960,7 @@ type ListJobsResponse struct {
 
 func (x *ListJobsResponse) Reset() {
 	*x = ListJobsResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3823,7 +3972,7 @@ func (x *ListJobsResponse) String() string {
 func (*ListJobsResponse) ProtoMessage() {}
 
 func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[60]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3836,7 +3985,7 @@ func (x *ListJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListJobsResponse.ProtoReflect.Descriptor instead.
 func (*ListJobsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{60}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{62}
 }
 
 func (x *ListJobsResponse) GetJobs() []*JobSummary {
@@ -3862,7 +4011,7 @@ type WatchJobRequest struct {
 
 func (x *WatchJobRequest) Reset() {
 	*x = WatchJobRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3874,7 +4023,7 @@ func (x *WatchJobRequest) String() string {
 func (*WatchJobRequest) ProtoMessage() {}
 
 func (x *WatchJobRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[61]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3887,7 +4036,7 @@ func (x *WatchJobRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobRequest.ProtoReflect.Descriptor instead.
 func (*WatchJobRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{61}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{63}
 }
 
 func (x *WatchJobRequest) GetJob() string {
@@ -3907,7 +4056,7 @@ type WatchJobResponse struct {
 
 func (x *WatchJobResponse) Reset() {
 	*x = WatchJobResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3919,7 +4068,7 @@ func (x *WatchJobResponse) String() string {
 func (*WatchJobResponse) ProtoMessage() {}
 
 func (x *WatchJobResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[62]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3932,7 +4081,7 @@ func (x *WatchJobResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobResponse.ProtoReflect.Descriptor instead.
 func (*WatchJobResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{62}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{64}
 }
 
 func (x *WatchJobResponse) GetJob() *Job {
@@ -3957,7 +4106,7 @@ type WatchJobsRequest struct {
 
 func (x *WatchJobsRequest) Reset() {
 	*x = WatchJobsRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3969,7 +4118,7 @@ func (x *WatchJobsRequest) String() string {
 func (*WatchJobsRequest) ProtoMessage() {}
 
 func (x *WatchJobsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[63]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3982,7 +4131,7 @@ func (x *WatchJobsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobsRequest.ProtoReflect.Descriptor instead.
 func (*WatchJobsRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{63}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{65}
 }
 
 type WatchJobsResponse struct {
@@ -3997,7 +4146,7 @@ type WatchJobsResponse struct {
 
 func (x *WatchJobsResponse) Reset() {
 	*x = WatchJobsResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4009,7 +4158,7 @@ func (x *WatchJobsResponse) String() string {
 func (*WatchJobsResponse) ProtoMessage() {}
 
 func (x *WatchJobsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[64]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4022,7 +4171,7 @@ func (x *WatchJobsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchJobsResponse.ProtoReflect.Descriptor instead.
 func (*WatchJobsResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{64}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{66}
 }
 
 func (x *WatchJobsResponse) GetJob() *JobSummary {
@@ -4058,7 +4207,7 @@ type GetJobHistoryRequest struct {
 
 func (x *GetJobHistoryRequest) Reset() {
 	*x = GetJobHistoryRequest{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[67]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4070,7 +4219,7 @@ func (x *GetJobHistoryRequest) String() string {
 func (*GetJobHistoryRequest) ProtoMessage() {}
 
 func (x *GetJobHistoryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[65]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[67]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4083,7 +4232,7 @@ func (x *GetJobHistoryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobHistoryRequest.ProtoReflect.Descriptor instead.
 func (*GetJobHistoryRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{65}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{67}
 }
 
 func (x *GetJobHistoryRequest) GetJob() string {
@@ -4124,7 +4273,7 @@ type GetJobHistoryResponse struct {
 
 func (x *GetJobHistoryResponse) Reset() {
 	*x = GetJobHistoryResponse{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[68]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4136,7 +4285,7 @@ func (x *GetJobHistoryResponse) String() string {
 func (*GetJobHistoryResponse) ProtoMessage() {}
 
 func (x *GetJobHistoryResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[66]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[68]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4149,7 +4298,7 @@ func (x *GetJobHistoryResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetJobHistoryResponse.ProtoReflect.Descriptor instead.
 func (*GetJobHistoryResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{66}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{68}
 }
 
 func (x *GetJobHistoryResponse) GetEntries() []*HistoryEntry {
@@ -4181,7 +4330,7 @@ type CatalogueSummary struct {
 
 func (x *CatalogueSummary) Reset() {
 	*x = CatalogueSummary{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[67]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[69]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4193,7 +4342,7 @@ func (x *CatalogueSummary) String() string {
 func (*CatalogueSummary) ProtoMessage() {}
 
 func (x *CatalogueSummary) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[67]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[69]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4206,7 +4355,7 @@ func (x *CatalogueSummary) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CatalogueSummary.ProtoReflect.Descriptor instead.
 func (*CatalogueSummary) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{67}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{69}
 }
 
 func (x *CatalogueSummary) GetCatalogue() string {
@@ -4267,7 +4416,7 @@ type RankedCause struct {
 
 func (x *RankedCause) Reset() {
 	*x = RankedCause{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[68]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[70]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4279,7 +4428,7 @@ func (x *RankedCause) String() string {
 func (*RankedCause) ProtoMessage() {}
 
 func (x *RankedCause) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[68]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[70]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4292,7 +4441,7 @@ func (x *RankedCause) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RankedCause.ProtoReflect.Descriptor instead.
 func (*RankedCause) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{68}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{70}
 }
 
 func (x *RankedCause) GetCause() string {
@@ -4355,7 +4504,7 @@ type NextAction struct {
 
 func (x *NextAction) Reset() {
 	*x = NextAction{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[69]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[71]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4367,7 +4516,7 @@ func (x *NextAction) String() string {
 func (*NextAction) ProtoMessage() {}
 
 func (x *NextAction) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[69]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[71]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4380,7 +4529,7 @@ func (x *NextAction) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NextAction.ProtoReflect.Descriptor instead.
 func (*NextAction) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{69}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{71}
 }
 
 func (x *NextAction) GetKind() NextAction_Kind {
@@ -4438,7 +4587,7 @@ type Suggestion struct {
 
 func (x *Suggestion) Reset() {
 	*x = Suggestion{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[70]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[72]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4450,7 +4599,7 @@ func (x *Suggestion) String() string {
 func (*Suggestion) ProtoMessage() {}
 
 func (x *Suggestion) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[70]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[72]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4463,7 +4612,7 @@ func (x *Suggestion) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Suggestion.ProtoReflect.Descriptor instead.
 func (*Suggestion) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{70}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{72}
 }
 
 func (x *Suggestion) GetPiece() string {
@@ -4511,7 +4660,7 @@ type HistoryEntry struct {
 
 func (x *HistoryEntry) Reset() {
 	*x = HistoryEntry{}
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[71]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[73]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4523,7 +4672,7 @@ func (x *HistoryEntry) String() string {
 func (*HistoryEntry) ProtoMessage() {}
 
 func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[71]
+	mi := &file_ramprow_job_v1_job_service_proto_msgTypes[73]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4536,7 +4685,7 @@ func (x *HistoryEntry) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HistoryEntry.ProtoReflect.Descriptor instead.
 func (*HistoryEntry) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{71}
+	return file_ramprow_job_v1_job_service_proto_rawDescGZIP(), []int{73}
 }
 
 func (x *HistoryEntry) GetAt() *timestamppb.Timestamp {
@@ -4628,6 +4777,21 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\vodometer_km\x18\x03 \x01(\x03B\f\xbaH\t\"\a\x18\xc0\x8d\xb7\x01(\x00R\n" +
 	"odometerKm\"u\n" +
 	"\x16ReceiveVehicleResponse\x12%\n" +
+	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
+	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\x83\x03\n" +
+	"\x18ChangeAppointmentRequest\x12=\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
+	"\x03job\x18\x02 \x01(\tB\x1d\xbaH\x1ar\x182\x16^jobs/[1-9][0-9]{0,9}$R\x03job\x12;\n" +
+	"\vexpected_at\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"expectedAt\x127\n" +
+	"\twanted_by\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bwantedBy\x12&\n" +
+	"\x0fclear_wanted_by\x18\x05 \x01(\bR\rclearWantedBy\x12(\n" +
+	"\bpriority\x18\x06 \x01(\rB\a\xbaH\x04*\x02\x18\tH\x00R\bpriority\x88\x01\x01\x12\"\n" +
+	"\x06reason\x18\a \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xc8\x01R\x06reasonB\v\n" +
+	"\t_priority\"x\n" +
+	"\x19ChangeAppointmentResponse\x12%\n" +
 	"\x03job\x18\x01 \x01(\v2\x13.ramprow.job.v1.JobR\x03job\x124\n" +
 	"\areceipt\x18\x02 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xb9\x02\n" +
 	"\x12RecordCodesRequest\x12=\n" +
@@ -4945,7 +5109,7 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\x05event\x18\x03 \x01(\tR\x05event\x12\x18\n" +
 	"\x04text\x18\x04 \x01(\tB\x04\x90\xb5\x18\x01R\x04text\x12\x19\n" +
 	"\btrace_id\x18\x05 \x01(\tR\atraceId\x12\x16\n" +
-	"\x06commit\x18\x06 \x01(\x04R\x06commit2\xd3\x19\n" +
+	"\x06commit\x18\x06 \x01(\x04R\x06commit2\xc7\x1a\n" +
 	"\n" +
 	"JobService\x12k\n" +
 	"\x0fImportCatalogue\x12&.ramprow.job.v1.ImportCatalogueRequest\x1a'.ramprow.job.v1.ImportCatalogueResponse\"\a\x8a\xb5\x18\x03\n" +
@@ -4959,7 +5123,9 @@ const file_ramprow_job_v1_job_service_proto_rawDesc = "" +
 	"\aOpenJob\x12\x1e.ramprow.job.v1.OpenJobRequest\x1a\x1f.ramprow.job.v1.OpenJobResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12j\n" +
 	"\x0eReceiveVehicle\x12%.ramprow.job.v1.ReceiveVehicleRequest\x1a&.ramprow.job.v1.ReceiveVehicleResponse\"\t\x8a\xb5\x18\x05\n" +
-	"\x03\x01\x03\x04\x12`\n" +
+	"\x03\x01\x03\x04\x12r\n" +
+	"\x11ChangeAppointment\x12(.ramprow.job.v1.ChangeAppointmentRequest\x1a).ramprow.job.v1.ChangeAppointmentResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12`\n" +
 	"\vRecordCodes\x12\".ramprow.job.v1.RecordCodesRequest\x1a#.ramprow.job.v1.RecordCodesResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x03\x04\x12a\n" +
 	"\vNoteSymptom\x12\".ramprow.job.v1.NoteSymptomRequest\x1a#.ramprow.job.v1.NoteSymptomResponse\"\t\x8a\xb5\x18\x05\n" +
@@ -5039,258 +5205,266 @@ func file_ramprow_job_v1_job_service_proto_rawDescGZIP() []byte {
 }
 
 var file_ramprow_job_v1_job_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_ramprow_job_v1_job_service_proto_msgTypes = make([]protoimpl.MessageInfo, 72)
+var file_ramprow_job_v1_job_service_proto_msgTypes = make([]protoimpl.MessageInfo, 74)
 var file_ramprow_job_v1_job_service_proto_goTypes = []any{
-	(NextAction_Kind)(0),             // 0: ramprow.job.v1.NextAction.Kind
-	(*ImportCatalogueRequest)(nil),   // 1: ramprow.job.v1.ImportCatalogueRequest
-	(*ImportCatalogueResponse)(nil),  // 2: ramprow.job.v1.ImportCatalogueResponse
-	(*GetCatalogueRequest)(nil),      // 3: ramprow.job.v1.GetCatalogueRequest
-	(*GetCatalogueResponse)(nil),     // 4: ramprow.job.v1.GetCatalogueResponse
-	(*ListCataloguesRequest)(nil),    // 5: ramprow.job.v1.ListCataloguesRequest
-	(*ListCataloguesResponse)(nil),   // 6: ramprow.job.v1.ListCataloguesResponse
-	(*OpenJobRequest)(nil),           // 7: ramprow.job.v1.OpenJobRequest
-	(*OpenJobResponse)(nil),          // 8: ramprow.job.v1.OpenJobResponse
-	(*ReceiveVehicleRequest)(nil),    // 9: ramprow.job.v1.ReceiveVehicleRequest
-	(*ReceiveVehicleResponse)(nil),   // 10: ramprow.job.v1.ReceiveVehicleResponse
-	(*RecordCodesRequest)(nil),       // 11: ramprow.job.v1.RecordCodesRequest
-	(*RecordCodesResponse)(nil),      // 12: ramprow.job.v1.RecordCodesResponse
-	(*NoteSymptomRequest)(nil),       // 13: ramprow.job.v1.NoteSymptomRequest
-	(*NoteSymptomResponse)(nil),      // 14: ramprow.job.v1.NoteSymptomResponse
-	(*RecordTestRequest)(nil),        // 15: ramprow.job.v1.RecordTestRequest
-	(*RecordTestResponse)(nil),       // 16: ramprow.job.v1.RecordTestResponse
-	(*WithdrawEvidenceRequest)(nil),  // 17: ramprow.job.v1.WithdrawEvidenceRequest
-	(*WithdrawEvidenceResponse)(nil), // 18: ramprow.job.v1.WithdrawEvidenceResponse
-	(*DiagnoseRequest)(nil),          // 19: ramprow.job.v1.DiagnoseRequest
-	(*DiagnoseResponse)(nil),         // 20: ramprow.job.v1.DiagnoseResponse
-	(*PreviewPlanRequest)(nil),       // 21: ramprow.job.v1.PreviewPlanRequest
-	(*PreviewPlanResponse)(nil),      // 22: ramprow.job.v1.PreviewPlanResponse
-	(*ComparePlansRequest)(nil),      // 23: ramprow.job.v1.ComparePlansRequest
-	(*ComparePlansResponse)(nil),     // 24: ramprow.job.v1.ComparePlansResponse
-	(*PlanAlternative)(nil),          // 25: ramprow.job.v1.PlanAlternative
-	(*TakeWayRequest)(nil),           // 26: ramprow.job.v1.TakeWayRequest
-	(*TakeWayResponse)(nil),          // 27: ramprow.job.v1.TakeWayResponse
-	(*ConfirmDiagnosisRequest)(nil),  // 28: ramprow.job.v1.ConfirmDiagnosisRequest
-	(*ConfirmDiagnosisResponse)(nil), // 29: ramprow.job.v1.ConfirmDiagnosisResponse
-	(*AuthoriseWorkRequest)(nil),     // 30: ramprow.job.v1.AuthoriseWorkRequest
-	(*AuthoriseWorkResponse)(nil),    // 31: ramprow.job.v1.AuthoriseWorkResponse
-	(*StartStepRequest)(nil),         // 32: ramprow.job.v1.StartStepRequest
-	(*StartStepResponse)(nil),        // 33: ramprow.job.v1.StartStepResponse
-	(*PauseStepRequest)(nil),         // 34: ramprow.job.v1.PauseStepRequest
-	(*PauseStepResponse)(nil),        // 35: ramprow.job.v1.PauseStepResponse
-	(*ResumeStepRequest)(nil),        // 36: ramprow.job.v1.ResumeStepRequest
-	(*ResumeStepResponse)(nil),       // 37: ramprow.job.v1.ResumeStepResponse
-	(*FinishStepRequest)(nil),        // 38: ramprow.job.v1.FinishStepRequest
-	(*FinishStepResponse)(nil),       // 39: ramprow.job.v1.FinishStepResponse
-	(*ReportFindingRequest)(nil),     // 40: ramprow.job.v1.ReportFindingRequest
-	(*ReportFindingResponse)(nil),    // 41: ramprow.job.v1.ReportFindingResponse
-	(*ExplainPieceRequest)(nil),      // 42: ramprow.job.v1.ExplainPieceRequest
-	(*ExplainPieceResponse)(nil),     // 43: ramprow.job.v1.ExplainPieceResponse
-	(*SettleDebrisRequest)(nil),      // 44: ramprow.job.v1.SettleDebrisRequest
-	(*SettleDebrisResponse)(nil),     // 45: ramprow.job.v1.SettleDebrisResponse
-	(*ClearCodesRequest)(nil),        // 46: ramprow.job.v1.ClearCodesRequest
-	(*ClearCodesResponse)(nil),       // 47: ramprow.job.v1.ClearCodesResponse
-	(*RecordRoadTestRequest)(nil),    // 48: ramprow.job.v1.RecordRoadTestRequest
-	(*RecordRoadTestResponse)(nil),   // 49: ramprow.job.v1.RecordRoadTestResponse
-	(*PreviewInvoiceRequest)(nil),    // 50: ramprow.job.v1.PreviewInvoiceRequest
-	(*PreviewInvoiceResponse)(nil),   // 51: ramprow.job.v1.PreviewInvoiceResponse
-	(*CloseInvoiceRequest)(nil),      // 52: ramprow.job.v1.CloseInvoiceRequest
-	(*CloseInvoiceResponse)(nil),     // 53: ramprow.job.v1.CloseInvoiceResponse
-	(*RecordPaymentRequest)(nil),     // 54: ramprow.job.v1.RecordPaymentRequest
-	(*RecordPaymentResponse)(nil),    // 55: ramprow.job.v1.RecordPaymentResponse
-	(*CancelJobRequest)(nil),         // 56: ramprow.job.v1.CancelJobRequest
-	(*CancelJobResponse)(nil),        // 57: ramprow.job.v1.CancelJobResponse
-	(*GetJobRequest)(nil),            // 58: ramprow.job.v1.GetJobRequest
-	(*GetJobResponse)(nil),           // 59: ramprow.job.v1.GetJobResponse
-	(*ListJobsRequest)(nil),          // 60: ramprow.job.v1.ListJobsRequest
-	(*ListJobsResponse)(nil),         // 61: ramprow.job.v1.ListJobsResponse
-	(*WatchJobRequest)(nil),          // 62: ramprow.job.v1.WatchJobRequest
-	(*WatchJobResponse)(nil),         // 63: ramprow.job.v1.WatchJobResponse
-	(*WatchJobsRequest)(nil),         // 64: ramprow.job.v1.WatchJobsRequest
-	(*WatchJobsResponse)(nil),        // 65: ramprow.job.v1.WatchJobsResponse
-	(*GetJobHistoryRequest)(nil),     // 66: ramprow.job.v1.GetJobHistoryRequest
-	(*GetJobHistoryResponse)(nil),    // 67: ramprow.job.v1.GetJobHistoryResponse
-	(*CatalogueSummary)(nil),         // 68: ramprow.job.v1.CatalogueSummary
-	(*RankedCause)(nil),              // 69: ramprow.job.v1.RankedCause
-	(*NextAction)(nil),               // 70: ramprow.job.v1.NextAction
-	(*Suggestion)(nil),               // 71: ramprow.job.v1.Suggestion
-	(*HistoryEntry)(nil),             // 72: ramprow.job.v1.HistoryEntry
-	(*v1.Catalogue)(nil),             // 73: ramprow.catalogue.v1.Catalogue
-	(*v11.Receipt)(nil),              // 74: ramprow.common.v1.Receipt
-	(*Vehicle)(nil),                  // 75: ramprow.job.v1.Vehicle
-	(*Customer)(nil),                 // 76: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil),    // 77: google.protobuf.Timestamp
-	(*Job)(nil),                      // 78: ramprow.job.v1.Job
-	(ReadingMoment)(0),               // 79: ramprow.job.v1.ReadingMoment
-	(*CodeReading)(nil),              // 80: ramprow.job.v1.CodeReading
-	(TestOutcome)(0),                 // 81: ramprow.job.v1.TestOutcome
-	(*Way)(nil),                      // 82: ramprow.job.v1.Way
-	(*Plan)(nil),                     // 83: ramprow.job.v1.Plan
-	(*durationpb.Duration)(nil),      // 84: google.protobuf.Duration
-	(*v11.Money)(nil),                // 85: ramprow.common.v1.Money
-	(FindingKind)(0),                 // 86: ramprow.job.v1.FindingKind
-	(*Invoice)(nil),                  // 87: ramprow.job.v1.Invoice
-	(*UnmetCondition)(nil),           // 88: ramprow.job.v1.UnmetCondition
-	(JobState)(0),                    // 89: ramprow.job.v1.JobState
-	(*JobSummary)(nil),               // 90: ramprow.job.v1.JobSummary
+	(NextAction_Kind)(0),              // 0: ramprow.job.v1.NextAction.Kind
+	(*ImportCatalogueRequest)(nil),    // 1: ramprow.job.v1.ImportCatalogueRequest
+	(*ImportCatalogueResponse)(nil),   // 2: ramprow.job.v1.ImportCatalogueResponse
+	(*GetCatalogueRequest)(nil),       // 3: ramprow.job.v1.GetCatalogueRequest
+	(*GetCatalogueResponse)(nil),      // 4: ramprow.job.v1.GetCatalogueResponse
+	(*ListCataloguesRequest)(nil),     // 5: ramprow.job.v1.ListCataloguesRequest
+	(*ListCataloguesResponse)(nil),    // 6: ramprow.job.v1.ListCataloguesResponse
+	(*OpenJobRequest)(nil),            // 7: ramprow.job.v1.OpenJobRequest
+	(*OpenJobResponse)(nil),           // 8: ramprow.job.v1.OpenJobResponse
+	(*ReceiveVehicleRequest)(nil),     // 9: ramprow.job.v1.ReceiveVehicleRequest
+	(*ReceiveVehicleResponse)(nil),    // 10: ramprow.job.v1.ReceiveVehicleResponse
+	(*ChangeAppointmentRequest)(nil),  // 11: ramprow.job.v1.ChangeAppointmentRequest
+	(*ChangeAppointmentResponse)(nil), // 12: ramprow.job.v1.ChangeAppointmentResponse
+	(*RecordCodesRequest)(nil),        // 13: ramprow.job.v1.RecordCodesRequest
+	(*RecordCodesResponse)(nil),       // 14: ramprow.job.v1.RecordCodesResponse
+	(*NoteSymptomRequest)(nil),        // 15: ramprow.job.v1.NoteSymptomRequest
+	(*NoteSymptomResponse)(nil),       // 16: ramprow.job.v1.NoteSymptomResponse
+	(*RecordTestRequest)(nil),         // 17: ramprow.job.v1.RecordTestRequest
+	(*RecordTestResponse)(nil),        // 18: ramprow.job.v1.RecordTestResponse
+	(*WithdrawEvidenceRequest)(nil),   // 19: ramprow.job.v1.WithdrawEvidenceRequest
+	(*WithdrawEvidenceResponse)(nil),  // 20: ramprow.job.v1.WithdrawEvidenceResponse
+	(*DiagnoseRequest)(nil),           // 21: ramprow.job.v1.DiagnoseRequest
+	(*DiagnoseResponse)(nil),          // 22: ramprow.job.v1.DiagnoseResponse
+	(*PreviewPlanRequest)(nil),        // 23: ramprow.job.v1.PreviewPlanRequest
+	(*PreviewPlanResponse)(nil),       // 24: ramprow.job.v1.PreviewPlanResponse
+	(*ComparePlansRequest)(nil),       // 25: ramprow.job.v1.ComparePlansRequest
+	(*ComparePlansResponse)(nil),      // 26: ramprow.job.v1.ComparePlansResponse
+	(*PlanAlternative)(nil),           // 27: ramprow.job.v1.PlanAlternative
+	(*TakeWayRequest)(nil),            // 28: ramprow.job.v1.TakeWayRequest
+	(*TakeWayResponse)(nil),           // 29: ramprow.job.v1.TakeWayResponse
+	(*ConfirmDiagnosisRequest)(nil),   // 30: ramprow.job.v1.ConfirmDiagnosisRequest
+	(*ConfirmDiagnosisResponse)(nil),  // 31: ramprow.job.v1.ConfirmDiagnosisResponse
+	(*AuthoriseWorkRequest)(nil),      // 32: ramprow.job.v1.AuthoriseWorkRequest
+	(*AuthoriseWorkResponse)(nil),     // 33: ramprow.job.v1.AuthoriseWorkResponse
+	(*StartStepRequest)(nil),          // 34: ramprow.job.v1.StartStepRequest
+	(*StartStepResponse)(nil),         // 35: ramprow.job.v1.StartStepResponse
+	(*PauseStepRequest)(nil),          // 36: ramprow.job.v1.PauseStepRequest
+	(*PauseStepResponse)(nil),         // 37: ramprow.job.v1.PauseStepResponse
+	(*ResumeStepRequest)(nil),         // 38: ramprow.job.v1.ResumeStepRequest
+	(*ResumeStepResponse)(nil),        // 39: ramprow.job.v1.ResumeStepResponse
+	(*FinishStepRequest)(nil),         // 40: ramprow.job.v1.FinishStepRequest
+	(*FinishStepResponse)(nil),        // 41: ramprow.job.v1.FinishStepResponse
+	(*ReportFindingRequest)(nil),      // 42: ramprow.job.v1.ReportFindingRequest
+	(*ReportFindingResponse)(nil),     // 43: ramprow.job.v1.ReportFindingResponse
+	(*ExplainPieceRequest)(nil),       // 44: ramprow.job.v1.ExplainPieceRequest
+	(*ExplainPieceResponse)(nil),      // 45: ramprow.job.v1.ExplainPieceResponse
+	(*SettleDebrisRequest)(nil),       // 46: ramprow.job.v1.SettleDebrisRequest
+	(*SettleDebrisResponse)(nil),      // 47: ramprow.job.v1.SettleDebrisResponse
+	(*ClearCodesRequest)(nil),         // 48: ramprow.job.v1.ClearCodesRequest
+	(*ClearCodesResponse)(nil),        // 49: ramprow.job.v1.ClearCodesResponse
+	(*RecordRoadTestRequest)(nil),     // 50: ramprow.job.v1.RecordRoadTestRequest
+	(*RecordRoadTestResponse)(nil),    // 51: ramprow.job.v1.RecordRoadTestResponse
+	(*PreviewInvoiceRequest)(nil),     // 52: ramprow.job.v1.PreviewInvoiceRequest
+	(*PreviewInvoiceResponse)(nil),    // 53: ramprow.job.v1.PreviewInvoiceResponse
+	(*CloseInvoiceRequest)(nil),       // 54: ramprow.job.v1.CloseInvoiceRequest
+	(*CloseInvoiceResponse)(nil),      // 55: ramprow.job.v1.CloseInvoiceResponse
+	(*RecordPaymentRequest)(nil),      // 56: ramprow.job.v1.RecordPaymentRequest
+	(*RecordPaymentResponse)(nil),     // 57: ramprow.job.v1.RecordPaymentResponse
+	(*CancelJobRequest)(nil),          // 58: ramprow.job.v1.CancelJobRequest
+	(*CancelJobResponse)(nil),         // 59: ramprow.job.v1.CancelJobResponse
+	(*GetJobRequest)(nil),             // 60: ramprow.job.v1.GetJobRequest
+	(*GetJobResponse)(nil),            // 61: ramprow.job.v1.GetJobResponse
+	(*ListJobsRequest)(nil),           // 62: ramprow.job.v1.ListJobsRequest
+	(*ListJobsResponse)(nil),          // 63: ramprow.job.v1.ListJobsResponse
+	(*WatchJobRequest)(nil),           // 64: ramprow.job.v1.WatchJobRequest
+	(*WatchJobResponse)(nil),          // 65: ramprow.job.v1.WatchJobResponse
+	(*WatchJobsRequest)(nil),          // 66: ramprow.job.v1.WatchJobsRequest
+	(*WatchJobsResponse)(nil),         // 67: ramprow.job.v1.WatchJobsResponse
+	(*GetJobHistoryRequest)(nil),      // 68: ramprow.job.v1.GetJobHistoryRequest
+	(*GetJobHistoryResponse)(nil),     // 69: ramprow.job.v1.GetJobHistoryResponse
+	(*CatalogueSummary)(nil),          // 70: ramprow.job.v1.CatalogueSummary
+	(*RankedCause)(nil),               // 71: ramprow.job.v1.RankedCause
+	(*NextAction)(nil),                // 72: ramprow.job.v1.NextAction
+	(*Suggestion)(nil),                // 73: ramprow.job.v1.Suggestion
+	(*HistoryEntry)(nil),              // 74: ramprow.job.v1.HistoryEntry
+	(*v1.Catalogue)(nil),              // 75: ramprow.catalogue.v1.Catalogue
+	(*v11.Receipt)(nil),               // 76: ramprow.common.v1.Receipt
+	(*Vehicle)(nil),                   // 77: ramprow.job.v1.Vehicle
+	(*Customer)(nil),                  // 78: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil),     // 79: google.protobuf.Timestamp
+	(*Job)(nil),                       // 80: ramprow.job.v1.Job
+	(ReadingMoment)(0),                // 81: ramprow.job.v1.ReadingMoment
+	(*CodeReading)(nil),               // 82: ramprow.job.v1.CodeReading
+	(TestOutcome)(0),                  // 83: ramprow.job.v1.TestOutcome
+	(*Way)(nil),                       // 84: ramprow.job.v1.Way
+	(*Plan)(nil),                      // 85: ramprow.job.v1.Plan
+	(*durationpb.Duration)(nil),       // 86: google.protobuf.Duration
+	(*v11.Money)(nil),                 // 87: ramprow.common.v1.Money
+	(FindingKind)(0),                  // 88: ramprow.job.v1.FindingKind
+	(*Invoice)(nil),                   // 89: ramprow.job.v1.Invoice
+	(*UnmetCondition)(nil),            // 90: ramprow.job.v1.UnmetCondition
+	(JobState)(0),                     // 91: ramprow.job.v1.JobState
+	(*JobSummary)(nil),                // 92: ramprow.job.v1.JobSummary
 }
 var file_ramprow_job_v1_job_service_proto_depIdxs = []int32{
-	73,  // 0: ramprow.job.v1.ImportCatalogueRequest.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	74,  // 1: ramprow.job.v1.ImportCatalogueResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	73,  // 2: ramprow.job.v1.GetCatalogueResponse.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	68,  // 3: ramprow.job.v1.ListCataloguesResponse.catalogues:type_name -> ramprow.job.v1.CatalogueSummary
-	75,  // 4: ramprow.job.v1.OpenJobRequest.vehicle:type_name -> ramprow.job.v1.Vehicle
-	76,  // 5: ramprow.job.v1.OpenJobRequest.customer:type_name -> ramprow.job.v1.Customer
-	77,  // 6: ramprow.job.v1.OpenJobRequest.expected_at:type_name -> google.protobuf.Timestamp
-	77,  // 7: ramprow.job.v1.OpenJobRequest.wanted_by:type_name -> google.protobuf.Timestamp
-	78,  // 8: ramprow.job.v1.OpenJobResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 9: ramprow.job.v1.OpenJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 10: ramprow.job.v1.ReceiveVehicleResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 11: ramprow.job.v1.ReceiveVehicleResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	79,  // 12: ramprow.job.v1.RecordCodesRequest.moment:type_name -> ramprow.job.v1.ReadingMoment
-	80,  // 13: ramprow.job.v1.RecordCodesRequest.codes:type_name -> ramprow.job.v1.CodeReading
-	77,  // 14: ramprow.job.v1.RecordCodesRequest.read_at:type_name -> google.protobuf.Timestamp
-	78,  // 15: ramprow.job.v1.RecordCodesResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 16: ramprow.job.v1.RecordCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 17: ramprow.job.v1.NoteSymptomResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 18: ramprow.job.v1.NoteSymptomResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	81,  // 19: ramprow.job.v1.RecordTestRequest.outcome:type_name -> ramprow.job.v1.TestOutcome
-	78,  // 20: ramprow.job.v1.RecordTestResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 21: ramprow.job.v1.RecordTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 22: ramprow.job.v1.WithdrawEvidenceResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 23: ramprow.job.v1.WithdrawEvidenceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	69,  // 24: ramprow.job.v1.DiagnoseResponse.causes:type_name -> ramprow.job.v1.RankedCause
-	70,  // 25: ramprow.job.v1.DiagnoseResponse.actions:type_name -> ramprow.job.v1.NextAction
-	82,  // 26: ramprow.job.v1.PreviewPlanRequest.way:type_name -> ramprow.job.v1.Way
-	83,  // 27: ramprow.job.v1.PreviewPlanResponse.plan:type_name -> ramprow.job.v1.Plan
-	71,  // 28: ramprow.job.v1.PreviewPlanResponse.while_open:type_name -> ramprow.job.v1.Suggestion
-	25,  // 29: ramprow.job.v1.ComparePlansResponse.alternatives:type_name -> ramprow.job.v1.PlanAlternative
-	82,  // 30: ramprow.job.v1.PlanAlternative.way:type_name -> ramprow.job.v1.Way
-	83,  // 31: ramprow.job.v1.PlanAlternative.plan:type_name -> ramprow.job.v1.Plan
-	84,  // 32: ramprow.job.v1.PlanAlternative.more:type_name -> google.protobuf.Duration
-	85,  // 33: ramprow.job.v1.PlanAlternative.price:type_name -> ramprow.common.v1.Money
-	82,  // 34: ramprow.job.v1.TakeWayRequest.way:type_name -> ramprow.job.v1.Way
-	84,  // 35: ramprow.job.v1.TakeWayRequest.worked:type_name -> google.protobuf.Duration
-	78,  // 36: ramprow.job.v1.TakeWayResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 37: ramprow.job.v1.TakeWayResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	82,  // 38: ramprow.job.v1.ConfirmDiagnosisRequest.way:type_name -> ramprow.job.v1.Way
-	78,  // 39: ramprow.job.v1.ConfirmDiagnosisResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 40: ramprow.job.v1.ConfirmDiagnosisResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	85,  // 41: ramprow.job.v1.AuthoriseWorkRequest.up_to:type_name -> ramprow.common.v1.Money
-	78,  // 42: ramprow.job.v1.AuthoriseWorkResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 43: ramprow.job.v1.AuthoriseWorkResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 44: ramprow.job.v1.StartStepResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 45: ramprow.job.v1.StartStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 46: ramprow.job.v1.PauseStepResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 47: ramprow.job.v1.PauseStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 48: ramprow.job.v1.ResumeStepResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 49: ramprow.job.v1.ResumeStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	84,  // 50: ramprow.job.v1.FinishStepRequest.worked:type_name -> google.protobuf.Duration
-	78,  // 51: ramprow.job.v1.FinishStepResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 52: ramprow.job.v1.FinishStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	86,  // 53: ramprow.job.v1.ReportFindingRequest.kind:type_name -> ramprow.job.v1.FindingKind
-	84,  // 54: ramprow.job.v1.ReportFindingRequest.extra:type_name -> google.protobuf.Duration
-	78,  // 55: ramprow.job.v1.ReportFindingResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 56: ramprow.job.v1.ReportFindingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 57: ramprow.job.v1.ExplainPieceResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 58: ramprow.job.v1.ExplainPieceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 59: ramprow.job.v1.SettleDebrisResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 60: ramprow.job.v1.SettleDebrisResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 61: ramprow.job.v1.ClearCodesResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 62: ramprow.job.v1.ClearCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 63: ramprow.job.v1.RecordRoadTestResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 64: ramprow.job.v1.RecordRoadTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	87,  // 65: ramprow.job.v1.PreviewInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
-	88,  // 66: ramprow.job.v1.PreviewInvoiceResponse.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	87,  // 67: ramprow.job.v1.CloseInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
-	74,  // 68: ramprow.job.v1.CloseInvoiceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	85,  // 69: ramprow.job.v1.RecordPaymentRequest.amount:type_name -> ramprow.common.v1.Money
-	78,  // 70: ramprow.job.v1.RecordPaymentResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 71: ramprow.job.v1.RecordPaymentResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 72: ramprow.job.v1.CancelJobResponse.job:type_name -> ramprow.job.v1.Job
-	74,  // 73: ramprow.job.v1.CancelJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	78,  // 74: ramprow.job.v1.GetJobResponse.job:type_name -> ramprow.job.v1.Job
-	89,  // 75: ramprow.job.v1.ListJobsRequest.state:type_name -> ramprow.job.v1.JobState
-	90,  // 76: ramprow.job.v1.ListJobsResponse.jobs:type_name -> ramprow.job.v1.JobSummary
-	78,  // 77: ramprow.job.v1.WatchJobResponse.job:type_name -> ramprow.job.v1.Job
-	90,  // 78: ramprow.job.v1.WatchJobsResponse.job:type_name -> ramprow.job.v1.JobSummary
-	72,  // 79: ramprow.job.v1.GetJobHistoryResponse.entries:type_name -> ramprow.job.v1.HistoryEntry
-	84,  // 80: ramprow.job.v1.RankedCause.repair:type_name -> google.protobuf.Duration
-	0,   // 81: ramprow.job.v1.NextAction.kind:type_name -> ramprow.job.v1.NextAction.Kind
-	84,  // 82: ramprow.job.v1.NextAction.expected:type_name -> google.protobuf.Duration
-	84,  // 83: ramprow.job.v1.NextAction.takes:type_name -> google.protobuf.Duration
-	84,  // 84: ramprow.job.v1.Suggestion.extra:type_name -> google.protobuf.Duration
-	77,  // 85: ramprow.job.v1.HistoryEntry.at:type_name -> google.protobuf.Timestamp
-	1,   // 86: ramprow.job.v1.JobService.ImportCatalogue:input_type -> ramprow.job.v1.ImportCatalogueRequest
-	3,   // 87: ramprow.job.v1.JobService.GetCatalogue:input_type -> ramprow.job.v1.GetCatalogueRequest
-	5,   // 88: ramprow.job.v1.JobService.ListCatalogues:input_type -> ramprow.job.v1.ListCataloguesRequest
-	7,   // 89: ramprow.job.v1.JobService.OpenJob:input_type -> ramprow.job.v1.OpenJobRequest
-	9,   // 90: ramprow.job.v1.JobService.ReceiveVehicle:input_type -> ramprow.job.v1.ReceiveVehicleRequest
-	11,  // 91: ramprow.job.v1.JobService.RecordCodes:input_type -> ramprow.job.v1.RecordCodesRequest
-	13,  // 92: ramprow.job.v1.JobService.NoteSymptom:input_type -> ramprow.job.v1.NoteSymptomRequest
-	15,  // 93: ramprow.job.v1.JobService.RecordTest:input_type -> ramprow.job.v1.RecordTestRequest
-	17,  // 94: ramprow.job.v1.JobService.WithdrawEvidence:input_type -> ramprow.job.v1.WithdrawEvidenceRequest
-	19,  // 95: ramprow.job.v1.JobService.Diagnose:input_type -> ramprow.job.v1.DiagnoseRequest
-	21,  // 96: ramprow.job.v1.JobService.PreviewPlan:input_type -> ramprow.job.v1.PreviewPlanRequest
-	23,  // 97: ramprow.job.v1.JobService.ComparePlans:input_type -> ramprow.job.v1.ComparePlansRequest
-	26,  // 98: ramprow.job.v1.JobService.TakeWay:input_type -> ramprow.job.v1.TakeWayRequest
-	28,  // 99: ramprow.job.v1.JobService.ConfirmDiagnosis:input_type -> ramprow.job.v1.ConfirmDiagnosisRequest
-	30,  // 100: ramprow.job.v1.JobService.AuthoriseWork:input_type -> ramprow.job.v1.AuthoriseWorkRequest
-	32,  // 101: ramprow.job.v1.JobService.StartStep:input_type -> ramprow.job.v1.StartStepRequest
-	34,  // 102: ramprow.job.v1.JobService.PauseStep:input_type -> ramprow.job.v1.PauseStepRequest
-	36,  // 103: ramprow.job.v1.JobService.ResumeStep:input_type -> ramprow.job.v1.ResumeStepRequest
-	38,  // 104: ramprow.job.v1.JobService.FinishStep:input_type -> ramprow.job.v1.FinishStepRequest
-	40,  // 105: ramprow.job.v1.JobService.ReportFinding:input_type -> ramprow.job.v1.ReportFindingRequest
-	42,  // 106: ramprow.job.v1.JobService.ExplainPiece:input_type -> ramprow.job.v1.ExplainPieceRequest
-	44,  // 107: ramprow.job.v1.JobService.SettleDebris:input_type -> ramprow.job.v1.SettleDebrisRequest
-	46,  // 108: ramprow.job.v1.JobService.ClearCodes:input_type -> ramprow.job.v1.ClearCodesRequest
-	48,  // 109: ramprow.job.v1.JobService.RecordRoadTest:input_type -> ramprow.job.v1.RecordRoadTestRequest
-	50,  // 110: ramprow.job.v1.JobService.PreviewInvoice:input_type -> ramprow.job.v1.PreviewInvoiceRequest
-	52,  // 111: ramprow.job.v1.JobService.CloseInvoice:input_type -> ramprow.job.v1.CloseInvoiceRequest
-	54,  // 112: ramprow.job.v1.JobService.RecordPayment:input_type -> ramprow.job.v1.RecordPaymentRequest
-	56,  // 113: ramprow.job.v1.JobService.CancelJob:input_type -> ramprow.job.v1.CancelJobRequest
-	58,  // 114: ramprow.job.v1.JobService.GetJob:input_type -> ramprow.job.v1.GetJobRequest
-	60,  // 115: ramprow.job.v1.JobService.ListJobs:input_type -> ramprow.job.v1.ListJobsRequest
-	62,  // 116: ramprow.job.v1.JobService.WatchJob:input_type -> ramprow.job.v1.WatchJobRequest
-	64,  // 117: ramprow.job.v1.JobService.WatchJobs:input_type -> ramprow.job.v1.WatchJobsRequest
-	66,  // 118: ramprow.job.v1.JobService.GetJobHistory:input_type -> ramprow.job.v1.GetJobHistoryRequest
-	2,   // 119: ramprow.job.v1.JobService.ImportCatalogue:output_type -> ramprow.job.v1.ImportCatalogueResponse
-	4,   // 120: ramprow.job.v1.JobService.GetCatalogue:output_type -> ramprow.job.v1.GetCatalogueResponse
-	6,   // 121: ramprow.job.v1.JobService.ListCatalogues:output_type -> ramprow.job.v1.ListCataloguesResponse
-	8,   // 122: ramprow.job.v1.JobService.OpenJob:output_type -> ramprow.job.v1.OpenJobResponse
-	10,  // 123: ramprow.job.v1.JobService.ReceiveVehicle:output_type -> ramprow.job.v1.ReceiveVehicleResponse
-	12,  // 124: ramprow.job.v1.JobService.RecordCodes:output_type -> ramprow.job.v1.RecordCodesResponse
-	14,  // 125: ramprow.job.v1.JobService.NoteSymptom:output_type -> ramprow.job.v1.NoteSymptomResponse
-	16,  // 126: ramprow.job.v1.JobService.RecordTest:output_type -> ramprow.job.v1.RecordTestResponse
-	18,  // 127: ramprow.job.v1.JobService.WithdrawEvidence:output_type -> ramprow.job.v1.WithdrawEvidenceResponse
-	20,  // 128: ramprow.job.v1.JobService.Diagnose:output_type -> ramprow.job.v1.DiagnoseResponse
-	22,  // 129: ramprow.job.v1.JobService.PreviewPlan:output_type -> ramprow.job.v1.PreviewPlanResponse
-	24,  // 130: ramprow.job.v1.JobService.ComparePlans:output_type -> ramprow.job.v1.ComparePlansResponse
-	27,  // 131: ramprow.job.v1.JobService.TakeWay:output_type -> ramprow.job.v1.TakeWayResponse
-	29,  // 132: ramprow.job.v1.JobService.ConfirmDiagnosis:output_type -> ramprow.job.v1.ConfirmDiagnosisResponse
-	31,  // 133: ramprow.job.v1.JobService.AuthoriseWork:output_type -> ramprow.job.v1.AuthoriseWorkResponse
-	33,  // 134: ramprow.job.v1.JobService.StartStep:output_type -> ramprow.job.v1.StartStepResponse
-	35,  // 135: ramprow.job.v1.JobService.PauseStep:output_type -> ramprow.job.v1.PauseStepResponse
-	37,  // 136: ramprow.job.v1.JobService.ResumeStep:output_type -> ramprow.job.v1.ResumeStepResponse
-	39,  // 137: ramprow.job.v1.JobService.FinishStep:output_type -> ramprow.job.v1.FinishStepResponse
-	41,  // 138: ramprow.job.v1.JobService.ReportFinding:output_type -> ramprow.job.v1.ReportFindingResponse
-	43,  // 139: ramprow.job.v1.JobService.ExplainPiece:output_type -> ramprow.job.v1.ExplainPieceResponse
-	45,  // 140: ramprow.job.v1.JobService.SettleDebris:output_type -> ramprow.job.v1.SettleDebrisResponse
-	47,  // 141: ramprow.job.v1.JobService.ClearCodes:output_type -> ramprow.job.v1.ClearCodesResponse
-	49,  // 142: ramprow.job.v1.JobService.RecordRoadTest:output_type -> ramprow.job.v1.RecordRoadTestResponse
-	51,  // 143: ramprow.job.v1.JobService.PreviewInvoice:output_type -> ramprow.job.v1.PreviewInvoiceResponse
-	53,  // 144: ramprow.job.v1.JobService.CloseInvoice:output_type -> ramprow.job.v1.CloseInvoiceResponse
-	55,  // 145: ramprow.job.v1.JobService.RecordPayment:output_type -> ramprow.job.v1.RecordPaymentResponse
-	57,  // 146: ramprow.job.v1.JobService.CancelJob:output_type -> ramprow.job.v1.CancelJobResponse
-	59,  // 147: ramprow.job.v1.JobService.GetJob:output_type -> ramprow.job.v1.GetJobResponse
-	61,  // 148: ramprow.job.v1.JobService.ListJobs:output_type -> ramprow.job.v1.ListJobsResponse
-	63,  // 149: ramprow.job.v1.JobService.WatchJob:output_type -> ramprow.job.v1.WatchJobResponse
-	65,  // 150: ramprow.job.v1.JobService.WatchJobs:output_type -> ramprow.job.v1.WatchJobsResponse
-	67,  // 151: ramprow.job.v1.JobService.GetJobHistory:output_type -> ramprow.job.v1.GetJobHistoryResponse
-	119, // [119:152] is the sub-list for method output_type
-	86,  // [86:119] is the sub-list for method input_type
-	86,  // [86:86] is the sub-list for extension type_name
-	86,  // [86:86] is the sub-list for extension extendee
-	0,   // [0:86] is the sub-list for field type_name
+	75,  // 0: ramprow.job.v1.ImportCatalogueRequest.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	76,  // 1: ramprow.job.v1.ImportCatalogueResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	75,  // 2: ramprow.job.v1.GetCatalogueResponse.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	70,  // 3: ramprow.job.v1.ListCataloguesResponse.catalogues:type_name -> ramprow.job.v1.CatalogueSummary
+	77,  // 4: ramprow.job.v1.OpenJobRequest.vehicle:type_name -> ramprow.job.v1.Vehicle
+	78,  // 5: ramprow.job.v1.OpenJobRequest.customer:type_name -> ramprow.job.v1.Customer
+	79,  // 6: ramprow.job.v1.OpenJobRequest.expected_at:type_name -> google.protobuf.Timestamp
+	79,  // 7: ramprow.job.v1.OpenJobRequest.wanted_by:type_name -> google.protobuf.Timestamp
+	80,  // 8: ramprow.job.v1.OpenJobResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 9: ramprow.job.v1.OpenJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 10: ramprow.job.v1.ReceiveVehicleResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 11: ramprow.job.v1.ReceiveVehicleResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	79,  // 12: ramprow.job.v1.ChangeAppointmentRequest.expected_at:type_name -> google.protobuf.Timestamp
+	79,  // 13: ramprow.job.v1.ChangeAppointmentRequest.wanted_by:type_name -> google.protobuf.Timestamp
+	80,  // 14: ramprow.job.v1.ChangeAppointmentResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 15: ramprow.job.v1.ChangeAppointmentResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	81,  // 16: ramprow.job.v1.RecordCodesRequest.moment:type_name -> ramprow.job.v1.ReadingMoment
+	82,  // 17: ramprow.job.v1.RecordCodesRequest.codes:type_name -> ramprow.job.v1.CodeReading
+	79,  // 18: ramprow.job.v1.RecordCodesRequest.read_at:type_name -> google.protobuf.Timestamp
+	80,  // 19: ramprow.job.v1.RecordCodesResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 20: ramprow.job.v1.RecordCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 21: ramprow.job.v1.NoteSymptomResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 22: ramprow.job.v1.NoteSymptomResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	83,  // 23: ramprow.job.v1.RecordTestRequest.outcome:type_name -> ramprow.job.v1.TestOutcome
+	80,  // 24: ramprow.job.v1.RecordTestResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 25: ramprow.job.v1.RecordTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 26: ramprow.job.v1.WithdrawEvidenceResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 27: ramprow.job.v1.WithdrawEvidenceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	71,  // 28: ramprow.job.v1.DiagnoseResponse.causes:type_name -> ramprow.job.v1.RankedCause
+	72,  // 29: ramprow.job.v1.DiagnoseResponse.actions:type_name -> ramprow.job.v1.NextAction
+	84,  // 30: ramprow.job.v1.PreviewPlanRequest.way:type_name -> ramprow.job.v1.Way
+	85,  // 31: ramprow.job.v1.PreviewPlanResponse.plan:type_name -> ramprow.job.v1.Plan
+	73,  // 32: ramprow.job.v1.PreviewPlanResponse.while_open:type_name -> ramprow.job.v1.Suggestion
+	27,  // 33: ramprow.job.v1.ComparePlansResponse.alternatives:type_name -> ramprow.job.v1.PlanAlternative
+	84,  // 34: ramprow.job.v1.PlanAlternative.way:type_name -> ramprow.job.v1.Way
+	85,  // 35: ramprow.job.v1.PlanAlternative.plan:type_name -> ramprow.job.v1.Plan
+	86,  // 36: ramprow.job.v1.PlanAlternative.more:type_name -> google.protobuf.Duration
+	87,  // 37: ramprow.job.v1.PlanAlternative.price:type_name -> ramprow.common.v1.Money
+	84,  // 38: ramprow.job.v1.TakeWayRequest.way:type_name -> ramprow.job.v1.Way
+	86,  // 39: ramprow.job.v1.TakeWayRequest.worked:type_name -> google.protobuf.Duration
+	80,  // 40: ramprow.job.v1.TakeWayResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 41: ramprow.job.v1.TakeWayResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	84,  // 42: ramprow.job.v1.ConfirmDiagnosisRequest.way:type_name -> ramprow.job.v1.Way
+	80,  // 43: ramprow.job.v1.ConfirmDiagnosisResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 44: ramprow.job.v1.ConfirmDiagnosisResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	87,  // 45: ramprow.job.v1.AuthoriseWorkRequest.up_to:type_name -> ramprow.common.v1.Money
+	80,  // 46: ramprow.job.v1.AuthoriseWorkResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 47: ramprow.job.v1.AuthoriseWorkResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 48: ramprow.job.v1.StartStepResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 49: ramprow.job.v1.StartStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 50: ramprow.job.v1.PauseStepResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 51: ramprow.job.v1.PauseStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 52: ramprow.job.v1.ResumeStepResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 53: ramprow.job.v1.ResumeStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	86,  // 54: ramprow.job.v1.FinishStepRequest.worked:type_name -> google.protobuf.Duration
+	80,  // 55: ramprow.job.v1.FinishStepResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 56: ramprow.job.v1.FinishStepResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	88,  // 57: ramprow.job.v1.ReportFindingRequest.kind:type_name -> ramprow.job.v1.FindingKind
+	86,  // 58: ramprow.job.v1.ReportFindingRequest.extra:type_name -> google.protobuf.Duration
+	80,  // 59: ramprow.job.v1.ReportFindingResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 60: ramprow.job.v1.ReportFindingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 61: ramprow.job.v1.ExplainPieceResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 62: ramprow.job.v1.ExplainPieceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 63: ramprow.job.v1.SettleDebrisResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 64: ramprow.job.v1.SettleDebrisResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 65: ramprow.job.v1.ClearCodesResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 66: ramprow.job.v1.ClearCodesResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 67: ramprow.job.v1.RecordRoadTestResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 68: ramprow.job.v1.RecordRoadTestResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	89,  // 69: ramprow.job.v1.PreviewInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
+	90,  // 70: ramprow.job.v1.PreviewInvoiceResponse.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	89,  // 71: ramprow.job.v1.CloseInvoiceResponse.invoice:type_name -> ramprow.job.v1.Invoice
+	76,  // 72: ramprow.job.v1.CloseInvoiceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	87,  // 73: ramprow.job.v1.RecordPaymentRequest.amount:type_name -> ramprow.common.v1.Money
+	80,  // 74: ramprow.job.v1.RecordPaymentResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 75: ramprow.job.v1.RecordPaymentResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 76: ramprow.job.v1.CancelJobResponse.job:type_name -> ramprow.job.v1.Job
+	76,  // 77: ramprow.job.v1.CancelJobResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	80,  // 78: ramprow.job.v1.GetJobResponse.job:type_name -> ramprow.job.v1.Job
+	91,  // 79: ramprow.job.v1.ListJobsRequest.state:type_name -> ramprow.job.v1.JobState
+	92,  // 80: ramprow.job.v1.ListJobsResponse.jobs:type_name -> ramprow.job.v1.JobSummary
+	80,  // 81: ramprow.job.v1.WatchJobResponse.job:type_name -> ramprow.job.v1.Job
+	92,  // 82: ramprow.job.v1.WatchJobsResponse.job:type_name -> ramprow.job.v1.JobSummary
+	74,  // 83: ramprow.job.v1.GetJobHistoryResponse.entries:type_name -> ramprow.job.v1.HistoryEntry
+	86,  // 84: ramprow.job.v1.RankedCause.repair:type_name -> google.protobuf.Duration
+	0,   // 85: ramprow.job.v1.NextAction.kind:type_name -> ramprow.job.v1.NextAction.Kind
+	86,  // 86: ramprow.job.v1.NextAction.expected:type_name -> google.protobuf.Duration
+	86,  // 87: ramprow.job.v1.NextAction.takes:type_name -> google.protobuf.Duration
+	86,  // 88: ramprow.job.v1.Suggestion.extra:type_name -> google.protobuf.Duration
+	79,  // 89: ramprow.job.v1.HistoryEntry.at:type_name -> google.protobuf.Timestamp
+	1,   // 90: ramprow.job.v1.JobService.ImportCatalogue:input_type -> ramprow.job.v1.ImportCatalogueRequest
+	3,   // 91: ramprow.job.v1.JobService.GetCatalogue:input_type -> ramprow.job.v1.GetCatalogueRequest
+	5,   // 92: ramprow.job.v1.JobService.ListCatalogues:input_type -> ramprow.job.v1.ListCataloguesRequest
+	7,   // 93: ramprow.job.v1.JobService.OpenJob:input_type -> ramprow.job.v1.OpenJobRequest
+	9,   // 94: ramprow.job.v1.JobService.ReceiveVehicle:input_type -> ramprow.job.v1.ReceiveVehicleRequest
+	11,  // 95: ramprow.job.v1.JobService.ChangeAppointment:input_type -> ramprow.job.v1.ChangeAppointmentRequest
+	13,  // 96: ramprow.job.v1.JobService.RecordCodes:input_type -> ramprow.job.v1.RecordCodesRequest
+	15,  // 97: ramprow.job.v1.JobService.NoteSymptom:input_type -> ramprow.job.v1.NoteSymptomRequest
+	17,  // 98: ramprow.job.v1.JobService.RecordTest:input_type -> ramprow.job.v1.RecordTestRequest
+	19,  // 99: ramprow.job.v1.JobService.WithdrawEvidence:input_type -> ramprow.job.v1.WithdrawEvidenceRequest
+	21,  // 100: ramprow.job.v1.JobService.Diagnose:input_type -> ramprow.job.v1.DiagnoseRequest
+	23,  // 101: ramprow.job.v1.JobService.PreviewPlan:input_type -> ramprow.job.v1.PreviewPlanRequest
+	25,  // 102: ramprow.job.v1.JobService.ComparePlans:input_type -> ramprow.job.v1.ComparePlansRequest
+	28,  // 103: ramprow.job.v1.JobService.TakeWay:input_type -> ramprow.job.v1.TakeWayRequest
+	30,  // 104: ramprow.job.v1.JobService.ConfirmDiagnosis:input_type -> ramprow.job.v1.ConfirmDiagnosisRequest
+	32,  // 105: ramprow.job.v1.JobService.AuthoriseWork:input_type -> ramprow.job.v1.AuthoriseWorkRequest
+	34,  // 106: ramprow.job.v1.JobService.StartStep:input_type -> ramprow.job.v1.StartStepRequest
+	36,  // 107: ramprow.job.v1.JobService.PauseStep:input_type -> ramprow.job.v1.PauseStepRequest
+	38,  // 108: ramprow.job.v1.JobService.ResumeStep:input_type -> ramprow.job.v1.ResumeStepRequest
+	40,  // 109: ramprow.job.v1.JobService.FinishStep:input_type -> ramprow.job.v1.FinishStepRequest
+	42,  // 110: ramprow.job.v1.JobService.ReportFinding:input_type -> ramprow.job.v1.ReportFindingRequest
+	44,  // 111: ramprow.job.v1.JobService.ExplainPiece:input_type -> ramprow.job.v1.ExplainPieceRequest
+	46,  // 112: ramprow.job.v1.JobService.SettleDebris:input_type -> ramprow.job.v1.SettleDebrisRequest
+	48,  // 113: ramprow.job.v1.JobService.ClearCodes:input_type -> ramprow.job.v1.ClearCodesRequest
+	50,  // 114: ramprow.job.v1.JobService.RecordRoadTest:input_type -> ramprow.job.v1.RecordRoadTestRequest
+	52,  // 115: ramprow.job.v1.JobService.PreviewInvoice:input_type -> ramprow.job.v1.PreviewInvoiceRequest
+	54,  // 116: ramprow.job.v1.JobService.CloseInvoice:input_type -> ramprow.job.v1.CloseInvoiceRequest
+	56,  // 117: ramprow.job.v1.JobService.RecordPayment:input_type -> ramprow.job.v1.RecordPaymentRequest
+	58,  // 118: ramprow.job.v1.JobService.CancelJob:input_type -> ramprow.job.v1.CancelJobRequest
+	60,  // 119: ramprow.job.v1.JobService.GetJob:input_type -> ramprow.job.v1.GetJobRequest
+	62,  // 120: ramprow.job.v1.JobService.ListJobs:input_type -> ramprow.job.v1.ListJobsRequest
+	64,  // 121: ramprow.job.v1.JobService.WatchJob:input_type -> ramprow.job.v1.WatchJobRequest
+	66,  // 122: ramprow.job.v1.JobService.WatchJobs:input_type -> ramprow.job.v1.WatchJobsRequest
+	68,  // 123: ramprow.job.v1.JobService.GetJobHistory:input_type -> ramprow.job.v1.GetJobHistoryRequest
+	2,   // 124: ramprow.job.v1.JobService.ImportCatalogue:output_type -> ramprow.job.v1.ImportCatalogueResponse
+	4,   // 125: ramprow.job.v1.JobService.GetCatalogue:output_type -> ramprow.job.v1.GetCatalogueResponse
+	6,   // 126: ramprow.job.v1.JobService.ListCatalogues:output_type -> ramprow.job.v1.ListCataloguesResponse
+	8,   // 127: ramprow.job.v1.JobService.OpenJob:output_type -> ramprow.job.v1.OpenJobResponse
+	10,  // 128: ramprow.job.v1.JobService.ReceiveVehicle:output_type -> ramprow.job.v1.ReceiveVehicleResponse
+	12,  // 129: ramprow.job.v1.JobService.ChangeAppointment:output_type -> ramprow.job.v1.ChangeAppointmentResponse
+	14,  // 130: ramprow.job.v1.JobService.RecordCodes:output_type -> ramprow.job.v1.RecordCodesResponse
+	16,  // 131: ramprow.job.v1.JobService.NoteSymptom:output_type -> ramprow.job.v1.NoteSymptomResponse
+	18,  // 132: ramprow.job.v1.JobService.RecordTest:output_type -> ramprow.job.v1.RecordTestResponse
+	20,  // 133: ramprow.job.v1.JobService.WithdrawEvidence:output_type -> ramprow.job.v1.WithdrawEvidenceResponse
+	22,  // 134: ramprow.job.v1.JobService.Diagnose:output_type -> ramprow.job.v1.DiagnoseResponse
+	24,  // 135: ramprow.job.v1.JobService.PreviewPlan:output_type -> ramprow.job.v1.PreviewPlanResponse
+	26,  // 136: ramprow.job.v1.JobService.ComparePlans:output_type -> ramprow.job.v1.ComparePlansResponse
+	29,  // 137: ramprow.job.v1.JobService.TakeWay:output_type -> ramprow.job.v1.TakeWayResponse
+	31,  // 138: ramprow.job.v1.JobService.ConfirmDiagnosis:output_type -> ramprow.job.v1.ConfirmDiagnosisResponse
+	33,  // 139: ramprow.job.v1.JobService.AuthoriseWork:output_type -> ramprow.job.v1.AuthoriseWorkResponse
+	35,  // 140: ramprow.job.v1.JobService.StartStep:output_type -> ramprow.job.v1.StartStepResponse
+	37,  // 141: ramprow.job.v1.JobService.PauseStep:output_type -> ramprow.job.v1.PauseStepResponse
+	39,  // 142: ramprow.job.v1.JobService.ResumeStep:output_type -> ramprow.job.v1.ResumeStepResponse
+	41,  // 143: ramprow.job.v1.JobService.FinishStep:output_type -> ramprow.job.v1.FinishStepResponse
+	43,  // 144: ramprow.job.v1.JobService.ReportFinding:output_type -> ramprow.job.v1.ReportFindingResponse
+	45,  // 145: ramprow.job.v1.JobService.ExplainPiece:output_type -> ramprow.job.v1.ExplainPieceResponse
+	47,  // 146: ramprow.job.v1.JobService.SettleDebris:output_type -> ramprow.job.v1.SettleDebrisResponse
+	49,  // 147: ramprow.job.v1.JobService.ClearCodes:output_type -> ramprow.job.v1.ClearCodesResponse
+	51,  // 148: ramprow.job.v1.JobService.RecordRoadTest:output_type -> ramprow.job.v1.RecordRoadTestResponse
+	53,  // 149: ramprow.job.v1.JobService.PreviewInvoice:output_type -> ramprow.job.v1.PreviewInvoiceResponse
+	55,  // 150: ramprow.job.v1.JobService.CloseInvoice:output_type -> ramprow.job.v1.CloseInvoiceResponse
+	57,  // 151: ramprow.job.v1.JobService.RecordPayment:output_type -> ramprow.job.v1.RecordPaymentResponse
+	59,  // 152: ramprow.job.v1.JobService.CancelJob:output_type -> ramprow.job.v1.CancelJobResponse
+	61,  // 153: ramprow.job.v1.JobService.GetJob:output_type -> ramprow.job.v1.GetJobResponse
+	63,  // 154: ramprow.job.v1.JobService.ListJobs:output_type -> ramprow.job.v1.ListJobsResponse
+	65,  // 155: ramprow.job.v1.JobService.WatchJob:output_type -> ramprow.job.v1.WatchJobResponse
+	67,  // 156: ramprow.job.v1.JobService.WatchJobs:output_type -> ramprow.job.v1.WatchJobsResponse
+	69,  // 157: ramprow.job.v1.JobService.GetJobHistory:output_type -> ramprow.job.v1.GetJobHistoryResponse
+	124, // [124:158] is the sub-list for method output_type
+	90,  // [90:124] is the sub-list for method input_type
+	90,  // [90:90] is the sub-list for extension type_name
+	90,  // [90:90] is the sub-list for extension extendee
+	0,   // [0:90] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_service_proto_init() }
@@ -5300,13 +5474,14 @@ func file_ramprow_job_v1_job_service_proto_init() {
 	}
 	file_ramprow_job_v1_job_proto_init()
 	file_ramprow_job_v1_plan_proto_init()
+	file_ramprow_job_v1_job_service_proto_msgTypes[10].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_job_service_proto_rawDesc), len(file_ramprow_job_v1_job_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   72,
+			NumMessages:   74,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

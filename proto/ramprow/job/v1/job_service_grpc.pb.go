@@ -19,39 +19,40 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	JobService_ImportCatalogue_FullMethodName  = "/ramprow.job.v1.JobService/ImportCatalogue"
-	JobService_GetCatalogue_FullMethodName     = "/ramprow.job.v1.JobService/GetCatalogue"
-	JobService_ListCatalogues_FullMethodName   = "/ramprow.job.v1.JobService/ListCatalogues"
-	JobService_OpenJob_FullMethodName          = "/ramprow.job.v1.JobService/OpenJob"
-	JobService_ReceiveVehicle_FullMethodName   = "/ramprow.job.v1.JobService/ReceiveVehicle"
-	JobService_RecordCodes_FullMethodName      = "/ramprow.job.v1.JobService/RecordCodes"
-	JobService_NoteSymptom_FullMethodName      = "/ramprow.job.v1.JobService/NoteSymptom"
-	JobService_RecordTest_FullMethodName       = "/ramprow.job.v1.JobService/RecordTest"
-	JobService_WithdrawEvidence_FullMethodName = "/ramprow.job.v1.JobService/WithdrawEvidence"
-	JobService_Diagnose_FullMethodName         = "/ramprow.job.v1.JobService/Diagnose"
-	JobService_PreviewPlan_FullMethodName      = "/ramprow.job.v1.JobService/PreviewPlan"
-	JobService_ComparePlans_FullMethodName     = "/ramprow.job.v1.JobService/ComparePlans"
-	JobService_TakeWay_FullMethodName          = "/ramprow.job.v1.JobService/TakeWay"
-	JobService_ConfirmDiagnosis_FullMethodName = "/ramprow.job.v1.JobService/ConfirmDiagnosis"
-	JobService_AuthoriseWork_FullMethodName    = "/ramprow.job.v1.JobService/AuthoriseWork"
-	JobService_StartStep_FullMethodName        = "/ramprow.job.v1.JobService/StartStep"
-	JobService_PauseStep_FullMethodName        = "/ramprow.job.v1.JobService/PauseStep"
-	JobService_ResumeStep_FullMethodName       = "/ramprow.job.v1.JobService/ResumeStep"
-	JobService_FinishStep_FullMethodName       = "/ramprow.job.v1.JobService/FinishStep"
-	JobService_ReportFinding_FullMethodName    = "/ramprow.job.v1.JobService/ReportFinding"
-	JobService_ExplainPiece_FullMethodName     = "/ramprow.job.v1.JobService/ExplainPiece"
-	JobService_SettleDebris_FullMethodName     = "/ramprow.job.v1.JobService/SettleDebris"
-	JobService_ClearCodes_FullMethodName       = "/ramprow.job.v1.JobService/ClearCodes"
-	JobService_RecordRoadTest_FullMethodName   = "/ramprow.job.v1.JobService/RecordRoadTest"
-	JobService_PreviewInvoice_FullMethodName   = "/ramprow.job.v1.JobService/PreviewInvoice"
-	JobService_CloseInvoice_FullMethodName     = "/ramprow.job.v1.JobService/CloseInvoice"
-	JobService_RecordPayment_FullMethodName    = "/ramprow.job.v1.JobService/RecordPayment"
-	JobService_CancelJob_FullMethodName        = "/ramprow.job.v1.JobService/CancelJob"
-	JobService_GetJob_FullMethodName           = "/ramprow.job.v1.JobService/GetJob"
-	JobService_ListJobs_FullMethodName         = "/ramprow.job.v1.JobService/ListJobs"
-	JobService_WatchJob_FullMethodName         = "/ramprow.job.v1.JobService/WatchJob"
-	JobService_WatchJobs_FullMethodName        = "/ramprow.job.v1.JobService/WatchJobs"
-	JobService_GetJobHistory_FullMethodName    = "/ramprow.job.v1.JobService/GetJobHistory"
+	JobService_ImportCatalogue_FullMethodName   = "/ramprow.job.v1.JobService/ImportCatalogue"
+	JobService_GetCatalogue_FullMethodName      = "/ramprow.job.v1.JobService/GetCatalogue"
+	JobService_ListCatalogues_FullMethodName    = "/ramprow.job.v1.JobService/ListCatalogues"
+	JobService_OpenJob_FullMethodName           = "/ramprow.job.v1.JobService/OpenJob"
+	JobService_ReceiveVehicle_FullMethodName    = "/ramprow.job.v1.JobService/ReceiveVehicle"
+	JobService_ChangeAppointment_FullMethodName = "/ramprow.job.v1.JobService/ChangeAppointment"
+	JobService_RecordCodes_FullMethodName       = "/ramprow.job.v1.JobService/RecordCodes"
+	JobService_NoteSymptom_FullMethodName       = "/ramprow.job.v1.JobService/NoteSymptom"
+	JobService_RecordTest_FullMethodName        = "/ramprow.job.v1.JobService/RecordTest"
+	JobService_WithdrawEvidence_FullMethodName  = "/ramprow.job.v1.JobService/WithdrawEvidence"
+	JobService_Diagnose_FullMethodName          = "/ramprow.job.v1.JobService/Diagnose"
+	JobService_PreviewPlan_FullMethodName       = "/ramprow.job.v1.JobService/PreviewPlan"
+	JobService_ComparePlans_FullMethodName      = "/ramprow.job.v1.JobService/ComparePlans"
+	JobService_TakeWay_FullMethodName           = "/ramprow.job.v1.JobService/TakeWay"
+	JobService_ConfirmDiagnosis_FullMethodName  = "/ramprow.job.v1.JobService/ConfirmDiagnosis"
+	JobService_AuthoriseWork_FullMethodName     = "/ramprow.job.v1.JobService/AuthoriseWork"
+	JobService_StartStep_FullMethodName         = "/ramprow.job.v1.JobService/StartStep"
+	JobService_PauseStep_FullMethodName         = "/ramprow.job.v1.JobService/PauseStep"
+	JobService_ResumeStep_FullMethodName        = "/ramprow.job.v1.JobService/ResumeStep"
+	JobService_FinishStep_FullMethodName        = "/ramprow.job.v1.JobService/FinishStep"
+	JobService_ReportFinding_FullMethodName     = "/ramprow.job.v1.JobService/ReportFinding"
+	JobService_ExplainPiece_FullMethodName      = "/ramprow.job.v1.JobService/ExplainPiece"
+	JobService_SettleDebris_FullMethodName      = "/ramprow.job.v1.JobService/SettleDebris"
+	JobService_ClearCodes_FullMethodName        = "/ramprow.job.v1.JobService/ClearCodes"
+	JobService_RecordRoadTest_FullMethodName    = "/ramprow.job.v1.JobService/RecordRoadTest"
+	JobService_PreviewInvoice_FullMethodName    = "/ramprow.job.v1.JobService/PreviewInvoice"
+	JobService_CloseInvoice_FullMethodName      = "/ramprow.job.v1.JobService/CloseInvoice"
+	JobService_RecordPayment_FullMethodName     = "/ramprow.job.v1.JobService/RecordPayment"
+	JobService_CancelJob_FullMethodName         = "/ramprow.job.v1.JobService/CancelJob"
+	JobService_GetJob_FullMethodName            = "/ramprow.job.v1.JobService/GetJob"
+	JobService_ListJobs_FullMethodName          = "/ramprow.job.v1.JobService/ListJobs"
+	JobService_WatchJob_FullMethodName          = "/ramprow.job.v1.JobService/WatchJob"
+	JobService_WatchJobs_FullMethodName         = "/ramprow.job.v1.JobService/WatchJobs"
+	JobService_GetJobHistory_FullMethodName     = "/ramprow.job.v1.JobService/GetJobHistory"
 )
 
 // JobServiceClient is the client API for JobService service.
@@ -70,6 +71,9 @@ type JobServiceClient interface {
 	OpenJob(ctx context.Context, in *OpenJobRequest, opts ...grpc.CallOption) (*OpenJobResponse, error)
 	// ReceiveVehicle notes that the car is on the yard.
 	ReceiveVehicle(ctx context.Context, in *ReceiveVehicleRequest, opts ...grpc.CallOption) (*ReceiveVehicleResponse, error)
+	// ChangeAppointment says that the car comes at another time, is wanted by another, or is more or less urgent; the
+	// bay is planned anew.
+	ChangeAppointment(ctx context.Context, in *ChangeAppointmentRequest, opts ...grpc.CallOption) (*ChangeAppointmentResponse, error)
 	// RecordCodes keeps what the control unit says at one moment of the job; an empty list says that it holds none.
 	RecordCodes(ctx context.Context, in *RecordCodesRequest, opts ...grpc.CallOption) (*RecordCodesResponse, error)
 	// NoteSymptom keeps whether a symptom is there.
@@ -185,6 +189,16 @@ func (c *jobServiceClient) ReceiveVehicle(ctx context.Context, in *ReceiveVehicl
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ReceiveVehicleResponse)
 	err := c.cc.Invoke(ctx, JobService_ReceiveVehicle_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *jobServiceClient) ChangeAppointment(ctx context.Context, in *ChangeAppointmentRequest, opts ...grpc.CallOption) (*ChangeAppointmentResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ChangeAppointmentResponse)
+	err := c.cc.Invoke(ctx, JobService_ChangeAppointment_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -505,6 +519,9 @@ type JobServiceServer interface {
 	OpenJob(context.Context, *OpenJobRequest) (*OpenJobResponse, error)
 	// ReceiveVehicle notes that the car is on the yard.
 	ReceiveVehicle(context.Context, *ReceiveVehicleRequest) (*ReceiveVehicleResponse, error)
+	// ChangeAppointment says that the car comes at another time, is wanted by another, or is more or less urgent; the
+	// bay is planned anew.
+	ChangeAppointment(context.Context, *ChangeAppointmentRequest) (*ChangeAppointmentResponse, error)
 	// RecordCodes keeps what the control unit says at one moment of the job; an empty list says that it holds none.
 	RecordCodes(context.Context, *RecordCodesRequest) (*RecordCodesResponse, error)
 	// NoteSymptom keeps whether a symptom is there.
@@ -590,6 +607,9 @@ func (UnimplementedJobServiceServer) OpenJob(context.Context, *OpenJobRequest) (
 }
 func (UnimplementedJobServiceServer) ReceiveVehicle(context.Context, *ReceiveVehicleRequest) (*ReceiveVehicleResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReceiveVehicle not implemented")
+}
+func (UnimplementedJobServiceServer) ChangeAppointment(context.Context, *ChangeAppointmentRequest) (*ChangeAppointmentResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ChangeAppointment not implemented")
 }
 func (UnimplementedJobServiceServer) RecordCodes(context.Context, *RecordCodesRequest) (*RecordCodesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordCodes not implemented")
@@ -782,6 +802,24 @@ func _JobService_ReceiveVehicle_Handler(srv interface{}, ctx context.Context, de
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(JobServiceServer).ReceiveVehicle(ctx, req.(*ReceiveVehicleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _JobService_ChangeAppointment_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ChangeAppointmentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(JobServiceServer).ChangeAppointment(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: JobService_ChangeAppointment_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(JobServiceServer).ChangeAppointment(ctx, req.(*ChangeAppointmentRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1302,6 +1340,10 @@ var JobService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ReceiveVehicle",
 			Handler:    _JobService_ReceiveVehicle_Handler,
+		},
+		{
+			MethodName: "ChangeAppointment",
+			Handler:    _JobService_ChangeAppointment_Handler,
 		},
 		{
 			MethodName: "RecordCodes",
