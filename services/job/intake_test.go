@@ -201,7 +201,9 @@ func TestAppointment(t *testing.T) {
 	req.ExpectedAt = timestamppb.New(monday.Add(time.Hour))
 	s.open(req)
 	changing := func(req *jobv1.ChangeAppointmentRequest) decision {
-		return func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) { return reappoint(j, in, req) }
+		return func(j *Job, _ *catalogue.Catalogue, in sitelog.Input) ([]proto.Message, error) {
+			return reappoint(j, in, req)
+		}
 	}
 	later, friday, past := timestamppb.New(monday.Add(4*time.Hour)), timestamppb.New(monday.Add(96*time.Hour)), timestamppb.New(monday.Add(-time.Hour))
 	for _, bad := range []struct {

@@ -27,6 +27,18 @@ func TestDeskDispatcherMovesABooking(t *testing.T) {
 	b.await("document.querySelector('#bar-" + job + "')")
 	b.picture("bays-booked")
 	b.accessible("bays-booked")
+	b.open("/jobs/" + job)
+	b.enter("[name=priority]", "7")
+	b.enter("[name=reason]", "he drives on holiday")
+	b.accessible("appointment")
+	b.picture("appointment")
+	b.click(`[action="/jobs/` + job + `/appointment"] button`)
+	b.await("document.querySelector('.done')")
+	w.settled(t, site)
+	if got := w.booking(t, job).GetPriority(); got != 7 {
+		t.Errorf("the bays know of priority %d, want 7", got)
+	}
+	b.open("/bays")
 	before := w.booking(t, job).GetBay()
 	wanted := "bays/3"
 	if before == wanted {
