@@ -54,7 +54,7 @@ func (j *Job) unmetParts() []*jobv1.UnmetCondition {
 	}
 	var list []*jobv1.UnmetCondition
 	if n := j.Parts.GetOpenLines(); n > 0 {
-		list = append(list, condition("PARTS_OPEN", hold, clerk, "%d lines are neither issued nor released; the parts clerk settles them", n))
+		list = append(list, condition("PARTS_OPEN", hold, clerk, "lines neither issued nor released: %d; the parts clerk settles them", n))
 	}
 	if extra := j.issuedInVain(); len(extra) > 0 {
 		list = append(list, condition("PARTS_NOT_RETURNED", hold, clerk, "issued, but not for this work any more: %s; the parts clerk takes them back", strings.Join(extra, ", ")))

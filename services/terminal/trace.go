@@ -94,6 +94,17 @@ func traceFind(o *options) *cobra.Command {
 	return command
 }
 
+// mostNamed keeps a row on a line: a trace of a busy moment is about dozens of things.
+const mostNamed = 4
+
+// firstOf lists the first of some names and says how many more there are.
+func firstOf(names []string, most int) string {
+	if len(names) <= most {
+		return strings.Join(names, ", ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
+}
+
 func traceColumns(now time.Time) []column[*tracesv1.TraceSummary] {
 	return []column[*tracesv1.TraceSummary]{
 		left("TRACE", (*tracesv1.TraceSummary).GetTraceId),
@@ -101,7 +112,7 @@ func traceColumns(now time.Time) []column[*tracesv1.TraceSummary] {
 		figure("TOOK", func(t *tracesv1.TraceSummary) string { return exactly(t.GetTook()) }),
 		figure("SPANS", func(t *tracesv1.TraceSummary) string { return figures(t.GetSpans()) }),
 		left("WHO", func(t *tracesv1.TraceSummary) string { return strings.Join(t.GetPeople(), ", ") }),
-		left("ABOUT", func(t *tracesv1.TraceSummary) string { return strings.Join(t.GetAbout(), ", ") }),
+		left("ABOUT", func(t *tracesv1.TraceSummary) string { return firstOf(t.GetAbout(), mostNamed) }),
 		left("WHAT", (*tracesv1.TraceSummary).GetName),
 		left("WRONG", func(t *tracesv1.TraceSummary) string {
 			if t.GetParked() > 0 {

@@ -18,3 +18,13 @@ func TestTraceQueryNamesTheFlagThatIsWrong(t *testing.T) {
 		}
 	}
 }
+
+func TestFirstOfKeepsARowShort(t *testing.T) {
+	for want, names := range map[string][]string{
+		"": nil, "a, b": {"a", "b"}, "a, b, c": {"a", "b", "c"}, "a, b, c and 2 more": {"a", "b", "c", "d", "e"},
+	} {
+		if got := firstOf(names, 3); got != want {
+			t.Errorf("%v is told as %q, want %q", names, got, want)
+		}
+	}
+}
