@@ -6,17 +6,21 @@ import (
 	"slices"
 	"time"
 
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	"ramprow/internal/platform/simulation"
 	commonv1 "ramprow/proto/ramprow/common/v1"
+	jobv1 "ramprow/proto/ramprow/job/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
 // dispatcher moves, keeps and blocks.
 func (d *day) dispatcher(r *rand.Rand, id string) simulation.Request {
 	job := pick(r, d.jobs).job.GetName()
-	switch r.IntN(6) {
+	switch r.IntN(7) {
+	case 6:
+		return d.reappoint(r, id, job)
 	case 0:
 		return ask(boardLog, schedulingv1.SchedulingService_PinBooking_FullMethodName, &schedulingv1.PinBookingRequest{RequestId: id, Job: job, Reason: "promised"})
 	case 1:
@@ -39,6 +43,21 @@ func (d *day) dispatcher(r *rand.Rand, id string) simulation.Request {
 		Technician: pick(r, []string{"", "people/malik", "people/tove"}),
 		Start:      pick(r, []*timestamppb.Timestamp{nil, timestamppb.New(d.began.Add(time.Duration(r.IntN(30)) * time.Hour))}),
 	})
+}
+
+// reappoint hears that a customer is late, or in a hurry.
+func (d *day) reappoint(r *rand.Rand, id, job string) simulation.Request {
+	later := func() *timestamppb.Timestamp {
+		return timestamppb.New(d.began.Add(time.Duration(r.IntN(30)) * time.Hour))
+	}
+	request := &jobv1.ChangeAppointmentRequest{RequestId: id, Job: job, Reason: "called", Priority: proto.Uint32(uint32(r.IntN(4)))} //nolint:gosec // small
+	if r.IntN(2) == 0 {
+		request.ExpectedAt = later()
+	}
+	if r.IntN(2) == 0 {
+		request.WantedBy = later()
+	}
+	return ask(jobLog, jobv1.JobService_ChangeAppointment_FullMethodName, request)
 }
 
 // hearBlock remembers blocks, so that they can be taken back.

@@ -16,8 +16,12 @@ import (
 
 // open takes in one more car. Its design is not known: two were built then.
 func (d *day) open(r *rand.Rand, id string) simulation.Request {
+	var expected *timestamppb.Timestamp // most are here
+	if r.IntN(5) == 0 {
+		expected = timestamppb.New(d.began.Add(time.Duration(1+r.IntN(12)) * time.Hour))
+	}
 	return ask(jobLog, jobv1.JobService_OpenJob_FullMethodName, &jobv1.OpenJobRequest{
-		RequestId: id,
+		RequestId: id, ExpectedAt: expected,
 		Vehicle: &jobv1.Vehicle{
 			Vin: "YMR0RN16ZHA004711", Plate: "RP-OR 16", Catalogue: family, OdometerKm: 128_400,
 			Features: map[string]string{"cooling": pick(r, []string{"with-air-con", "without"})},
@@ -41,6 +45,8 @@ func (v *visit) advance(r *rand.Rand, id string, d *day) (simulation.Request, bo
 		return v.diagnose(r, id, d), true
 	case slip == 3:
 		return v.find(r, id, d), true
+	case !j.GetReceived() && r.IntN(6) == 0:
+		return ask(jobLog, jobv1.JobService_ReceiveVehicle_FullMethodName, &jobv1.ReceiveVehicleRequest{RequestId: id, Job: j.GetName()}), true
 	case v.closed:
 		return ask(jobLog, jobv1.JobService_RecordPayment_FullMethodName, &jobv1.RecordPaymentRequest{
 			RequestId: id, Job: j.GetName(), How: "card", Amount: &commonv1.Money{MinorUnits: 100, CurrencyCode: "EUR"},
