@@ -4,6 +4,7 @@ import (
 	"context"
 	_ "embed"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -32,23 +33,14 @@ type browser struct {
 	url string
 }
 
-// openBrowsers starts a real Chromium for a test; each person gets a profile in it.
+// openBrowsers gives each person of a test a profile of a real Chromium.
 func openBrowsers(t *testing.T) func(url string) *browser {
 	t.Helper()
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("chromium is not installed")
-		}
+	first, err := chromium()
+	switch {
+	case errors.Is(err, exec.ErrNotFound) && os.Getenv("CI") != "true":
 		t.Skip("chromium is not installed")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.Flag("disable-dev-shm-usage", true), chromedp.WindowSize(1280, 900))
-	allocator, stop := chromedp.NewExecAllocator(context.WithoutCancel(t.Context()), options...)
-	t.Cleanup(stop)
-	first, closeFirst := chromedp.NewContext(allocator)
-	t.Cleanup(closeFirst)
-	if _, err := chromedp.Run(first, chromedp.Navigate("about:blank")); err != nil {
+	case err != nil:
 		t.Fatal(err)
 	}
 	return func(url string) *browser {

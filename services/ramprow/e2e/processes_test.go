@@ -39,7 +39,7 @@ type programs struct{ ramprow, nats, redis string }
 
 func findPrograms(t *testing.T) programs {
 	t.Helper()
-	p := programs{ramprow: filepath.Join(t.TempDir(), "ramprow")}
+	var p programs
 	var err error
 	if p.nats = os.Getenv("RAMPROW_NATS_SERVER"); p.nats == "" {
 		p.nats, err = exec.LookPath("nats-server")
@@ -53,9 +53,8 @@ func findPrograms(t *testing.T) programs {
 	case err != nil:
 		t.Skip("needs nats-server and redis-server: ", err)
 	}
-	build := exec.CommandContext(t.Context(), "go", "build", "-o", p.ramprow, "ramprow/services/ramprow")
-	if out, err := build.CombinedOutput(); err != nil {
-		t.Fatalf("build ramprow: %v\n%s", err, out)
+	if p.ramprow, err = built(); err != nil {
+		t.Fatal(err)
 	}
 	return p
 }
