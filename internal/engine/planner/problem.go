@@ -45,13 +45,39 @@ type Block struct {
 	Why  string
 }
 
-// Calendar tells when a resource can be used. Without shifts: always but for its blocks.
+// Calendar tells when a resource can be used. Without shifts: always but for what is closed or blocked.
 type Calendar struct {
 	Shifts []Shift
-	// Extra are times beyond the shifts: overtime. A block closes them all the same.
+	// Rosters hold instead of the shifts on the days for which they are valid.
+	Rosters []Roster
+	// Closed are times at which nobody works, as on a holiday: work pauses as over a night,
+	// and what is held stays held.
+	Closed []Interval
+	// Extra are times beyond the shifts, also where it is closed: overtime. A block closes
+	// them all the same.
 	Extra  []Interval
 	Blocks []Block
 }
+
+// Roster is a cycle of weeks, valid from one day to another. Where two are valid, the
+// one that began later holds.
+type Roster struct {
+	// From is its first day, Until its last; zero: without end.
+	From, Until Day
+	// Weeks are the shifts of each week of the cycle, Monday to Sunday. The first is the
+	// week in which From lies; after the last comes the first again.
+	Weeks [][]Shift
+}
+
+// Day counts days of the calendar on the wall from 1 January 1970, which is zero.
+type Day int
+
+// DayOf gives the day of a date.
+func DayOf(year int, month time.Month, day int) Day {
+	return Day(time.Date(year, month, day, 0, 0, 0, 0, time.UTC).Unix() / secondsADay)
+}
+
+const secondsADay = 24 * 60 * 60
 
 // Bay is a place for one car. A placement never spans a block of its bay.
 type Bay struct {

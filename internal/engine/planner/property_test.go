@@ -29,7 +29,41 @@ func drawCalendar(t *rapid.T, label string) planner.Calendar {
 			Why:  "repair",
 		})
 	}
+	if rapid.IntRange(0, 3).Draw(t, label+" has a roster") == 0 {
+		c.Rosters = drawRosters(t)
+	}
+	for range rapid.IntRange(0, 1).Draw(t, label+" closed") {
+		c.Closed = append(c.Closed, drawHours(t, "closed", 24))
+	}
+	for range rapid.IntRange(0, 1).Draw(t, label+" overtime") {
+		c.Extra = append(c.Extra, drawHours(t, "overtime", 4))
+	}
 	return c
+}
+
+func drawHours(t *rapid.T, label string, most int) planner.Interval {
+	start := monday.Add(time.Duration(rapid.IntRange(-8, 100).Draw(t, label+" start")) * time.Hour)
+	return planner.Interval{Start: start, End: start.Add(time.Duration(rapid.IntRange(1, most).Draw(t, label+" hours")) * time.Hour)}
+}
+
+// drawRosters gives early and late weeks in turn from some days on.
+func drawRosters(t *rapid.T) []planner.Roster {
+	var all []planner.Roster
+	for range rapid.IntRange(1, 2).Draw(t, "rosters") {
+		r := planner.Roster{From: planner.DayOf(2026, 3, rapid.IntRange(-9, 6).Draw(t, "roster from"))}
+		if rapid.Bool().Draw(t, "roster ends") {
+			r.Until = r.From + planner.Day(rapid.IntRange(0, 20).Draw(t, "roster days"))
+		}
+		for week := range rapid.IntRange(1, 3).Draw(t, "weeks") {
+			var shifts []planner.Shift
+			for day := time.Monday; day <= time.Friday; day++ {
+				shifts = append(shifts, planner.Shift{Weekday: day, From: (6 + 4*week) * 60, To: (12 + 4*week) * 60})
+			}
+			r.Weeks = append(r.Weeks, shifts)
+		}
+		all = append(all, r)
+	}
+	return all
 }
 
 func drawProblem(t *rapid.T) planner.Problem {

@@ -70,8 +70,13 @@ func (c *checker) changes(calendars []planner.Calendar, start, end time.Time) []
 			note(e.Start)
 			note(e.End)
 		}
+		for _, e := range cal.Closed {
+			note(e.Start)
+			note(e.End)
+		}
 		for n := -1; !time.Date(y, m, d+n, 0, 0, 0, 0, c.zone).After(end); n++ {
-			for _, s := range cal.Shifts {
+			note(time.Date(y, m, d+n, 0, 0, 0, 0, c.zone)) // a roster may begin or end
+			for _, s := range allShifts(cal) {
 				note(time.Date(y, m, d+n, 0, s.From, 0, 0, c.zone))
 				note(time.Date(y, m, d+n, 0, s.To, 0, 0, c.zone))
 			}
@@ -90,6 +95,16 @@ func (c *checker) allOpen(calendars []planner.Calendar, t time.Time) bool {
 	return true
 }
 
+func allShifts(cal planner.Calendar) []planner.Shift {
+	all := slices.Clone(cal.Shifts)
+	for _, r := range cal.Rosters {
+		for _, week := range r.Weeks {
+			all = append(all, week...)
+		}
+	}
+	return all
+}
+
 // open reads the clock on the wall.
 func (c *checker) open(cal planner.Calendar, t time.Time) bool {
 	for _, b := range cal.Blocks {
@@ -97,23 +112,55 @@ func (c *checker) open(cal planner.Calendar, t time.Time) bool {
 			return false
 		}
 	}
-	if len(cal.Shifts) == 0 {
+	in := func(e planner.Interval) bool { return !t.Before(e.Start) && t.Before(e.End) }
+	if slices.ContainsFunc(cal.Extra, in) {
 		return true
 	}
-	for _, e := range cal.Extra {
-		if !t.Before(e.Start) && t.Before(e.End) {
-			return true
-		}
+	if slices.ContainsFunc(cal.Closed, in) {
+		return false
 	}
 	wall := t.In(c.zone)
+	shifts, always := shiftsAt(cal, wall)
+	if always {
+		return true
+	}
 	minute := wall.Hour()*60 + wall.Minute()
-	for _, s := range cal.Shifts {
+	for _, s := range shifts {
 		if s.Weekday == wall.Weekday() && s.From <= minute && minute < s.To {
 			return true
 		}
 	}
 	return false
 }
+
+// shiftsAt gives the shifts of a day's week: of the roster that began last, or the ordinary ones.
+func shiftsAt(cal planner.Calendar, wall time.Time) (shifts []planner.Shift, always bool) {
+	today := dateOnly(wall)
+	shifts, always = cal.Shifts, len(cal.Shifts) == 0
+	var began time.Time
+	for _, r := range cal.Rosters {
+		from, until := dateOf(r.From), dateOf(r.Until)
+		if today.Before(from) || r.Until != 0 && today.After(until) || from.Before(began) {
+			continue
+		}
+		// Weeks are counted one Monday after the other.
+		week := 0
+		for monday := from.AddDate(0, 0, 1); !monday.After(today); monday = monday.AddDate(0, 0, 1) {
+			if monday.Weekday() == time.Monday {
+				week++
+			}
+		}
+		shifts, always, began = r.Weeks[week%len(r.Weeks)], false, from
+	}
+	return shifts, always
+}
+
+func dateOnly(wall time.Time) time.Time {
+	y, m, d := wall.Date()
+	return time.Date(y, m, d, 0, 0, 0, 0, time.UTC)
+}
+
+func dateOf(d planner.Day) time.Time { return time.Date(1970, 1, 1+int(d), 0, 0, 0, 0, time.UTC) }
 
 func (c *checker) bay(name string) (planner.Bay, bool) {
 	i := slices.IndexFunc(c.problem.Bays, func(b planner.Bay) bool { return b.Name == name })

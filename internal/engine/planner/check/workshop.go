@@ -263,7 +263,8 @@ func (c *operationChecker) extra(p workshop.Placement, a workshop.Assignment) in
 	if !ok || len(person.Calendar.Extra) == 0 {
 		return 0
 	}
-	usual := planner.Calendar{Shifts: person.Calendar.Shifts, Blocks: person.Calendar.Blocks}
+	usual := person.Calendar
+	usual.Extra = nil
 	calendars := c.calendars(planner.Placement{Bay: p.Bay, Person: a.Person, Tools: a.Tools})
 	var n int64
 	for t := c.ahead(a.When.Start); t.Before(a.When.End); t = t.Add(c.grid) {

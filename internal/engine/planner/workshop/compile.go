@@ -205,7 +205,9 @@ func (s *shop) resource(c planner.Calendar) resource {
 		r.blocks = append(r.blocks, span{s.down(b.When.Start), s.up(b.When.End)})
 	}
 	if len(c.Extra) > 0 { // what the shifts alone do not cover
-		shifts := s.spans(planner.Calendar{Shifts: c.Shifts, Blocks: c.Blocks})
+		usual := c
+		usual.Extra = nil
+		shifts := s.spans(usual)
 		at := 0
 		for _, o := range append(shifts, span{forever, forever}) {
 			r.overtime = append(r.overtime, intersect(s.open[r.class], []span{{at, o.start}})...)
@@ -217,19 +219,13 @@ func (s *shop) resource(c planner.Calendar) resource {
 
 // class numbers the calendars that differ.
 func (s *shop) class(c planner.Calendar) int {
-	if i := slices.IndexFunc(s.classes, func(k planner.Calendar) bool { return sameCalendar(c, k) }); i >= 0 {
+	if i := slices.IndexFunc(s.classes, func(k planner.Calendar) bool { return c.SameTimes(k) }); i >= 0 {
 		return i
 	}
 	open := s.spans(c)
 	s.classes, s.open = append(s.classes, c), append(s.open, open)
 	s.always = append(s.always, len(open) == 1 && open[0] == span{0, s.horizon})
 	return len(s.classes) - 1
-}
-
-func sameCalendar(a, b planner.Calendar) bool {
-	same := func(a, b planner.Interval) bool { return a.Start.Equal(b.Start) && a.End.Equal(b.End) }
-	return slices.Equal(a.Shifts, b.Shifts) && slices.EqualFunc(a.Extra, b.Extra, same) &&
-		slices.EqualFunc(a.Blocks, b.Blocks, func(a, b planner.Block) bool { return same(a.When, b.When) })
 }
 
 // spans are the whole ticks at which a calendar is open.
