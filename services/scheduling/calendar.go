@@ -40,11 +40,26 @@ func (s *Server) GetCalendar(ctx context.Context, req *schedulingv1.GetCalendarR
 	}
 	from := s.now().Add(-calendarPast)
 	r := &reader{server: s, site: who.Site, revision: revision}
-	board := s.lanes(ctx, r, &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(from.Add(longestBoard))})
+	within := &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(from.Add(longestBoard))}
+	board, calendars := s.lanes(ctx, r, within), r.calendars(ctx)
 	if r.err != nil {
 		return nil, r.err
 	}
-	return bookingsOf(resource, board, program), nil
+	resp := bookingsOf(resource, board, program)
+	resp.Away = absences(calendars.away(resource, intervalOf(within)), program)
+	return resp, nil
+}
+
+// absences leaves out what a program is not told: why somebody is away, which may say who is ill. Maintenance and
+// closed days say nothing of people.
+func absences(away []*schedulingv1.Block, program bool) []*schedulingv1.Block {
+	for i, b := range away {
+		told := b.GetKind() == schedulingv1.BlockKind_BLOCK_KIND_CLOSED_DAY || b.GetKind() == schedulingv1.BlockKind_BLOCK_KIND_MAINTENANCE
+		if program && !told {
+			away[i] = &schedulingv1.Block{Id: b.GetId(), When: b.GetWhen()}
+		}
+	}
+	return away
 }
 
 func isProgram(ctx context.Context) bool {

@@ -12,8 +12,8 @@ import (
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
-// setResource registers a resource or changes it whole, but for its blocks: they
-// have commands of their own.
+// setResource registers a resource or changes it whole, but for its blocks, rosters,
+// overtime and maintenance: they have commands of their own.
 func (st *State) setResource(req *schedulingv1.SetResourceRequest, in sitelog.Input) ([]proto.Message, *schedulingv1.SetResourceResponse, error) {
 	r := req.GetResource()
 	if err := checkResource(r); err != nil {
@@ -28,6 +28,7 @@ func (st *State) setResource(req *schedulingv1.SetResourceRequest, in sitelog.In
 	}
 	r = clone(r)
 	r.Blocks, r.Calendar = old.GetBlocks(), old.GetCalendar()
+	r.Rosters, r.Overtime, r.Maintenance = old.GetRosters(), old.GetOvertime(), old.GetMaintenance()
 	if proto.Equal(old, r) {
 		return nil, &schedulingv1.SetResourceResponse{Resource: r}, nil
 	}
@@ -65,15 +66,20 @@ func checkResource(r *schedulingv1.Resource) error {
 	if len(r.GetBlocks()) > 0 {
 		bad = bad.WithField("resource.blocks", "are made with BlockResource and stay; leave them out here")
 	}
-	for i, s := range r.GetShifts() {
-		if s.GetFromMinute() >= s.GetToMinute() {
-			bad = bad.WithField(fmt.Sprintf("resource.shifts[%d].to_minute", i), "must be after from_minute; a shift over midnight is two shifts")
-		}
-	}
+	bad = checkShifts(bad, "resource.shifts", r.GetShifts())
 	if len(bad.Fields) > 0 {
 		return bad
 	}
 	return nil
+}
+
+func checkShifts(bad *fault.Error, field string, shifts []*schedulingv1.Shift) *fault.Error {
+	for i, s := range shifts {
+		if s.GetFromMinute() >= s.GetToMinute() {
+			bad = bad.WithField(fmt.Sprintf("%s[%d].to_minute", field, i), "must be after from_minute; a shift over midnight is two shifts")
+		}
+	}
+	return bad
 }
 
 func kindOf(name string) schedulingv1.ResourceKind {
@@ -103,9 +109,13 @@ func (st *State) blockResource(req *schedulingv1.BlockResourceRequest, in sitelo
 	if !timeOf(when.GetEnd()).After(in.Now) {
 		return nil, nil, fault.New(fault.Invalid, "BLOCK_PAST", "the block is over already; give an end that is still to come").WithField("when.end", "must be later than now")
 	}
+	if !suits(req.GetKind(), kindOf(name)) {
+		return nil, nil, fault.New(fault.Invalid, "BLOCK_KIND", "leave, illness and training are of people, maintenance and repair of bays and tools; choose another kind or none").
+			WithField("kind", "does not suit %s", name)
+	}
 	d := newDraft(st, in)
 	d.add(&schedulingv1.ResourceBlocked{Resource: name, Block: &schedulingv1.Block{
-		Id: fmt.Sprintf("block-%d", st.blocks+1), When: when, Reason: req.GetReason(),
+		Id: fmt.Sprintf("block-%d", st.blocks+1), When: when, Reason: req.GetReason(), Kind: req.GetKind(),
 	}})
 	out, err := d.replan(order{cause: fmt.Sprintf("%s is away (%s)", name, req.GetReason())})
 	if err != nil {
@@ -113,6 +123,21 @@ func (st *State) blockResource(req *schedulingv1.BlockResourceRequest, in sitelo
 	}
 	resp := &schedulingv1.BlockResourceResponse{Resource: d.state.resources[name], Changes: out.changes}
 	return d.unless(req.GetValidateOnly()), resp, nil
+}
+
+// suits tells whether such a resource can be away for that.
+func suits(why schedulingv1.BlockKind, kind schedulingv1.ResourceKind) bool {
+	isPerson := kind == schedulingv1.ResourceKind_RESOURCE_KIND_PERSON
+	switch why {
+	case schedulingv1.BlockKind_BLOCK_KIND_LEAVE, schedulingv1.BlockKind_BLOCK_KIND_ILLNESS, schedulingv1.BlockKind_BLOCK_KIND_TRAINING:
+		return isPerson
+	case schedulingv1.BlockKind_BLOCK_KIND_MAINTENANCE, schedulingv1.BlockKind_BLOCK_KIND_REPAIR:
+		return !isPerson
+	case schedulingv1.BlockKind_BLOCK_KIND_UNSPECIFIED:
+		return true
+	case schedulingv1.BlockKind_BLOCK_KIND_CLOSED_DAY:
+	}
+	return false
 }
 
 // unblockResource gives a resource back early.

@@ -30,6 +30,24 @@ func evolve(st *State, e sitelog.Event) {
 		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) {
 			r.Blocks = slices.DeleteFunc(r.GetBlocks(), func(b *schedulingv1.Block) bool { return b.GetId() == m.GetBlock() })
 		})
+	case *schedulingv1.RosterSet:
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { setRoster(r, m.GetRoster(), dayAt(e.Time.Add(-blocksKept), st.zone)) })
+	case *schedulingv1.RosterRemoved:
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { dropRoster(r, m.GetFrom()) })
+	case *schedulingv1.OvertimePlanned:
+		st.entries++
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { addOvertime(r, m.GetOvertime(), e.Time.Add(-blocksKept)) })
+	case *schedulingv1.OvertimeWithdrawn:
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { dropOvertime(r, m.GetOvertime()) })
+	case *schedulingv1.MaintenancePlanned:
+		st.entries++
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { r.Maintenance = append(r.GetMaintenance(), m.GetMaintenance()) })
+	case *schedulingv1.MaintenanceEnded:
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { dropMaintenance(r, m.GetMaintenance()) })
+	case *schedulingv1.ClosedDaySet:
+		st.closeDay(m.GetClosedDay(), dayAt(e.Time.Add(-blocksKept), st.zone))
+	case *schedulingv1.ClosedDayRemoved:
+		delete(st.closedDays, m.GetClosedDay())
 	case *schedulingv1.CalendarRenewed:
 		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { r.Calendar++ })
 	case *schedulingv1.ZoneSet:

@@ -54,6 +54,7 @@ func (o order) asks(job string) bool {
 // that can be placed. The others wait.
 func (st *State) problem(now time.Time, o order) planner.Problem {
 	p := planner.Problem{Now: now, Zone: st.zone, Grid: grid, Grace: startGrace}
+	within := st.reach(now)
 	for _, name := range st.resourceNames() {
 		r := st.resources[name]
 		if r.GetRetired() {
@@ -61,11 +62,11 @@ func (st *State) problem(now time.Time, o order) planner.Problem {
 		}
 		switch r.GetKind() {
 		case schedulingv1.ResourceKind_RESOURCE_KIND_BAY:
-			p.Bays = append(p.Bays, planner.Bay{Name: name, Kind: r.GetType(), Calendar: calendarOf(r)})
+			p.Bays = append(p.Bays, planner.Bay{Name: name, Kind: r.GetType(), Calendar: st.calendarOf(r, within)})
 		case schedulingv1.ResourceKind_RESOURCE_KIND_PERSON:
-			p.People = append(p.People, planner.Person{Name: name, Skills: skillsOf(r), Calendar: calendarOf(r)})
+			p.People = append(p.People, planner.Person{Name: name, Skills: skillsOf(r), Calendar: st.calendarOf(r, within)})
 		case schedulingv1.ResourceKind_RESOURCE_KIND_TOOL:
-			p.Tools = append(p.Tools, planner.Tool{Name: name, Type: r.GetType(), Calendar: calendarOf(r)})
+			p.Tools = append(p.Tools, planner.Tool{Name: name, Type: r.GetType(), Calendar: st.calendarOf(r, within)})
 		case schedulingv1.ResourceKind_RESOURCE_KIND_UNSPECIFIED:
 		}
 	}
@@ -221,20 +222,19 @@ func (st *State) resourceNames() []string {
 	return names
 }
 
-func calendarOf(r *schedulingv1.Resource) planner.Calendar {
-	var c planner.Calendar
-	for _, s := range r.GetShifts() {
-		c.Shifts = append(c.Shifts, planner.Shift{
-			Weekday: time.Weekday(s.GetWeekday() % 7), From: int(s.GetFromMinute()), To: int(s.GetToMinute()),
-		})
+// reach is how far calendars are written out for a plan: from the beginning of all
+// that lies on the board to the end of what is planned.
+func (st *State) reach(now time.Time) planner.Interval {
+	first := now
+	for _, w := range st.open {
+		if w.onBoard() {
+			first = earlier(first, timeOf(w.booking.GetWhen().GetStart()))
+		}
+		if w.started() {
+			first = earlier(first, earlier(timeOf(w.booking.GetStartedAt()), w.since()))
+		}
 	}
-	for _, b := range r.GetBlocks() {
-		c.Blocks = append(c.Blocks, planner.Block{
-			When: planner.Interval{Start: timeOf(b.GetWhen().GetStart()), End: timeOf(b.GetWhen().GetEnd())},
-			Why:  b.GetReason(),
-		})
-	}
-	return c
+	return planner.Interval{Start: first.AddDate(0, 0, -1), End: now.Add(planner.DefaultHorizon).AddDate(0, 0, 1)}
 }
 
 func skillsOf(r *schedulingv1.Resource) []planner.Skill {

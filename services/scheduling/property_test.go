@@ -60,7 +60,7 @@ func (w *walk) step() {
 		func() { w.hear(&jobv1.WorkFinished{Job: w.job()}) },
 		func() { w.hear(&jobv1.JobCancelled{Job: w.job(), Reason: "sold"}) },
 		func() { w.wait(w.hours("wait", 0, 30)) },
-		w.block, w.unblock, w.move, w.swap, w.undo, w.pin, w.resource,
+		w.block, w.unblock, w.closeDay, w.openDay, w.roster, w.overtime, w.maintenance, w.move, w.swap, w.undo, w.pin, w.resource,
 	}
 	rapid.SampledFrom(steps).Draw(w.t, "step")()
 	for _, m := range w.last {
@@ -125,6 +125,80 @@ func (w *walk) unblock() {
 		events, _, err := w.st.unblockResource(&schedulingv1.UnblockResourceRequest{Resource: name, Block: blocks[0].GetId()}, w.input())
 		w.decided(events, err)
 	}
+}
+
+func (w *walk) day(label string) string {
+	return w.now.AddDate(0, 0, rapid.IntRange(-3, 9).Draw(w.t, label)).Format(time.DateOnly)
+}
+
+func (w *walk) closeDay() {
+	kinds := rapid.SampledFrom([][]schedulingv1.ResourceKind{nil, {schedulingv1.ResourceKind_RESOURCE_KIND_PERSON}, {schedulingv1.ResourceKind_RESOURCE_KIND_BAY}}).Draw(w.t, "closed for")
+	events, _, err := w.st.setClosedDays(&schedulingv1.SetClosedDaysRequest{
+		ClosedDays: []*schedulingv1.ClosedDay{{
+			Name: rapid.SampledFrom([]string{"closed-days/a", "closed-days/b"}).Draw(w.t, "closed"), Title: "Founder's Day",
+			First: w.day("closed from"), Yearly: rapid.Bool().Draw(w.t, "yearly"), Kinds: kinds,
+		}},
+		MovePinned: rapid.Bool().Draw(w.t, "move pinned"), ValidateOnly: rapid.Bool().Draw(w.t, "only shown"),
+	}, w.input())
+	w.decided(events, err)
+}
+
+func (w *walk) openDay() {
+	events, _, err := w.st.removeClosedDay(&schedulingv1.RemoveClosedDayRequest{Name: "closed-days/a"}, w.input())
+	w.decided(events, err)
+}
+
+func (w *walk) roster() {
+	name, from := w.name(), w.day("roster from")
+	if rapid.Bool().Draw(w.t, "no roster") {
+		events, _, err := w.st.removeRoster(&schedulingv1.RemoveRosterRequest{Resource: name, From: from}, w.input())
+		w.decided(events, err)
+		return
+	}
+	r := &schedulingv1.Roster{From: from}
+	if rapid.Bool().Draw(w.t, "ends") {
+		r.Until = w.day("roster until")
+	}
+	for week := range rapid.Uint32Range(1, 2).Draw(w.t, "weeks") {
+		shifts := person("people/any").GetShifts()
+		for _, s := range shifts {
+			s.FromMinute, s.ToMinute = s.GetFromMinute()-60*week, s.GetToMinute()-60*week
+		}
+		r.Weeks = append(r.Weeks, &schedulingv1.RosterWeek{Shifts: shifts})
+	}
+	events, _, err := w.st.setRoster(&schedulingv1.SetRosterRequest{Resource: name, Roster: r}, w.input())
+	w.decided(events, err)
+}
+
+func (w *walk) overtime() {
+	name := w.name()
+	if all := w.st.resources[name].GetOvertime(); len(all) > 0 && rapid.Bool().Draw(w.t, "withdraw") {
+		events, _, err := w.st.withdrawOvertime(&schedulingv1.WithdrawOvertimeRequest{Resource: name, Overtime: all[0].GetId()}, w.input())
+		w.decided(events, err)
+		return
+	}
+	start := w.now.Truncate(time.Hour).Add(w.hours("overtime", 0, 40))
+	events, _, err := w.st.planOvertime(&schedulingv1.PlanOvertimeRequest{
+		Resource: name, When: interval(start, start.Add(w.hours("longer", 1, 5))), Reason: "much to do",
+	}, w.input())
+	w.decided(events, err)
+}
+
+func (w *walk) maintenance() {
+	name := w.name()
+	if all := w.st.resources[name].GetMaintenance(); len(all) > 0 && rapid.Bool().Draw(w.t, "end") {
+		events, _, err := w.st.endMaintenance(&schedulingv1.EndMaintenanceRequest{Resource: name, Maintenance: all[0].GetId()}, w.input())
+		w.decided(events, err)
+		return
+	}
+	if kindOf(name) == schedulingv1.ResourceKind_RESOURCE_KIND_PERSON {
+		return // the rules of the request allow bays and tools alone
+	}
+	events, _, err := w.st.planMaintenance(&schedulingv1.PlanMaintenanceRequest{Resource: name, Maintenance: &schedulingv1.Maintenance{
+		Title: "Inspection", First: w.day("maintenance from"), FromMinute: 7 * 60, Minutes: rapid.Uint32Range(30, 240).Draw(w.t, "minutes"),
+		EveryDays: rapid.Uint32Range(1, 9).Draw(w.t, "every"),
+	}}, w.input())
+	w.decided(events, err)
 }
 
 func (w *walk) move() {

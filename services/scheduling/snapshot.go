@@ -17,8 +17,10 @@ const foldVersion = 1
 // kept is what a snapshot holds of a site.
 type kept struct {
 	Resources   map[string]*schedulingv1.Resource
+	ClosedDays  map[string]*schedulingv1.ClosedDay
 	Open, Ended map[string]keptWork
 	Blocks      uint64
+	Entries     uint64
 	Shelf       shelf.Kept
 	ArchivedTo  time.Time
 	Moves       []handMove
@@ -34,9 +36,10 @@ type keptWork struct {
 // snapshot copies the maps alone: what hangs in them is never changed in place.
 func snapshot(st *State) func() ([]byte, error) {
 	resources, open, ended := maps.Clone(st.resources), maps.Clone(st.open), maps.Clone(st.ended)
-	k := kept{Blocks: st.blocks, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved, Zone: st.zone.String()}
+	closed := maps.Clone(st.closedDays)
+	k := kept{Blocks: st.blocks, Entries: st.entries, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved, Zone: st.zone.String()}
 	return func() ([]byte, error) {
-		k.Resources, k.Open, k.Ended = resources, keepWork(open), keepWork(ended)
+		k.Resources, k.ClosedDays, k.Open, k.Ended = resources, closed, keepWork(open), keepWork(ended)
 		return statecode.Encode(&k)
 	}
 }
@@ -55,7 +58,10 @@ func restore(site string, data []byte) (*State, error) {
 		return nil, err
 	}
 	st := newState(site)
-	st.resources, st.blocks = k.Resources, k.Blocks
+	st.resources, st.blocks, st.entries = k.Resources, k.Blocks, k.Entries
+	if k.ClosedDays != nil { // a map that was empty is not kept
+		st.closedDays = k.ClosedDays
+	}
 	st.moves, st.moved, st.zone = k.Moves, k.Moved, zoneOf(k.Zone)
 	st.shelf, st.archivedTo = k.Shelf.Shelf(), k.ArchivedTo
 	for job, w := range k.Open {

@@ -15,6 +15,8 @@ type State struct {
 	// zone is where shifts are read and times are said.
 	zone      *time.Location
 	resources map[string]*schedulingv1.Resource
+	// closedDays are on which days the site is closed, by name.
+	closedDays map[string]*schedulingv1.ClosedDay
 	// open holds the jobs that are not over, by name; ended the others.
 	open  map[string]*work
 	ended map[string]*work
@@ -24,6 +26,8 @@ type State struct {
 	archivedTo time.Time
 	// blocks counts the blocks ever made, for their names.
 	blocks uint64
+	// entries counts overtime and maintenance ever planned, for their names.
+	entries uint64
 	// moves are the last ones made by hand, the newest last; moved counts all of them.
 	moves []handMove
 	moved uint64
@@ -38,18 +42,19 @@ type work struct {
 
 func newState(string) *State {
 	return &State{
-		zone:      time.UTC,
-		resources: map[string]*schedulingv1.Resource{},
-		open:      map[string]*work{},
-		ended:     map[string]*work{},
+		zone:       time.UTC,
+		resources:  map[string]*schedulingv1.Resource{},
+		closedDays: map[string]*schedulingv1.ClosedDay{},
+		open:       map[string]*work{},
+		ended:      map[string]*work{},
 	}
 }
 
 // fork is a copy to try events on. Jobs that are over are left out: no plan looks at them.
 func (st *State) fork() *State {
 	return &State{
-		zone: st.zone, blocks: st.blocks, moves: slices.Clone(st.moves), moved: st.moved,
-		resources: maps.Clone(st.resources), open: maps.Clone(st.open), ended: map[string]*work{},
+		zone: st.zone, blocks: st.blocks, entries: st.entries, moves: slices.Clone(st.moves), moved: st.moved,
+		resources: maps.Clone(st.resources), closedDays: maps.Clone(st.closedDays), open: maps.Clone(st.open), ended: map[string]*work{},
 	}
 }
 

@@ -14,7 +14,11 @@ import (
 const (
 	modelBooking  = "booking"
 	modelResource = "resource"
+	// modelSite has one row, as soon as there is anything to tell.
+	modelSite = "site"
 )
+
+func siteKey() readmodel.Key { return readmodel.Key{Model: modelSite, ID: modelSite} }
 
 // The indexes: bookings by start, and once for each day that they touch;
 // resources by name, with their kind before it.
@@ -31,9 +35,9 @@ const longestOnBoard = 60
 // Projection says what readers see of the state.
 func Projection() readmodel.Projection[*State] {
 	return readmodel.Projection[*State]{
-		Version: 1,
+		Version: 2,
 		Machine: Machine(),
-		Models:  []string{modelBooking, modelResource},
+		Models:  []string{modelBooking, modelResource, modelSite},
 		Touched: touched,
 		Row:     row,
 		Keys:    keys,
@@ -45,12 +49,10 @@ func touched(_ *State, e sitelog.Event) []readmodel.Key {
 	switch m := e.Message.(type) {
 	case *schedulingv1.ResourceSet:
 		return []readmodel.Key{{Model: modelResource, ID: m.GetResource().GetName()}}
-	case *schedulingv1.ResourceBlocked:
+	case interface{ GetResource() string }: // what changes of it has an event of its own
 		return []readmodel.Key{{Model: modelResource, ID: m.GetResource()}}
-	case *schedulingv1.ResourceUnblocked:
-		return []readmodel.Key{{Model: modelResource, ID: m.GetResource()}}
-	case *schedulingv1.CalendarRenewed:
-		return []readmodel.Key{{Model: modelResource, ID: m.GetResource()}}
+	case *schedulingv1.ZoneSet, *schedulingv1.ClosedDaySet, *schedulingv1.ClosedDayRemoved:
+		return []readmodel.Key{siteKey()}
 	case *schedulingv1.DemandNoted:
 		return []readmodel.Key{bookingKey(m.GetDemand().GetJob())}
 	case interface{ GetBooking() *schedulingv1.Booking }:
@@ -69,6 +71,9 @@ func row(st *State, key readmodel.Key) (readmodel.Row, bool) {
 	if key.Model == modelResource {
 		r, ok := st.resources[key.ID]
 		return readmodel.Row{Value: r, Index: []readmodel.IndexEntry{{Name: indexAll, Order: kindPrefix(r.GetKind()) + r.GetName()}}}, ok
+	}
+	if key.Model == modelSite {
+		return readmodel.Row{Value: st.siteCalendar()}, true
 	}
 	job := fmt.Sprintf("jobs/%d", shelf.Number(key.ID))
 	w := st.open[job]
@@ -131,6 +136,12 @@ func keys(st *State, model string) []readmodel.Key {
 			all = append(all, readmodel.Key{Model: model, ID: name})
 		}
 		return all
+	}
+	if model == modelSite {
+		if st.zone == time.UTC && len(st.closedDays) == 0 {
+			return nil
+		}
+		return []readmodel.Key{siteKey()}
 	}
 	for job := range st.open {
 		all = append(all, bookingKey(job))

@@ -56,8 +56,8 @@ func (w *watching) present(ctx context.Context, s *Server, site string) error {
 }
 
 func (w *watching) change(c readmodel.Change) error {
-	if c.Row == nil {
-		return nil // rows of this service are never removed
+	if c.Row == nil || c.Key.Model == modelSite {
+		return nil // bookings and resources are never removed
 	}
 	return w.send(c.Key.ID, c.Row, c.Revision)
 }

@@ -15,7 +15,7 @@ func bayCommands() *cobra.Command {
 	return tree("bay", "Bays, people and special tools, and who has them when",
 		"  ramprow bay board\n  ramprow bay move 17 --bay 2 --start 'tomorrow 08:00' --preview",
 		bayBoard, bayBookings, bayBooking, bayMove, baySwap, bayUndo, bayPromise, bayPin, bayUnpin,
-		bayList, baySet, bayBlock, bayUnblock, bayWatch, bayCalendar, bayZone,
+		bayList, baySet, bayBlock, bayUnblock, bayRoster, bayOvertime, bayMaintenance, bayClosed, bayWatch, bayCalendar, bayZone,
 	)
 }
 
@@ -78,8 +78,8 @@ func (s *session) showBoard(r *schedulingv1.GetBoardResponse) error {
 			return err
 		}
 	}
-	if len(r.GetWaiting()) == 0 {
-		return nil
+	if err := s.showAway(r.GetLanes()); err != nil || len(r.GetWaiting()) == 0 {
+		return err
 	}
 	if err := s.say("\nNot booked yet:"); err != nil {
 		return err
@@ -90,6 +90,34 @@ func (s *session) showBoard(r *schedulingv1.GetBoardResponse) error {
 		figure("LIKELY", func(b *schedulingv1.Booking) string { return span(b.GetEffort().GetP80()) }),
 		left("WAITS FOR", (*schedulingv1.Booking).GetWaitingFor),
 	})
+}
+
+// showAway tells when bays cannot be used.
+func (s *session) showAway(lanes []*schedulingv1.BoardLane) error {
+	head := "\nAway:"
+	for _, lane := range lanes {
+		for _, b := range lane.GetAway() {
+			if head != "" {
+				if err := s.say("%s", head); err != nil {
+					return err
+				}
+				head = ""
+			}
+			if err := s.say("  %s %s: %s", lane.GetBay().GetTitle(), during(b.GetWhen(), s.now()), awayWord(b)); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// awayWord says why something is away, as in repair: new hoses.
+func awayWord(b *schedulingv1.Block) string {
+	kind := word(b.GetKind())
+	if kind == "" || kind == b.GetReason() {
+		return b.GetReason()
+	}
+	return kind + ": " + b.GetReason()
 }
 
 func boardColumns(s *session) []column[boardRow] {
@@ -104,7 +132,7 @@ func boardColumns(s *session) []column[boardRow] {
 		figure("JOB", func(r boardRow) string { return number(r.booking.GetJob()) }),
 		left("WHAT", func(r boardRow) string { return r.booking.GetTitle() }),
 		left("WHO", func(r boardRow) string { return number(r.booking.GetTechnician()) }),
-		left("STATE", func(r boardRow) string { return bookingState(r.booking) }),
+		left("STATE", func(r boardRow) string { return bookingState(r.booking) + overtimeOf(r.booking) }),
 		left("PROMISED", func(r boardRow) string { return at(r.booking.GetPromised(), s.now()) }),
 	}
 }
@@ -115,6 +143,13 @@ func bookingState(b *schedulingv1.Booking) string {
 		state += ", pinned"
 	}
 	return state
+}
+
+func overtimeOf(b *schedulingv1.Booking) string {
+	if b.GetOvertime() == nil {
+		return ""
+	}
+	return ", " + span(b.GetOvertime()) + " in overtime"
 }
 
 func bayWatch(o *options) *cobra.Command {

@@ -50,7 +50,10 @@ func resourceColumns(now time.Time) []column[*schedulingv1.Resource] {
 		left("WHAT", (*schedulingv1.Resource).GetTitle),
 		left("TYPE", (*schedulingv1.Resource).GetType),
 		left("SKILLS", func(r *schedulingv1.Resource) string { return strings.Join(skillWords(r, now), ", ") }),
-		left("SHIFTS", func(r *schedulingv1.Resource) string { return orWord(strings.Join(shiftWords(r), ", "), "always") }),
+		left("SHIFTS", func(r *schedulingv1.Resource) string {
+			return orWord(strings.Join(append(shiftWords(r.GetShifts()), rosterWords(r)...), ", "), "always")
+		}),
+		left("LONGER", func(r *schedulingv1.Resource) string { return strings.Join(overtimeWords(r, now), "; ") }),
 		left("OUT", func(r *schedulingv1.Resource) string { return strings.Join(blockWords(r, now), "; ") }),
 	}
 }
@@ -73,9 +76,9 @@ func blockWords(r *schedulingv1.Resource, now time.Time) []string {
 		words = append(words, "retired")
 	}
 	for _, b := range r.GetBlocks() {
-		words = append(words, fmt.Sprintf("%s %s: %s", b.GetId(), during(b.GetWhen(), now), b.GetReason()))
+		words = append(words, fmt.Sprintf("%s %s: %s", b.GetId(), during(b.GetWhen(), now), awayWord(b)))
 	}
-	return words
+	return append(words, maintenanceWords(r)...)
 }
 
 // resourceChange is what the flags of `bay set` fill.
@@ -187,19 +190,23 @@ func (in *resourceChange) apply(r *schedulingv1.Resource, now time.Time, given f
 }
 
 func bayBlock(o *options) *cobra.Command {
-	var from, to, reason string
+	var from, to, reason, kind string
 	var preview bool
 	command := &cobra.Command{
 		Use:     "block NAME",
 		Short:   "Take a bay, a person or a tool out for a time; its bookings are moved",
-		Example: "  ramprow bay block people/tomas --from 'tomorrow 08:00' --to 'tomorrow 17:00' --reason ill",
+		Example: "  ramprow bay block people/tomas --from 'tomorrow 08:00' --to 'tomorrow 17:00' --reason ill --kind illness",
 		RunE: o.run(func(ctx context.Context, s *session, args []string) error {
 			when, err := parseInterval(from, to, s.now())
 			if err != nil {
 				return err
 			}
+			why, err := chooseOptional[schedulingv1.BlockKind]("--kind", kind)
+			if err != nil {
+				return err
+			}
 			r, err := s.Scheduling.BlockResource(ctx, &schedulingv1.BlockResourceRequest{
-				RequestId: s.once(), Resource: args[0], When: when, Reason: reason, ValidateOnly: preview,
+				RequestId: s.once(), Resource: args[0], When: when, Reason: reason, Kind: why, ValidateOnly: preview,
 			})
 			if err != nil {
 				return err
@@ -211,6 +218,8 @@ func bayBlock(o *options) *cobra.Command {
 	requireText(command, &from, "from", "from this time")
 	requireText(command, &to, "to", "until this time")
 	requireText(command, &reason, "reason", "why")
+	command.Flags().StringVar(&kind, "kind", "", "of people leave, illness or training; of bays and tools maintenance or repair")
+	completeFlag(command, "kind", "leave", "illness", "training", "maintenance", "repair")
 	command.Flags().BoolVar(&preview, "preview", false, "show the consequence only")
 	return command
 }

@@ -15,9 +15,9 @@ import (
 func weekdays() []string { return []string{"mon", "tue", "wed", "thu", "fri", "sat", "sun"} }
 
 // shiftWords writes days of the same hours as one run, as in mon-fri 08:00-16:30.
-func shiftWords(r *schedulingv1.Resource) []string {
+func shiftWords(shifts []*schedulingv1.Shift) []string {
 	var words []string
-	for shifts := r.GetShifts(); len(shifts) > 0; {
+	for len(shifts) > 0 {
 		first, n := shifts[0], 1
 		for n < len(shifts) && shifts[n].GetWeekday() == first.GetWeekday()+uint32(n) &&
 			shifts[n].GetFromMinute() == first.GetFromMinute() && shifts[n].GetToMinute() == first.GetToMinute() {

@@ -160,7 +160,7 @@ func (m method) refusesInvalidUTF8(t *testing.T, w *workshop, conns map[string]*
 
 // makers make what they name, so an unknown name is no mistake of theirs.
 var makers = []string{
-	"SetPart", "SetSupplier", "SetResource", "SetWrench", "PlaceOrder", "BlockResource", "MoveBooking", "UnblockResource", "DescribeLog", "ListParked",
+	"SetPart", "SetSupplier", "SetResource", "SetWrench", "PlaceOrder", "BlockResource", "SetClosedDays", "MoveBooking", "UnblockResource", "DescribeLog", "ListParked",
 	"DescribeStore", "FindTraces", "GetBoard", "GetMorning", "GetSeller", "GetZone", "ListCatalogues", "ProposeOrders",
 }
 

@@ -86,7 +86,7 @@ func (m method) call(t *testing.T, w *workshop, conns map[string]*grpc.ClientCon
 // candidates are values that pass the rules of one field or another and name
 // nothing that exists.
 var candidates = []string{
-	"no-such-request-0001", "jobs/999999", "orders/999999", "returns/999999", "bays/no-such", "wrenches/no-such", "lookbacks/999999", "XX-0000", "P0999", "no-such",
+	"no-such-request-0001", "jobs/999999", "orders/999999", "returns/999999", "bays/no-such", "wrenches/no-such", "lookbacks/999999", "closed-days/no-such", "XX-0000", "P0999", "no-such",
 	"EUR", "XX", "2026-999999", "YMR0RN16ZHA099999", "M8x1.25", "8.8", "2026-03-09", "nothing",
 	"0123456789abcdef0123456789abcdef",
 }

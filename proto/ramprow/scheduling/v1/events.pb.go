@@ -173,6 +173,409 @@ func (x *ResourceUnblocked) GetBlock() string {
 	return ""
 }
 
+// RosterSet replaces the roster of the same first day, if there is one.
+type RosterSet struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Roster        *Roster                `protobuf:"bytes,2,opt,name=roster,proto3" json:"roster,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RosterSet) Reset() {
+	*x = RosterSet{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RosterSet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RosterSet) ProtoMessage() {}
+
+func (x *RosterSet) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RosterSet.ProtoReflect.Descriptor instead.
+func (*RosterSet) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RosterSet) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *RosterSet) GetRoster() *Roster {
+	if x != nil {
+		return x.Roster
+	}
+	return nil
+}
+
+type RosterRemoved struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Resource string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	// The roster's first day.
+	From          string `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RosterRemoved) Reset() {
+	*x = RosterRemoved{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RosterRemoved) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RosterRemoved) ProtoMessage() {}
+
+func (x *RosterRemoved) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RosterRemoved.ProtoReflect.Descriptor instead.
+func (*RosterRemoved) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *RosterRemoved) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *RosterRemoved) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+type OvertimePlanned struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Overtime      *Overtime              `protobuf:"bytes,2,opt,name=overtime,proto3" json:"overtime,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OvertimePlanned) Reset() {
+	*x = OvertimePlanned{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OvertimePlanned) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OvertimePlanned) ProtoMessage() {}
+
+func (x *OvertimePlanned) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OvertimePlanned.ProtoReflect.Descriptor instead.
+func (*OvertimePlanned) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *OvertimePlanned) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *OvertimePlanned) GetOvertime() *Overtime {
+	if x != nil {
+		return x.Overtime
+	}
+	return nil
+}
+
+type OvertimeWithdrawn struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Overtime      string                 `protobuf:"bytes,2,opt,name=overtime,proto3" json:"overtime,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OvertimeWithdrawn) Reset() {
+	*x = OvertimeWithdrawn{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OvertimeWithdrawn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OvertimeWithdrawn) ProtoMessage() {}
+
+func (x *OvertimeWithdrawn) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OvertimeWithdrawn.ProtoReflect.Descriptor instead.
+func (*OvertimeWithdrawn) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *OvertimeWithdrawn) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *OvertimeWithdrawn) GetOvertime() string {
+	if x != nil {
+		return x.Overtime
+	}
+	return ""
+}
+
+type MaintenancePlanned struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Maintenance   *Maintenance           `protobuf:"bytes,2,opt,name=maintenance,proto3" json:"maintenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MaintenancePlanned) Reset() {
+	*x = MaintenancePlanned{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MaintenancePlanned) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MaintenancePlanned) ProtoMessage() {}
+
+func (x *MaintenancePlanned) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MaintenancePlanned.ProtoReflect.Descriptor instead.
+func (*MaintenancePlanned) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *MaintenancePlanned) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *MaintenancePlanned) GetMaintenance() *Maintenance {
+	if x != nil {
+		return x.Maintenance
+	}
+	return nil
+}
+
+type MaintenanceEnded struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Resource      string                 `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
+	Maintenance   string                 `protobuf:"bytes,2,opt,name=maintenance,proto3" json:"maintenance,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *MaintenanceEnded) Reset() {
+	*x = MaintenanceEnded{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *MaintenanceEnded) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*MaintenanceEnded) ProtoMessage() {}
+
+func (x *MaintenanceEnded) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use MaintenanceEnded.ProtoReflect.Descriptor instead.
+func (*MaintenanceEnded) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *MaintenanceEnded) GetResource() string {
+	if x != nil {
+		return x.Resource
+	}
+	return ""
+}
+
+func (x *MaintenanceEnded) GetMaintenance() string {
+	if x != nil {
+		return x.Maintenance
+	}
+	return ""
+}
+
+// ClosedDaySet replaces the closed day of the same name, if there is one.
+type ClosedDaySet struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	ClosedDay     *ClosedDay             `protobuf:"bytes,1,opt,name=closed_day,json=closedDay,proto3" json:"closed_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosedDaySet) Reset() {
+	*x = ClosedDaySet{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosedDaySet) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosedDaySet) ProtoMessage() {}
+
+func (x *ClosedDaySet) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosedDaySet.ProtoReflect.Descriptor instead.
+func (*ClosedDaySet) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ClosedDaySet) GetClosedDay() *ClosedDay {
+	if x != nil {
+		return x.ClosedDay
+	}
+	return nil
+}
+
+type ClosedDayRemoved struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	ClosedDay     string                 `protobuf:"bytes,1,opt,name=closed_day,json=closedDay,proto3" json:"closed_day,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosedDayRemoved) Reset() {
+	*x = ClosedDayRemoved{}
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosedDayRemoved) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosedDayRemoved) ProtoMessage() {}
+
+func (x *ClosedDayRemoved) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosedDayRemoved.ProtoReflect.Descriptor instead.
+func (*ClosedDayRemoved) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ClosedDayRemoved) GetClosedDay() string {
+	if x != nil {
+		return x.ClosedDay
+	}
+	return ""
+}
+
 // CalendarRenewed makes every address of the resource's calendar invalid that was given out before.
 type CalendarRenewed struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -183,7 +586,7 @@ type CalendarRenewed struct {
 
 func (x *CalendarRenewed) Reset() {
 	*x = CalendarRenewed{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -195,7 +598,7 @@ func (x *CalendarRenewed) String() string {
 func (*CalendarRenewed) ProtoMessage() {}
 
 func (x *CalendarRenewed) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[3]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -208,7 +611,7 @@ func (x *CalendarRenewed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CalendarRenewed.ProtoReflect.Descriptor instead.
 func (*CalendarRenewed) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *CalendarRenewed) GetResource() string {
@@ -229,7 +632,7 @@ type ZoneSet struct {
 
 func (x *ZoneSet) Reset() {
 	*x = ZoneSet{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -241,7 +644,7 @@ func (x *ZoneSet) String() string {
 func (*ZoneSet) ProtoMessage() {}
 
 func (x *ZoneSet) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[4]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -254,7 +657,7 @@ func (x *ZoneSet) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ZoneSet.ProtoReflect.Descriptor instead.
 func (*ZoneSet) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *ZoneSet) GetZone() string {
@@ -274,7 +677,7 @@ type DemandNoted struct {
 
 func (x *DemandNoted) Reset() {
 	*x = DemandNoted{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -286,7 +689,7 @@ func (x *DemandNoted) String() string {
 func (*DemandNoted) ProtoMessage() {}
 
 func (x *DemandNoted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[5]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -299,7 +702,7 @@ func (x *DemandNoted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DemandNoted.ProtoReflect.Descriptor instead.
 func (*DemandNoted) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DemandNoted) GetDemand() *Demand {
@@ -341,7 +744,7 @@ type Demand struct {
 
 func (x *Demand) Reset() {
 	*x = Demand{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -353,7 +756,7 @@ func (x *Demand) String() string {
 func (*Demand) ProtoMessage() {}
 
 func (x *Demand) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[6]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -366,7 +769,7 @@ func (x *Demand) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Demand.ProtoReflect.Descriptor instead.
 func (*Demand) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Demand) GetJob() string {
@@ -498,7 +901,7 @@ type BookingMade struct {
 
 func (x *BookingMade) Reset() {
 	*x = BookingMade{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -510,7 +913,7 @@ func (x *BookingMade) String() string {
 func (*BookingMade) ProtoMessage() {}
 
 func (x *BookingMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[7]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -523,7 +926,7 @@ func (x *BookingMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingMade.ProtoReflect.Descriptor instead.
 func (*BookingMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{7}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *BookingMade) GetBooking() *Booking {
@@ -545,7 +948,7 @@ type BookingMoved struct {
 
 func (x *BookingMoved) Reset() {
 	*x = BookingMoved{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -557,7 +960,7 @@ func (x *BookingMoved) String() string {
 func (*BookingMoved) ProtoMessage() {}
 
 func (x *BookingMoved) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[8]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -570,7 +973,7 @@ func (x *BookingMoved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingMoved.ProtoReflect.Descriptor instead.
 func (*BookingMoved) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{8}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *BookingMoved) GetBooking() *Booking {
@@ -607,7 +1010,7 @@ type PromiseChanged struct {
 
 func (x *PromiseChanged) Reset() {
 	*x = PromiseChanged{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -619,7 +1022,7 @@ func (x *PromiseChanged) String() string {
 func (*PromiseChanged) ProtoMessage() {}
 
 func (x *PromiseChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[9]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -632,7 +1035,7 @@ func (x *PromiseChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PromiseChanged.ProtoReflect.Descriptor instead.
 func (*PromiseChanged) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{9}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *PromiseChanged) GetBooking() *Booking {
@@ -666,7 +1069,7 @@ type BookingWaits struct {
 
 func (x *BookingWaits) Reset() {
 	*x = BookingWaits{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -678,7 +1081,7 @@ func (x *BookingWaits) String() string {
 func (*BookingWaits) ProtoMessage() {}
 
 func (x *BookingWaits) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[10]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -691,7 +1094,7 @@ func (x *BookingWaits) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingWaits.ProtoReflect.Descriptor instead.
 func (*BookingWaits) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{10}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *BookingWaits) GetBooking() *Booking {
@@ -711,7 +1114,7 @@ type BookingPinned struct {
 
 func (x *BookingPinned) Reset() {
 	*x = BookingPinned{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -723,7 +1126,7 @@ func (x *BookingPinned) String() string {
 func (*BookingPinned) ProtoMessage() {}
 
 func (x *BookingPinned) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[11]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -736,7 +1139,7 @@ func (x *BookingPinned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingPinned.ProtoReflect.Descriptor instead.
 func (*BookingPinned) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{11}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *BookingPinned) GetBooking() string {
@@ -762,7 +1165,7 @@ type BookingUnpinned struct {
 
 func (x *BookingUnpinned) Reset() {
 	*x = BookingUnpinned{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -774,7 +1177,7 @@ func (x *BookingUnpinned) String() string {
 func (*BookingUnpinned) ProtoMessage() {}
 
 func (x *BookingUnpinned) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[12]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -787,7 +1190,7 @@ func (x *BookingUnpinned) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingUnpinned.ProtoReflect.Descriptor instead.
 func (*BookingUnpinned) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{12}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *BookingUnpinned) GetBooking() string {
@@ -806,7 +1209,7 @@ type BookingStarted struct {
 
 func (x *BookingStarted) Reset() {
 	*x = BookingStarted{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -818,7 +1221,7 @@ func (x *BookingStarted) String() string {
 func (*BookingStarted) ProtoMessage() {}
 
 func (x *BookingStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[13]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -831,7 +1234,7 @@ func (x *BookingStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingStarted.ProtoReflect.Descriptor instead.
 func (*BookingStarted) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{13}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *BookingStarted) GetBooking() *Booking {
@@ -851,7 +1254,7 @@ type BookingFinished struct {
 
 func (x *BookingFinished) Reset() {
 	*x = BookingFinished{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -863,7 +1266,7 @@ func (x *BookingFinished) String() string {
 func (*BookingFinished) ProtoMessage() {}
 
 func (x *BookingFinished) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[14]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -876,7 +1279,7 @@ func (x *BookingFinished) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingFinished.ProtoReflect.Descriptor instead.
 func (*BookingFinished) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{14}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *BookingFinished) GetBooking() *Booking {
@@ -903,7 +1306,7 @@ type BookingCancelled struct {
 
 func (x *BookingCancelled) Reset() {
 	*x = BookingCancelled{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -915,7 +1318,7 @@ func (x *BookingCancelled) String() string {
 func (*BookingCancelled) ProtoMessage() {}
 
 func (x *BookingCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[15]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -928,7 +1331,7 @@ func (x *BookingCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BookingCancelled.ProtoReflect.Descriptor instead.
 func (*BookingCancelled) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{15}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *BookingCancelled) GetBooking() *Booking {
@@ -961,7 +1364,7 @@ type MoveMade struct {
 
 func (x *MoveMade) Reset() {
 	*x = MoveMade{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -973,7 +1376,7 @@ func (x *MoveMade) String() string {
 func (*MoveMade) ProtoMessage() {}
 
 func (x *MoveMade) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[16]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -986,7 +1389,7 @@ func (x *MoveMade) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveMade.ProtoReflect.Descriptor instead.
 func (*MoveMade) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{16}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *MoveMade) GetMove() string {
@@ -1027,7 +1430,7 @@ type MoveUndone struct {
 
 func (x *MoveUndone) Reset() {
 	*x = MoveUndone{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[17]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1039,7 +1442,7 @@ func (x *MoveUndone) String() string {
 func (*MoveUndone) ProtoMessage() {}
 
 func (x *MoveUndone) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[17]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1052,7 +1455,7 @@ func (x *MoveUndone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MoveUndone.ProtoReflect.Descriptor instead.
 func (*MoveUndone) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{17}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *MoveUndone) GetMove() string {
@@ -1079,7 +1482,7 @@ type Place struct {
 
 func (x *Place) Reset() {
 	*x = Place{}
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[18]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1091,7 +1494,7 @@ func (x *Place) String() string {
 func (*Place) ProtoMessage() {}
 
 func (x *Place) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[18]
+	mi := &file_ramprow_scheduling_v1_events_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1104,7 +1507,7 @@ func (x *Place) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Place.ProtoReflect.Descriptor instead.
 func (*Place) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{18}
+	return file_ramprow_scheduling_v1_events_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *Place) GetJob() string {
@@ -1168,7 +1571,31 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\x05block\x18\x02 \x01(\v2\x1c.ramprow.scheduling.v1.BlockR\x05block\"E\n" +
 	"\x11ResourceUnblocked\x12\x1a\n" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12\x14\n" +
-	"\x05block\x18\x02 \x01(\tR\x05block\"-\n" +
+	"\x05block\x18\x02 \x01(\tR\x05block\"^\n" +
+	"\tRosterSet\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x125\n" +
+	"\x06roster\x18\x02 \x01(\v2\x1d.ramprow.scheduling.v1.RosterR\x06roster\"?\n" +
+	"\rRosterRemoved\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x12\x12\n" +
+	"\x04from\x18\x02 \x01(\tR\x04from\"j\n" +
+	"\x0fOvertimePlanned\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x12;\n" +
+	"\bovertime\x18\x02 \x01(\v2\x1f.ramprow.scheduling.v1.OvertimeR\bovertime\"K\n" +
+	"\x11OvertimeWithdrawn\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x12\x1a\n" +
+	"\bovertime\x18\x02 \x01(\tR\bovertime\"v\n" +
+	"\x12MaintenancePlanned\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x12D\n" +
+	"\vmaintenance\x18\x02 \x01(\v2\".ramprow.scheduling.v1.MaintenanceR\vmaintenance\"P\n" +
+	"\x10MaintenanceEnded\x12\x1a\n" +
+	"\bresource\x18\x01 \x01(\tR\bresource\x12 \n" +
+	"\vmaintenance\x18\x02 \x01(\tR\vmaintenance\"O\n" +
+	"\fClosedDaySet\x12?\n" +
+	"\n" +
+	"closed_day\x18\x01 \x01(\v2 .ramprow.scheduling.v1.ClosedDayR\tclosedDay\"1\n" +
+	"\x10ClosedDayRemoved\x12\x1d\n" +
+	"\n" +
+	"closed_day\x18\x01 \x01(\tR\tclosedDay\"-\n" +
 	"\x0fCalendarRenewed\x12\x1a\n" +
 	"\bresource\x18\x01 \x01(\tR\bresource\"\x1d\n" +
 	"\aZoneSet\x12\x12\n" +
@@ -1253,64 +1680,80 @@ func file_ramprow_scheduling_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_events_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_ramprow_scheduling_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
 var file_ramprow_scheduling_v1_events_proto_goTypes = []any{
 	(*ResourceSet)(nil),           // 0: ramprow.scheduling.v1.ResourceSet
 	(*ResourceBlocked)(nil),       // 1: ramprow.scheduling.v1.ResourceBlocked
 	(*ResourceUnblocked)(nil),     // 2: ramprow.scheduling.v1.ResourceUnblocked
-	(*CalendarRenewed)(nil),       // 3: ramprow.scheduling.v1.CalendarRenewed
-	(*ZoneSet)(nil),               // 4: ramprow.scheduling.v1.ZoneSet
-	(*DemandNoted)(nil),           // 5: ramprow.scheduling.v1.DemandNoted
-	(*Demand)(nil),                // 6: ramprow.scheduling.v1.Demand
-	(*BookingMade)(nil),           // 7: ramprow.scheduling.v1.BookingMade
-	(*BookingMoved)(nil),          // 8: ramprow.scheduling.v1.BookingMoved
-	(*PromiseChanged)(nil),        // 9: ramprow.scheduling.v1.PromiseChanged
-	(*BookingWaits)(nil),          // 10: ramprow.scheduling.v1.BookingWaits
-	(*BookingPinned)(nil),         // 11: ramprow.scheduling.v1.BookingPinned
-	(*BookingUnpinned)(nil),       // 12: ramprow.scheduling.v1.BookingUnpinned
-	(*BookingStarted)(nil),        // 13: ramprow.scheduling.v1.BookingStarted
-	(*BookingFinished)(nil),       // 14: ramprow.scheduling.v1.BookingFinished
-	(*BookingCancelled)(nil),      // 15: ramprow.scheduling.v1.BookingCancelled
-	(*MoveMade)(nil),              // 16: ramprow.scheduling.v1.MoveMade
-	(*MoveUndone)(nil),            // 17: ramprow.scheduling.v1.MoveUndone
-	(*Place)(nil),                 // 18: ramprow.scheduling.v1.Place
-	(*Resource)(nil),              // 19: ramprow.scheduling.v1.Resource
-	(*Block)(nil),                 // 20: ramprow.scheduling.v1.Block
-	(*v1.Spread)(nil),             // 21: ramprow.common.v1.Spread
-	(*EffortShare)(nil),           // 22: ramprow.scheduling.v1.EffortShare
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),   // 24: google.protobuf.Duration
-	(*Booking)(nil),               // 25: ramprow.scheduling.v1.Booking
-	(*v1.Interval)(nil),           // 26: ramprow.common.v1.Interval
+	(*RosterSet)(nil),             // 3: ramprow.scheduling.v1.RosterSet
+	(*RosterRemoved)(nil),         // 4: ramprow.scheduling.v1.RosterRemoved
+	(*OvertimePlanned)(nil),       // 5: ramprow.scheduling.v1.OvertimePlanned
+	(*OvertimeWithdrawn)(nil),     // 6: ramprow.scheduling.v1.OvertimeWithdrawn
+	(*MaintenancePlanned)(nil),    // 7: ramprow.scheduling.v1.MaintenancePlanned
+	(*MaintenanceEnded)(nil),      // 8: ramprow.scheduling.v1.MaintenanceEnded
+	(*ClosedDaySet)(nil),          // 9: ramprow.scheduling.v1.ClosedDaySet
+	(*ClosedDayRemoved)(nil),      // 10: ramprow.scheduling.v1.ClosedDayRemoved
+	(*CalendarRenewed)(nil),       // 11: ramprow.scheduling.v1.CalendarRenewed
+	(*ZoneSet)(nil),               // 12: ramprow.scheduling.v1.ZoneSet
+	(*DemandNoted)(nil),           // 13: ramprow.scheduling.v1.DemandNoted
+	(*Demand)(nil),                // 14: ramprow.scheduling.v1.Demand
+	(*BookingMade)(nil),           // 15: ramprow.scheduling.v1.BookingMade
+	(*BookingMoved)(nil),          // 16: ramprow.scheduling.v1.BookingMoved
+	(*PromiseChanged)(nil),        // 17: ramprow.scheduling.v1.PromiseChanged
+	(*BookingWaits)(nil),          // 18: ramprow.scheduling.v1.BookingWaits
+	(*BookingPinned)(nil),         // 19: ramprow.scheduling.v1.BookingPinned
+	(*BookingUnpinned)(nil),       // 20: ramprow.scheduling.v1.BookingUnpinned
+	(*BookingStarted)(nil),        // 21: ramprow.scheduling.v1.BookingStarted
+	(*BookingFinished)(nil),       // 22: ramprow.scheduling.v1.BookingFinished
+	(*BookingCancelled)(nil),      // 23: ramprow.scheduling.v1.BookingCancelled
+	(*MoveMade)(nil),              // 24: ramprow.scheduling.v1.MoveMade
+	(*MoveUndone)(nil),            // 25: ramprow.scheduling.v1.MoveUndone
+	(*Place)(nil),                 // 26: ramprow.scheduling.v1.Place
+	(*Resource)(nil),              // 27: ramprow.scheduling.v1.Resource
+	(*Block)(nil),                 // 28: ramprow.scheduling.v1.Block
+	(*Roster)(nil),                // 29: ramprow.scheduling.v1.Roster
+	(*Overtime)(nil),              // 30: ramprow.scheduling.v1.Overtime
+	(*Maintenance)(nil),           // 31: ramprow.scheduling.v1.Maintenance
+	(*ClosedDay)(nil),             // 32: ramprow.scheduling.v1.ClosedDay
+	(*v1.Spread)(nil),             // 33: ramprow.common.v1.Spread
+	(*EffortShare)(nil),           // 34: ramprow.scheduling.v1.EffortShare
+	(*timestamppb.Timestamp)(nil), // 35: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),   // 36: google.protobuf.Duration
+	(*Booking)(nil),               // 37: ramprow.scheduling.v1.Booking
+	(*v1.Interval)(nil),           // 38: ramprow.common.v1.Interval
 }
 var file_ramprow_scheduling_v1_events_proto_depIdxs = []int32{
-	19, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
-	20, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
-	6,  // 2: ramprow.scheduling.v1.DemandNoted.demand:type_name -> ramprow.scheduling.v1.Demand
-	21, // 3: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
-	22, // 4: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
-	23, // 5: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
-	23, // 6: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
-	24, // 7: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
-	23, // 8: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
-	23, // 9: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
-	25, // 10: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
-	25, // 11: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
-	26, // 12: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
-	25, // 13: ramprow.scheduling.v1.PromiseChanged.booking:type_name -> ramprow.scheduling.v1.Booking
-	23, // 14: ramprow.scheduling.v1.PromiseChanged.from:type_name -> google.protobuf.Timestamp
-	25, // 15: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
-	25, // 16: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
-	25, // 17: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
-	24, // 18: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
-	25, // 19: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
-	18, // 20: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
-	26, // 21: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	27, // 0: ramprow.scheduling.v1.ResourceSet.resource:type_name -> ramprow.scheduling.v1.Resource
+	28, // 1: ramprow.scheduling.v1.ResourceBlocked.block:type_name -> ramprow.scheduling.v1.Block
+	29, // 2: ramprow.scheduling.v1.RosterSet.roster:type_name -> ramprow.scheduling.v1.Roster
+	30, // 3: ramprow.scheduling.v1.OvertimePlanned.overtime:type_name -> ramprow.scheduling.v1.Overtime
+	31, // 4: ramprow.scheduling.v1.MaintenancePlanned.maintenance:type_name -> ramprow.scheduling.v1.Maintenance
+	32, // 5: ramprow.scheduling.v1.ClosedDaySet.closed_day:type_name -> ramprow.scheduling.v1.ClosedDay
+	14, // 6: ramprow.scheduling.v1.DemandNoted.demand:type_name -> ramprow.scheduling.v1.Demand
+	33, // 7: ramprow.scheduling.v1.Demand.effort:type_name -> ramprow.common.v1.Spread
+	34, // 8: ramprow.scheduling.v1.Demand.shares:type_name -> ramprow.scheduling.v1.EffortShare
+	35, // 9: ramprow.scheduling.v1.Demand.earliest_start:type_name -> google.protobuf.Timestamp
+	35, // 10: ramprow.scheduling.v1.Demand.wanted_by:type_name -> google.protobuf.Timestamp
+	36, // 11: ramprow.scheduling.v1.Demand.until_parts_needed:type_name -> google.protobuf.Duration
+	35, // 12: ramprow.scheduling.v1.Demand.parts_eta:type_name -> google.protobuf.Timestamp
+	35, // 13: ramprow.scheduling.v1.Demand.left_since:type_name -> google.protobuf.Timestamp
+	37, // 14: ramprow.scheduling.v1.BookingMade.booking:type_name -> ramprow.scheduling.v1.Booking
+	37, // 15: ramprow.scheduling.v1.BookingMoved.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 16: ramprow.scheduling.v1.BookingMoved.from:type_name -> ramprow.common.v1.Interval
+	37, // 17: ramprow.scheduling.v1.PromiseChanged.booking:type_name -> ramprow.scheduling.v1.Booking
+	35, // 18: ramprow.scheduling.v1.PromiseChanged.from:type_name -> google.protobuf.Timestamp
+	37, // 19: ramprow.scheduling.v1.BookingWaits.booking:type_name -> ramprow.scheduling.v1.Booking
+	37, // 20: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
+	37, // 21: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
+	36, // 22: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
+	37, // 23: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
+	26, // 24: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
+	38, // 25: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
+	26, // [26:26] is the sub-list for method output_type
+	26, // [26:26] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_events_proto_init() }
@@ -1325,7 +1768,7 @@ func file_ramprow_scheduling_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_events_proto_rawDesc), len(file_ramprow_scheduling_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   19,
+			NumMessages:   27,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -77,6 +77,71 @@ func (ResourceKind) EnumDescriptor() ([]byte, []int) {
 	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{0}
 }
 
+// BlockKind is why a resource is away.
+type BlockKind int32
+
+const (
+	BlockKind_BLOCK_KIND_UNSPECIFIED BlockKind = 0
+	// Of people.
+	BlockKind_BLOCK_KIND_LEAVE    BlockKind = 1
+	BlockKind_BLOCK_KIND_ILLNESS  BlockKind = 2
+	BlockKind_BLOCK_KIND_TRAINING BlockKind = 3
+	// Of bays and tools.
+	BlockKind_BLOCK_KIND_MAINTENANCE BlockKind = 4
+	BlockKind_BLOCK_KIND_REPAIR      BlockKind = 5
+	// A closed day of the site, where absences are listed. None is made with it.
+	BlockKind_BLOCK_KIND_CLOSED_DAY BlockKind = 6
+)
+
+// Enum value maps for BlockKind.
+var (
+	BlockKind_name = map[int32]string{
+		0: "BLOCK_KIND_UNSPECIFIED",
+		1: "BLOCK_KIND_LEAVE",
+		2: "BLOCK_KIND_ILLNESS",
+		3: "BLOCK_KIND_TRAINING",
+		4: "BLOCK_KIND_MAINTENANCE",
+		5: "BLOCK_KIND_REPAIR",
+		6: "BLOCK_KIND_CLOSED_DAY",
+	}
+	BlockKind_value = map[string]int32{
+		"BLOCK_KIND_UNSPECIFIED": 0,
+		"BLOCK_KIND_LEAVE":       1,
+		"BLOCK_KIND_ILLNESS":     2,
+		"BLOCK_KIND_TRAINING":    3,
+		"BLOCK_KIND_MAINTENANCE": 4,
+		"BLOCK_KIND_REPAIR":      5,
+		"BLOCK_KIND_CLOSED_DAY":  6,
+	}
+)
+
+func (x BlockKind) Enum() *BlockKind {
+	p := new(BlockKind)
+	*p = x
+	return p
+}
+
+func (x BlockKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (BlockKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_ramprow_scheduling_v1_scheduling_proto_enumTypes[1].Descriptor()
+}
+
+func (BlockKind) Type() protoreflect.EnumType {
+	return &file_ramprow_scheduling_v1_scheduling_proto_enumTypes[1]
+}
+
+func (x BlockKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use BlockKind.Descriptor instead.
+func (BlockKind) EnumDescriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{1}
+}
+
 type BookingState int32
 
 const (
@@ -121,11 +186,11 @@ func (x BookingState) String() string {
 }
 
 func (BookingState) Descriptor() protoreflect.EnumDescriptor {
-	return file_ramprow_scheduling_v1_scheduling_proto_enumTypes[1].Descriptor()
+	return file_ramprow_scheduling_v1_scheduling_proto_enumTypes[2].Descriptor()
 }
 
 func (BookingState) Type() protoreflect.EnumType {
-	return &file_ramprow_scheduling_v1_scheduling_proto_enumTypes[1]
+	return &file_ramprow_scheduling_v1_scheduling_proto_enumTypes[2]
 }
 
 func (x BookingState) Number() protoreflect.EnumNumber {
@@ -134,7 +199,7 @@ func (x BookingState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use BookingState.Descriptor instead.
 func (BookingState) EnumDescriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{1}
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{2}
 }
 
 // Shift is when a resource can be used on a weekday, in the site's time zone.
@@ -216,7 +281,12 @@ type Resource struct {
 	Blocks  []*Block `protobuf:"bytes,7,rep,name=blocks,proto3" json:"blocks,omitempty"`
 	Retired bool     `protobuf:"varint,8,opt,name=retired,proto3" json:"retired,omitempty"`
 	// How often the address of its calendar was renewed; older addresses are refused. Set by RenewCalendar alone.
-	Calendar      uint32 `protobuf:"varint,9,opt,name=calendar,proto3" json:"calendar,omitempty"`
+	Calendar uint32 `protobuf:"varint,9,opt,name=calendar,proto3" json:"calendar,omitempty"`
+	// Hold instead of the shifts on the days for which they are valid. These three have commands of their own:
+	// SetResource leaves them as they are.
+	Rosters       []*Roster      `protobuf:"bytes,10,rep,name=rosters,proto3" json:"rosters,omitempty"`
+	Overtime      []*Overtime    `protobuf:"bytes,11,rep,name=overtime,proto3" json:"overtime,omitempty"`
+	Maintenance   []*Maintenance `protobuf:"bytes,12,rep,name=maintenance,proto3" json:"maintenance,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -314,6 +384,386 @@ func (x *Resource) GetCalendar() uint32 {
 	return 0
 }
 
+func (x *Resource) GetRosters() []*Roster {
+	if x != nil {
+		return x.Rosters
+	}
+	return nil
+}
+
+func (x *Resource) GetOvertime() []*Overtime {
+	if x != nil {
+		return x.Overtime
+	}
+	return nil
+}
+
+func (x *Resource) GetMaintenance() []*Maintenance {
+	if x != nil {
+		return x.Maintenance
+	}
+	return nil
+}
+
+// Roster is a cycle of weeks. Where two are valid, the one that began later holds.
+type Roster struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Its first day in the site's time zone, as in 2026-03-09. It names the roster in its resource.
+	From string `protobuf:"bytes,1,opt,name=from,proto3" json:"from,omitempty"`
+	// Its last day; empty: without end.
+	Until string `protobuf:"bytes,2,opt,name=until,proto3" json:"until,omitempty"`
+	// The first is the week, Monday to Sunday, in which the first day lies; after the last comes the first again.
+	Weeks         []*RosterWeek `protobuf:"bytes,3,rep,name=weeks,proto3" json:"weeks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Roster) Reset() {
+	*x = Roster{}
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Roster) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Roster) ProtoMessage() {}
+
+func (x *Roster) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Roster.ProtoReflect.Descriptor instead.
+func (*Roster) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Roster) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
+func (x *Roster) GetUntil() string {
+	if x != nil {
+		return x.Until
+	}
+	return ""
+}
+
+func (x *Roster) GetWeeks() []*RosterWeek {
+	if x != nil {
+		return x.Weeks
+	}
+	return nil
+}
+
+// RosterWeek is one week of a roster; without shifts nobody is there.
+type RosterWeek struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Shifts        []*Shift               `protobuf:"bytes,1,rep,name=shifts,proto3" json:"shifts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RosterWeek) Reset() {
+	*x = RosterWeek{}
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RosterWeek) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RosterWeek) ProtoMessage() {}
+
+func (x *RosterWeek) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RosterWeek.ProtoReflect.Descriptor instead.
+func (*RosterWeek) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *RosterWeek) GetShifts() []*Shift {
+	if x != nil {
+		return x.Shifts
+	}
+	return nil
+}
+
+// Overtime is working time beyond the shifts, also on a closed day.
+type Overtime struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Unique in the resource.
+	Id            string       `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	When          *v1.Interval `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
+	Reason        string       `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Overtime) Reset() {
+	*x = Overtime{}
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Overtime) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Overtime) ProtoMessage() {}
+
+func (x *Overtime) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Overtime.ProtoReflect.Descriptor instead.
+func (*Overtime) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Overtime) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Overtime) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
+func (x *Overtime) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// Maintenance takes a bay or a tool out again and again, at the same time of day.
+type Maintenance struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Unique in the resource.
+	Id string `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	// What is done.
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// The first day in the site's time zone, as in 2026-03-09, and the last; empty: without end.
+	First string `protobuf:"bytes,3,opt,name=first,proto3" json:"first,omitempty"`
+	Until string `protobuf:"bytes,4,opt,name=until,proto3" json:"until,omitempty"`
+	// Minutes after midnight at which it begins, and how many it takes.
+	FromMinute uint32 `protobuf:"varint,5,opt,name=from_minute,json=fromMinute,proto3" json:"from_minute,omitempty"`
+	Minutes    uint32 `protobuf:"varint,6,opt,name=minutes,proto3" json:"minutes,omitempty"`
+	// 14 is every other week.
+	EveryDays     uint32 `protobuf:"varint,7,opt,name=every_days,json=everyDays,proto3" json:"every_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Maintenance) Reset() {
+	*x = Maintenance{}
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Maintenance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Maintenance) ProtoMessage() {}
+
+func (x *Maintenance) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Maintenance.ProtoReflect.Descriptor instead.
+func (*Maintenance) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *Maintenance) GetId() string {
+	if x != nil {
+		return x.Id
+	}
+	return ""
+}
+
+func (x *Maintenance) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *Maintenance) GetFirst() string {
+	if x != nil {
+		return x.First
+	}
+	return ""
+}
+
+func (x *Maintenance) GetUntil() string {
+	if x != nil {
+		return x.Until
+	}
+	return ""
+}
+
+func (x *Maintenance) GetFromMinute() uint32 {
+	if x != nil {
+		return x.FromMinute
+	}
+	return 0
+}
+
+func (x *Maintenance) GetMinutes() uint32 {
+	if x != nil {
+		return x.Minutes
+	}
+	return 0
+}
+
+func (x *Maintenance) GetEveryDays() uint32 {
+	if x != nil {
+		return x.EveryDays
+	}
+	return 0
+}
+
+// ClosedDay is a day, or several in a row, on which nobody works: a holiday. Work pauses as over a night, and a
+// car stays in its bay.
+type ClosedDay struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// closed-days/{id}
+	Name  string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	Title string `protobuf:"bytes,2,opt,name=title,proto3" json:"title,omitempty"`
+	// The first day in the site's time zone, as in 2026-03-09, and the last; empty: one day.
+	First string `protobuf:"bytes,3,opt,name=first,proto3" json:"first,omitempty"`
+	Last  string `protobuf:"bytes,4,opt,name=last,proto3" json:"last,omitempty"`
+	// From then on every year on the same dates. A date that a year does not have is left out of it.
+	Yearly bool `protobuf:"varint,5,opt,name=yearly,proto3" json:"yearly,omitempty"`
+	// For whom; empty: all.
+	Kinds         []ResourceKind `protobuf:"varint,6,rep,packed,name=kinds,proto3,enum=ramprow.scheduling.v1.ResourceKind" json:"kinds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClosedDay) Reset() {
+	*x = ClosedDay{}
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClosedDay) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClosedDay) ProtoMessage() {}
+
+func (x *ClosedDay) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClosedDay.ProtoReflect.Descriptor instead.
+func (*ClosedDay) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ClosedDay) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *ClosedDay) GetTitle() string {
+	if x != nil {
+		return x.Title
+	}
+	return ""
+}
+
+func (x *ClosedDay) GetFirst() string {
+	if x != nil {
+		return x.First
+	}
+	return ""
+}
+
+func (x *ClosedDay) GetLast() string {
+	if x != nil {
+		return x.Last
+	}
+	return ""
+}
+
+func (x *ClosedDay) GetYearly() bool {
+	if x != nil {
+		return x.Yearly
+	}
+	return false
+}
+
+func (x *ClosedDay) GetKinds() []ResourceKind {
+	if x != nil {
+		return x.Kinds
+	}
+	return nil
+}
+
 // Qualification is a skill or licence of a person.
 type Qualification struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -326,7 +776,7 @@ type Qualification struct {
 
 func (x *Qualification) Reset() {
 	*x = Qualification{}
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[2]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -338,7 +788,7 @@ func (x *Qualification) String() string {
 func (*Qualification) ProtoMessage() {}
 
 func (x *Qualification) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[2]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -351,7 +801,7 @@ func (x *Qualification) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Qualification.ProtoReflect.Descriptor instead.
 func (*Qualification) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{2}
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *Qualification) GetSkill() string {
@@ -368,6 +818,61 @@ func (x *Qualification) GetExpires() *timestamppb.Timestamp {
 	return nil
 }
 
+// SiteCalendar is what all resources of a site share.
+type SiteCalendar struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// A name of the IANA time zone database.
+	Zone string `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	// By their first day.
+	ClosedDays    []*ClosedDay `protobuf:"bytes,2,rep,name=closed_days,json=closedDays,proto3" json:"closed_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SiteCalendar) Reset() {
+	*x = SiteCalendar{}
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SiteCalendar) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SiteCalendar) ProtoMessage() {}
+
+func (x *SiteCalendar) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SiteCalendar.ProtoReflect.Descriptor instead.
+func (*SiteCalendar) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *SiteCalendar) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *SiteCalendar) GetClosedDays() []*ClosedDay {
+	if x != nil {
+		return x.ClosedDays
+	}
+	return nil
+}
+
 // Block is a time at which a resource cannot be used: leave, illness, repair.
 type Block struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -375,13 +880,14 @@ type Block struct {
 	Id            string       `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
 	When          *v1.Interval `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
 	Reason        string       `protobuf:"bytes,3,opt,name=reason,proto3" json:"reason,omitempty"`
+	Kind          BlockKind    `protobuf:"varint,4,opt,name=kind,proto3,enum=ramprow.scheduling.v1.BlockKind" json:"kind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Block) Reset() {
 	*x = Block{}
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[3]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -393,7 +899,7 @@ func (x *Block) String() string {
 func (*Block) ProtoMessage() {}
 
 func (x *Block) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[3]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -406,7 +912,7 @@ func (x *Block) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Block.ProtoReflect.Descriptor instead.
 func (*Block) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{3}
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Block) GetId() string {
@@ -428,6 +934,13 @@ func (x *Block) GetReason() string {
 		return x.Reason
 	}
 	return ""
+}
+
+func (x *Block) GetKind() BlockKind {
+	if x != nil {
+		return x.Kind
+	}
+	return BlockKind_BLOCK_KIND_UNSPECIFIED
 }
 
 // Booking is a bay, a person and tools for one job.
@@ -459,13 +972,15 @@ type Booking struct {
 	WantedBy      *timestamppb.Timestamp `protobuf:"bytes,20,opt,name=wanted_by,json=wantedBy,proto3" json:"wanted_by,omitempty"`
 	StartedAt     *timestamppb.Timestamp `protobuf:"bytes,21,opt,name=started_at,json=startedAt,proto3" json:"started_at,omitempty"`
 	FinishedAt    *timestamppb.Timestamp `protobuf:"bytes,22,opt,name=finished_at,json=finishedAt,proto3" json:"finished_at,omitempty"`
+	// How much of it lies in overtime of its technician. GetBoard alone tells it.
+	Overtime      *durationpb.Duration `protobuf:"bytes,23,opt,name=overtime,proto3" json:"overtime,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Booking) Reset() {
 	*x = Booking{}
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[4]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -477,7 +992,7 @@ func (x *Booking) String() string {
 func (*Booking) ProtoMessage() {}
 
 func (x *Booking) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[4]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -490,7 +1005,7 @@ func (x *Booking) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Booking.ProtoReflect.Descriptor instead.
 func (*Booking) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{4}
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Booking) GetName() string {
@@ -647,6 +1162,13 @@ func (x *Booking) GetFinishedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Booking) GetOvertime() *durationpb.Duration {
+	if x != nil {
+		return x.Overtime
+	}
+	return nil
+}
+
 // EffortShare is how much of the time a phase takes.
 type EffortShare struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -659,7 +1181,7 @@ type EffortShare struct {
 
 func (x *EffortShare) Reset() {
 	*x = EffortShare{}
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[5]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -671,7 +1193,7 @@ func (x *EffortShare) String() string {
 func (*EffortShare) ProtoMessage() {}
 
 func (x *EffortShare) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[5]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -684,7 +1206,7 @@ func (x *EffortShare) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use EffortShare.ProtoReflect.Descriptor instead.
 func (*EffortShare) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{5}
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *EffortShare) GetPhase() string {
@@ -723,7 +1245,7 @@ type Change struct {
 
 func (x *Change) Reset() {
 	*x = Change{}
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[6]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -735,7 +1257,7 @@ func (x *Change) String() string {
 func (*Change) ProtoMessage() {}
 
 func (x *Change) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[6]
+	mi := &file_ramprow_scheduling_v1_scheduling_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -748,7 +1270,7 @@ func (x *Change) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Change.ProtoReflect.Descriptor instead.
 func (*Change) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{6}
+	return file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Change) GetBooking() string {
@@ -802,7 +1324,7 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\aweekday\x18\x01 \x01(\rB\t\xbaH\x06*\x04\x18\a(\x01R\aweekday\x12)\n" +
 	"\vfrom_minute\x18\x02 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\n" +
 	"fromMinute\x12%\n" +
-	"\tto_minute\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\btoMinute\"\xbf\x03\n" +
+	"\tto_minute\x18\x03 \x01(\rB\b\xbaH\x05*\x03\x18\xa0\vR\btoMinute\"\xfb\x04\n" +
 	"\bResource\x12H\n" +
 	"\x04name\x18\x01 \x01(\tB4\xbaH1r/2-^(bays|people|tools)/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1f\n" +
 	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x127\n" +
@@ -812,14 +1334,54 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\x06shifts\x18\x06 \x03(\v2\x1c.ramprow.scheduling.v1.ShiftB\b\xbaH\x05\x92\x01\x02\x102R\x06shifts\x124\n" +
 	"\x06blocks\x18\a \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x06blocks\x12\x18\n" +
 	"\aretired\x18\b \x01(\bR\aretired\x12\x1a\n" +
-	"\bcalendar\x18\t \x01(\rR\bcalendar\"}\n" +
+	"\bcalendar\x18\t \x01(\rR\bcalendar\x127\n" +
+	"\arosters\x18\n" +
+	" \x03(\v2\x1d.ramprow.scheduling.v1.RosterR\arosters\x12;\n" +
+	"\bovertime\x18\v \x03(\v2\x1f.ramprow.scheduling.v1.OvertimeR\bovertime\x12D\n" +
+	"\vmaintenance\x18\f \x03(\v2\".ramprow.scheduling.v1.MaintenanceR\vmaintenance\"\xc4\x01\n" +
+	"\x06Roster\x127\n" +
+	"\x04from\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04from\x12<\n" +
+	"\x05until\x18\x02 \x01(\tB&\xbaH#r!2\x1f^$|^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x05until\x12C\n" +
+	"\x05weeks\x18\x03 \x03(\v2!.ramprow.scheduling.v1.RosterWeekB\n" +
+	"\xbaH\a\x92\x01\x04\b\x01\x10\fR\x05weeks\"L\n" +
+	"\n" +
+	"RosterWeek\x12>\n" +
+	"\x06shifts\x18\x01 \x03(\v2\x1c.ramprow.scheduling.v1.ShiftB\b\xbaH\x05\x92\x01\x02\x102R\x06shifts\"c\n" +
+	"\bOvertime\x12\x0e\n" +
+	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
+	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x16\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\"\xbc\x02\n" +
+	"\vMaintenance\x12\x17\n" +
+	"\x02id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18(R\x02id\x12\x1f\n" +
+	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x129\n" +
+	"\x05first\x18\x03 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x05first\x12<\n" +
+	"\x05until\x18\x04 \x01(\tB&\xbaH#r!2\x1f^$|^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x05until\x12)\n" +
+	"\vfrom_minute\x18\x05 \x01(\rB\b\xbaH\x05*\x03\x10\xa0\vR\n" +
+	"fromMinute\x12$\n" +
+	"\aminutes\x18\x06 \x01(\rB\n" +
+	"\xbaH\a*\x05\x18\xe0N(\x01R\aminutes\x12)\n" +
+	"\n" +
+	"every_days\x18\a \x01(\rB\n" +
+	"\xbaH\a*\x05\x18\xcc\x1c(\x01R\teveryDays\"\xcd\x02\n" +
+	"\tClosedDay\x12@\n" +
+	"\x04name\x18\x01 \x01(\tB,\xbaH)r'2%^closed-days/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1f\n" +
+	"\x05title\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x05title\x129\n" +
+	"\x05first\x18\x03 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x05first\x12:\n" +
+	"\x04last\x18\x04 \x01(\tB&\xbaH#r!2\x1f^$|^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04last\x12\x16\n" +
+	"\x06yearly\x18\x05 \x01(\bR\x06yearly\x12N\n" +
+	"\x05kinds\x18\x06 \x03(\x0e2#.ramprow.scheduling.v1.ResourceKindB\x13\xbaH\x10\x92\x01\r\x10\x03\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x05kinds\"}\n" +
 	"\rQualification\x126\n" +
 	"\x05skill\x18\x01 \x01(\tB \xbaH\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\x05skill\x124\n" +
-	"\aexpires\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aexpires\"`\n" +
+	"\aexpires\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampR\aexpires\"e\n" +
+	"\fSiteCalendar\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\x12A\n" +
+	"\vclosed_days\x18\x02 \x03(\v2 .ramprow.scheduling.v1.ClosedDayR\n" +
+	"closedDays\"\x96\x01\n" +
 	"\x05Block\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
 	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x16\n" +
-	"\x06reason\x18\x03 \x01(\tR\x06reason\"\x84\a\n" +
+	"\x06reason\x18\x03 \x01(\tR\x06reason\x124\n" +
+	"\x04kind\x18\x04 \x01(\x0e2 .ramprow.scheduling.v1.BlockKindR\x04kind\"\xbb\a\n" +
 	"\aBooking\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1a\n" +
@@ -849,7 +1411,8 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\n" +
 	"started_at\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampR\tstartedAt\x12;\n" +
 	"\vfinished_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"finishedAt\"}\n" +
+	"finishedAt\x125\n" +
+	"\bovertime\x18\x17 \x01(\v2\x19.google.protobuf.DurationR\bovertime\"}\n" +
 	"\vEffortShare\x12\x14\n" +
 	"\x05phase\x18\x01 \x01(\tR\x05phase\x12+\n" +
 	"\x03p50\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x03p50\x12+\n" +
@@ -865,7 +1428,15 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\x19RESOURCE_KIND_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11RESOURCE_KIND_BAY\x10\x01\x12\x18\n" +
 	"\x14RESOURCE_KIND_PERSON\x10\x02\x12\x16\n" +
-	"\x12RESOURCE_KIND_TOOL\x10\x03*\xb6\x01\n" +
+	"\x12RESOURCE_KIND_TOOL\x10\x03*\xbc\x01\n" +
+	"\tBlockKind\x12\x1a\n" +
+	"\x16BLOCK_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10BLOCK_KIND_LEAVE\x10\x01\x12\x16\n" +
+	"\x12BLOCK_KIND_ILLNESS\x10\x02\x12\x17\n" +
+	"\x13BLOCK_KIND_TRAINING\x10\x03\x12\x1a\n" +
+	"\x16BLOCK_KIND_MAINTENANCE\x10\x04\x12\x15\n" +
+	"\x11BLOCK_KIND_REPAIR\x10\x05\x12\x19\n" +
+	"\x15BLOCK_KIND_CLOSED_DAY\x10\x06*\xb6\x01\n" +
 	"\fBookingState\x12\x1d\n" +
 	"\x19BOOKING_STATE_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14BOOKING_STATE_BOOKED\x10\x01\x12\x19\n" +
@@ -886,49 +1457,66 @@ func file_ramprow_scheduling_v1_scheduling_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_scheduling_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_scheduling_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_ramprow_scheduling_v1_scheduling_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_ramprow_scheduling_v1_scheduling_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_ramprow_scheduling_v1_scheduling_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_ramprow_scheduling_v1_scheduling_proto_goTypes = []any{
 	(ResourceKind)(0),             // 0: ramprow.scheduling.v1.ResourceKind
-	(BookingState)(0),             // 1: ramprow.scheduling.v1.BookingState
-	(*Shift)(nil),                 // 2: ramprow.scheduling.v1.Shift
-	(*Resource)(nil),              // 3: ramprow.scheduling.v1.Resource
-	(*Qualification)(nil),         // 4: ramprow.scheduling.v1.Qualification
-	(*Block)(nil),                 // 5: ramprow.scheduling.v1.Block
-	(*Booking)(nil),               // 6: ramprow.scheduling.v1.Booking
-	(*EffortShare)(nil),           // 7: ramprow.scheduling.v1.EffortShare
-	(*Change)(nil),                // 8: ramprow.scheduling.v1.Change
-	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
-	(*v1.Interval)(nil),           // 10: ramprow.common.v1.Interval
-	(*v1.Spread)(nil),             // 11: ramprow.common.v1.Spread
-	(*durationpb.Duration)(nil),   // 12: google.protobuf.Duration
+	(BlockKind)(0),                // 1: ramprow.scheduling.v1.BlockKind
+	(BookingState)(0),             // 2: ramprow.scheduling.v1.BookingState
+	(*Shift)(nil),                 // 3: ramprow.scheduling.v1.Shift
+	(*Resource)(nil),              // 4: ramprow.scheduling.v1.Resource
+	(*Roster)(nil),                // 5: ramprow.scheduling.v1.Roster
+	(*RosterWeek)(nil),            // 6: ramprow.scheduling.v1.RosterWeek
+	(*Overtime)(nil),              // 7: ramprow.scheduling.v1.Overtime
+	(*Maintenance)(nil),           // 8: ramprow.scheduling.v1.Maintenance
+	(*ClosedDay)(nil),             // 9: ramprow.scheduling.v1.ClosedDay
+	(*Qualification)(nil),         // 10: ramprow.scheduling.v1.Qualification
+	(*SiteCalendar)(nil),          // 11: ramprow.scheduling.v1.SiteCalendar
+	(*Block)(nil),                 // 12: ramprow.scheduling.v1.Block
+	(*Booking)(nil),               // 13: ramprow.scheduling.v1.Booking
+	(*EffortShare)(nil),           // 14: ramprow.scheduling.v1.EffortShare
+	(*Change)(nil),                // 15: ramprow.scheduling.v1.Change
+	(*v1.Interval)(nil),           // 16: ramprow.common.v1.Interval
+	(*timestamppb.Timestamp)(nil), // 17: google.protobuf.Timestamp
+	(*v1.Spread)(nil),             // 18: ramprow.common.v1.Spread
+	(*durationpb.Duration)(nil),   // 19: google.protobuf.Duration
 }
 var file_ramprow_scheduling_v1_scheduling_proto_depIdxs = []int32{
 	0,  // 0: ramprow.scheduling.v1.Resource.kind:type_name -> ramprow.scheduling.v1.ResourceKind
-	4,  // 1: ramprow.scheduling.v1.Resource.skills:type_name -> ramprow.scheduling.v1.Qualification
-	2,  // 2: ramprow.scheduling.v1.Resource.shifts:type_name -> ramprow.scheduling.v1.Shift
-	5,  // 3: ramprow.scheduling.v1.Resource.blocks:type_name -> ramprow.scheduling.v1.Block
-	9,  // 4: ramprow.scheduling.v1.Qualification.expires:type_name -> google.protobuf.Timestamp
-	10, // 5: ramprow.scheduling.v1.Block.when:type_name -> ramprow.common.v1.Interval
-	1,  // 6: ramprow.scheduling.v1.Booking.state:type_name -> ramprow.scheduling.v1.BookingState
-	10, // 7: ramprow.scheduling.v1.Booking.when:type_name -> ramprow.common.v1.Interval
-	11, // 8: ramprow.scheduling.v1.Booking.effort:type_name -> ramprow.common.v1.Spread
-	7,  // 9: ramprow.scheduling.v1.Booking.shares:type_name -> ramprow.scheduling.v1.EffortShare
-	9,  // 10: ramprow.scheduling.v1.Booking.parts_eta:type_name -> google.protobuf.Timestamp
-	9,  // 11: ramprow.scheduling.v1.Booking.promised:type_name -> google.protobuf.Timestamp
-	9,  // 12: ramprow.scheduling.v1.Booking.earliest_start:type_name -> google.protobuf.Timestamp
-	9,  // 13: ramprow.scheduling.v1.Booking.wanted_by:type_name -> google.protobuf.Timestamp
-	9,  // 14: ramprow.scheduling.v1.Booking.started_at:type_name -> google.protobuf.Timestamp
-	9,  // 15: ramprow.scheduling.v1.Booking.finished_at:type_name -> google.protobuf.Timestamp
-	12, // 16: ramprow.scheduling.v1.EffortShare.p50:type_name -> google.protobuf.Duration
-	12, // 17: ramprow.scheduling.v1.EffortShare.p80:type_name -> google.protobuf.Duration
-	10, // 18: ramprow.scheduling.v1.Change.from:type_name -> ramprow.common.v1.Interval
-	10, // 19: ramprow.scheduling.v1.Change.to:type_name -> ramprow.common.v1.Interval
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	10, // 1: ramprow.scheduling.v1.Resource.skills:type_name -> ramprow.scheduling.v1.Qualification
+	3,  // 2: ramprow.scheduling.v1.Resource.shifts:type_name -> ramprow.scheduling.v1.Shift
+	12, // 3: ramprow.scheduling.v1.Resource.blocks:type_name -> ramprow.scheduling.v1.Block
+	5,  // 4: ramprow.scheduling.v1.Resource.rosters:type_name -> ramprow.scheduling.v1.Roster
+	7,  // 5: ramprow.scheduling.v1.Resource.overtime:type_name -> ramprow.scheduling.v1.Overtime
+	8,  // 6: ramprow.scheduling.v1.Resource.maintenance:type_name -> ramprow.scheduling.v1.Maintenance
+	6,  // 7: ramprow.scheduling.v1.Roster.weeks:type_name -> ramprow.scheduling.v1.RosterWeek
+	3,  // 8: ramprow.scheduling.v1.RosterWeek.shifts:type_name -> ramprow.scheduling.v1.Shift
+	16, // 9: ramprow.scheduling.v1.Overtime.when:type_name -> ramprow.common.v1.Interval
+	0,  // 10: ramprow.scheduling.v1.ClosedDay.kinds:type_name -> ramprow.scheduling.v1.ResourceKind
+	17, // 11: ramprow.scheduling.v1.Qualification.expires:type_name -> google.protobuf.Timestamp
+	9,  // 12: ramprow.scheduling.v1.SiteCalendar.closed_days:type_name -> ramprow.scheduling.v1.ClosedDay
+	16, // 13: ramprow.scheduling.v1.Block.when:type_name -> ramprow.common.v1.Interval
+	1,  // 14: ramprow.scheduling.v1.Block.kind:type_name -> ramprow.scheduling.v1.BlockKind
+	2,  // 15: ramprow.scheduling.v1.Booking.state:type_name -> ramprow.scheduling.v1.BookingState
+	16, // 16: ramprow.scheduling.v1.Booking.when:type_name -> ramprow.common.v1.Interval
+	18, // 17: ramprow.scheduling.v1.Booking.effort:type_name -> ramprow.common.v1.Spread
+	14, // 18: ramprow.scheduling.v1.Booking.shares:type_name -> ramprow.scheduling.v1.EffortShare
+	17, // 19: ramprow.scheduling.v1.Booking.parts_eta:type_name -> google.protobuf.Timestamp
+	17, // 20: ramprow.scheduling.v1.Booking.promised:type_name -> google.protobuf.Timestamp
+	17, // 21: ramprow.scheduling.v1.Booking.earliest_start:type_name -> google.protobuf.Timestamp
+	17, // 22: ramprow.scheduling.v1.Booking.wanted_by:type_name -> google.protobuf.Timestamp
+	17, // 23: ramprow.scheduling.v1.Booking.started_at:type_name -> google.protobuf.Timestamp
+	17, // 24: ramprow.scheduling.v1.Booking.finished_at:type_name -> google.protobuf.Timestamp
+	19, // 25: ramprow.scheduling.v1.Booking.overtime:type_name -> google.protobuf.Duration
+	19, // 26: ramprow.scheduling.v1.EffortShare.p50:type_name -> google.protobuf.Duration
+	19, // 27: ramprow.scheduling.v1.EffortShare.p80:type_name -> google.protobuf.Duration
+	16, // 28: ramprow.scheduling.v1.Change.from:type_name -> ramprow.common.v1.Interval
+	16, // 29: ramprow.scheduling.v1.Change.to:type_name -> ramprow.common.v1.Interval
+	30, // [30:30] is the sub-list for method output_type
+	30, // [30:30] is the sub-list for method input_type
+	30, // [30:30] is the sub-list for extension type_name
+	30, // [30:30] is the sub-list for extension extendee
+	0,  // [0:30] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_scheduling_proto_init() }
@@ -941,8 +1529,8 @@ func file_ramprow_scheduling_v1_scheduling_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_scheduling_proto_rawDesc), len(file_ramprow_scheduling_v1_scheduling_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   7,
+			NumEnums:      3,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

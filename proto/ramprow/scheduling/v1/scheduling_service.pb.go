@@ -153,7 +153,8 @@ type BlockResourceRequest struct {
 	When      *v1.Interval           `protobuf:"bytes,3,opt,name=when,proto3" json:"when,omitempty"`
 	Reason    string                 `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
 	// Show the consequence only.
-	ValidateOnly  bool `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	ValidateOnly  bool      `protobuf:"varint,5,opt,name=validate_only,json=validateOnly,proto3" json:"validate_only,omitempty"`
+	Kind          BlockKind `protobuf:"varint,6,opt,name=kind,proto3,enum=ramprow.scheduling.v1.BlockKind" json:"kind,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -221,6 +222,13 @@ func (x *BlockResourceRequest) GetValidateOnly() bool {
 		return x.ValidateOnly
 	}
 	return false
+}
+
+func (x *BlockResourceRequest) GetKind() BlockKind {
+	if x != nil {
+		return x.Kind
+	}
+	return BlockKind_BLOCK_KIND_UNSPECIFIED
 }
 
 type BlockResourceResponse struct {
@@ -791,7 +799,10 @@ type GetCalendarResponse struct {
 	state    protoimpl.MessageState `protogen:"open.v1"`
 	Resource *Resource              `protobuf:"bytes,1,opt,name=resource,proto3" json:"resource,omitempty"`
 	// The bays with its bookings by start; a person's are in several.
-	Lanes         []*BoardLane `protobuf:"bytes,2,rep,name=lanes,proto3" json:"lanes,omitempty"`
+	Lanes []*BoardLane `protobuf:"bytes,2,rep,name=lanes,proto3" json:"lanes,omitempty"`
+	// When the resource itself is away within that time, by start. A calendar program is not told why, but for
+	// maintenance and closed days.
+	Away          []*Block `protobuf:"bytes,3,rep,name=away,proto3" json:"away,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -836,6 +847,13 @@ func (x *GetCalendarResponse) GetResource() *Resource {
 func (x *GetCalendarResponse) GetLanes() []*BoardLane {
 	if x != nil {
 		return x.Lanes
+	}
+	return nil
+}
+
+func (x *GetCalendarResponse) GetAway() []*Block {
+	if x != nil {
+		return x.Away
 	}
 	return nil
 }
@@ -2256,9 +2274,11 @@ func (x *WatchBoardResponse) GetCaughtUp() bool {
 
 // BoardLane is one bay with its bookings in order.
 type BoardLane struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Bay           *Resource              `protobuf:"bytes,1,opt,name=bay,proto3" json:"bay,omitempty"`
-	Bookings      []*Booking             `protobuf:"bytes,2,rep,name=bookings,proto3" json:"bookings,omitempty"`
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Bay      *Resource              `protobuf:"bytes,1,opt,name=bay,proto3" json:"bay,omitempty"`
+	Bookings []*Booking             `protobuf:"bytes,2,rep,name=bookings,proto3" json:"bookings,omitempty"`
+	// When the bay is away within the time of the board: its blocks, its maintenance and the site's closed days, by start.
+	Away          []*Block `protobuf:"bytes,3,rep,name=away,proto3" json:"away,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2307,11 +2327,18 @@ func (x *BoardLane) GetBookings() []*Booking {
 	return nil
 }
 
+func (x *BoardLane) GetAway() []*Block {
+	if x != nil {
+		return x.Away
+	}
+	return nil
+}
+
 var File_ramprow_scheduling_v1_scheduling_service_proto protoreflect.FileDescriptor
 
 const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\n" +
-	".ramprow/scheduling/v1/scheduling_service.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\xbd\x01\n" +
+	".ramprow/scheduling/v1/scheduling_service.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a%ramprow/scheduling/v1/calendars.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\xbd\x01\n" +
 	"\x12SetResourceRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12C\n" +
@@ -2320,7 +2347,7 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x13SetResourceResponse\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
-	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xa9\x02\n" +
+	"\areceipt\x18\x03 \x01(\v2\x1a.ramprow.common.v1.ReceiptR\areceipt\"\xeb\x02\n" +
 	"\x14BlockResourceRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12P\n" +
@@ -2328,7 +2355,9 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x04when\x18\x03 \x01(\v2\x1b.ramprow.common.v1.IntervalB\x06\xbaH\x03\xc8\x01\x01R\x04when\x12\"\n" +
 	"\x06reason\x18\x04 \x01(\tB\n" +
 	"\xbaH\ar\x05\x10\x01\x18\xf4\x03R\x06reason\x12#\n" +
-	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\"\xc3\x01\n" +
+	"\rvalidate_only\x18\x05 \x01(\bR\fvalidateOnly\x12@\n" +
+	"\x04kind\x18\x06 \x01(\x0e2 .ramprow.scheduling.v1.BlockKindB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x06R\x04kind\"\xc3\x01\n" +
 	"\x15BlockResourceResponse\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x127\n" +
 	"\achanges\x18\x02 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x124\n" +
@@ -2367,10 +2396,11 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\"\x83\x01\n" +
 	"\x12GetCalendarRequest\x12J\n" +
 	"\bresource\x18\x01 \x01(\tB.\xbaH+r)2'^(bays|people)/[a-z0-9][a-z0-9-]{0,62}$R\bresource\x12!\n" +
-	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\"\x8a\x01\n" +
+	"\fmin_revision\x18\x02 \x01(\x04R\vminRevision\"\xbc\x01\n" +
 	"\x13GetCalendarResponse\x12;\n" +
 	"\bresource\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x126\n" +
-	"\x05lanes\x18\x02 \x03(\v2 .ramprow.scheduling.v1.BoardLaneR\x05lanes\"\xa1\x01\n" +
+	"\x05lanes\x18\x02 \x03(\v2 .ramprow.scheduling.v1.BoardLaneR\x05lanes\x120\n" +
+	"\x04away\x18\x03 \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x04away\"\xa1\x01\n" +
 	"\x14RenewCalendarRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12J\n" +
@@ -2481,17 +2511,37 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x12;\n" +
 	"\bresource\x18\x02 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\bresource\x12\x1a\n" +
 	"\brevision\x18\x03 \x01(\x04R\brevision\x12\x1b\n" +
-	"\tcaught_up\x18\x04 \x01(\bR\bcaughtUp\"z\n" +
+	"\tcaught_up\x18\x04 \x01(\bR\bcaughtUp\"\xac\x01\n" +
 	"\tBoardLane\x121\n" +
 	"\x03bay\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\x03bay\x12:\n" +
-	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings2\x8e\x10\n" +
+	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings\x120\n" +
+	"\x04away\x18\x03 \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x04away2\xbf\x18\n" +
 	"\x11SchedulingService\x12n\n" +
 	"\vSetResource\x12).ramprow.scheduling.v1.SetResourceRequest\x1a*.ramprow.scheduling.v1.SetResourceResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12t\n" +
 	"\rBlockResource\x12+.ramprow.scheduling.v1.BlockResourceRequest\x1a,.ramprow.scheduling.v1.BlockResourceResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12z\n" +
 	"\x0fUnblockResource\x12-.ramprow.scheduling.v1.UnblockResourceRequest\x1a..ramprow.scheduling.v1.UnblockResourceResponse\"\b\x8a\xb5\x18\x04\n" +
-	"\x02\x01\x04\x12v\n" +
+	"\x02\x01\x04\x12h\n" +
+	"\tSetRoster\x12'.ramprow.scheduling.v1.SetRosterRequest\x1a(.ramprow.scheduling.v1.SetRosterResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12q\n" +
+	"\fRemoveRoster\x12*.ramprow.scheduling.v1.RemoveRosterRequest\x1a+.ramprow.scheduling.v1.RemoveRosterResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12q\n" +
+	"\fPlanOvertime\x12*.ramprow.scheduling.v1.PlanOvertimeRequest\x1a+.ramprow.scheduling.v1.PlanOvertimeResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12}\n" +
+	"\x10WithdrawOvertime\x12..ramprow.scheduling.v1.WithdrawOvertimeRequest\x1a/.ramprow.scheduling.v1.WithdrawOvertimeResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12z\n" +
+	"\x0fPlanMaintenance\x12-.ramprow.scheduling.v1.PlanMaintenanceRequest\x1a..ramprow.scheduling.v1.PlanMaintenanceResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12w\n" +
+	"\x0eEndMaintenance\x12,.ramprow.scheduling.v1.EndMaintenanceRequest\x1a-.ramprow.scheduling.v1.EndMaintenanceResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12t\n" +
+	"\rSetClosedDays\x12+.ramprow.scheduling.v1.SetClosedDaysRequest\x1a,.ramprow.scheduling.v1.SetClosedDaysResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12z\n" +
+	"\x0fRemoveClosedDay\x12-.ramprow.scheduling.v1.RemoveClosedDayRequest\x1a..ramprow.scheduling.v1.RemoveClosedDayResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12y\n" +
+	"\x0eListClosedDays\x12,.ramprow.scheduling.v1.ListClosedDaysRequest\x1a-.ramprow.scheduling.v1.ListClosedDaysResponse\"\n" +
+	"\x8a\xb5\x18\x06\n" +
+	"\x04\x01\x02\x03\x04\x12v\n" +
 	"\rListResources\x12+.ramprow.scheduling.v1.ListResourcesRequest\x1a,.ramprow.scheduling.v1.ListResourcesResponse\"\n" +
 	"\x8a\xb5\x18\x06\n" +
 	"\x04\x01\x02\x03\x04\x12b\n" +
@@ -2587,10 +2637,30 @@ var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*Change)(nil),                     // 38: ramprow.scheduling.v1.Change
 	(*v1.Receipt)(nil),                 // 39: ramprow.common.v1.Receipt
 	(*v1.Interval)(nil),                // 40: ramprow.common.v1.Interval
-	(ResourceKind)(0),                  // 41: ramprow.scheduling.v1.ResourceKind
-	(*Booking)(nil),                    // 42: ramprow.scheduling.v1.Booking
-	(*timestamppb.Timestamp)(nil),      // 43: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),        // 44: google.protobuf.Duration
+	(BlockKind)(0),                     // 41: ramprow.scheduling.v1.BlockKind
+	(ResourceKind)(0),                  // 42: ramprow.scheduling.v1.ResourceKind
+	(*Block)(nil),                      // 43: ramprow.scheduling.v1.Block
+	(*Booking)(nil),                    // 44: ramprow.scheduling.v1.Booking
+	(*timestamppb.Timestamp)(nil),      // 45: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),        // 46: google.protobuf.Duration
+	(*SetRosterRequest)(nil),           // 47: ramprow.scheduling.v1.SetRosterRequest
+	(*RemoveRosterRequest)(nil),        // 48: ramprow.scheduling.v1.RemoveRosterRequest
+	(*PlanOvertimeRequest)(nil),        // 49: ramprow.scheduling.v1.PlanOvertimeRequest
+	(*WithdrawOvertimeRequest)(nil),    // 50: ramprow.scheduling.v1.WithdrawOvertimeRequest
+	(*PlanMaintenanceRequest)(nil),     // 51: ramprow.scheduling.v1.PlanMaintenanceRequest
+	(*EndMaintenanceRequest)(nil),      // 52: ramprow.scheduling.v1.EndMaintenanceRequest
+	(*SetClosedDaysRequest)(nil),       // 53: ramprow.scheduling.v1.SetClosedDaysRequest
+	(*RemoveClosedDayRequest)(nil),     // 54: ramprow.scheduling.v1.RemoveClosedDayRequest
+	(*ListClosedDaysRequest)(nil),      // 55: ramprow.scheduling.v1.ListClosedDaysRequest
+	(*SetRosterResponse)(nil),          // 56: ramprow.scheduling.v1.SetRosterResponse
+	(*RemoveRosterResponse)(nil),       // 57: ramprow.scheduling.v1.RemoveRosterResponse
+	(*PlanOvertimeResponse)(nil),       // 58: ramprow.scheduling.v1.PlanOvertimeResponse
+	(*WithdrawOvertimeResponse)(nil),   // 59: ramprow.scheduling.v1.WithdrawOvertimeResponse
+	(*PlanMaintenanceResponse)(nil),    // 60: ramprow.scheduling.v1.PlanMaintenanceResponse
+	(*EndMaintenanceResponse)(nil),     // 61: ramprow.scheduling.v1.EndMaintenanceResponse
+	(*SetClosedDaysResponse)(nil),      // 62: ramprow.scheduling.v1.SetClosedDaysResponse
+	(*RemoveClosedDayResponse)(nil),    // 63: ramprow.scheduling.v1.RemoveClosedDayResponse
+	(*ListClosedDaysResponse)(nil),     // 64: ramprow.scheduling.v1.ListClosedDaysResponse
 }
 var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
 	37, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
@@ -2598,94 +2668,115 @@ var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
 	38, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
 	39, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
 	40, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
-	37, // 5: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	38, // 6: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 7: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	37, // 8: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	38, // 9: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 10: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	41, // 11: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
-	37, // 12: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
-	38, // 13: ramprow.scheduling.v1.SetZoneResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 14: ramprow.scheduling.v1.SetZoneResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	37, // 15: ramprow.scheduling.v1.GetCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	36, // 16: ramprow.scheduling.v1.GetCalendarResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
-	37, // 17: ramprow.scheduling.v1.RenewCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	39, // 18: ramprow.scheduling.v1.RenewCalendarResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	42, // 19: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	42, // 20: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
-	40, // 21: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
-	36, // 22: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
-	42, // 23: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
-	43, // 24: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
-	42, // 25: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	38, // 26: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 27: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	42, // 28: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	42, // 29: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
-	38, // 30: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 31: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	38, // 32: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 33: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	43, // 34: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
-	44, // 35: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
-	44, // 36: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
-	43, // 37: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
-	44, // 38: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
-	40, // 39: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
-	43, // 40: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
-	38, // 41: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	42, // 42: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	38, // 43: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 44: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	42, // 45: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	38, // 46: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 47: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	42, // 48: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	37, // 49: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	37, // 50: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
-	42, // 51: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
-	0,  // 52: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
-	2,  // 53: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
-	4,  // 54: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
-	6,  // 55: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
-	8,  // 56: ramprow.scheduling.v1.SchedulingService.SetZone:input_type -> ramprow.scheduling.v1.SetZoneRequest
-	10, // 57: ramprow.scheduling.v1.SchedulingService.GetZone:input_type -> ramprow.scheduling.v1.GetZoneRequest
-	12, // 58: ramprow.scheduling.v1.SchedulingService.GetCalendar:input_type -> ramprow.scheduling.v1.GetCalendarRequest
-	14, // 59: ramprow.scheduling.v1.SchedulingService.RenewCalendar:input_type -> ramprow.scheduling.v1.RenewCalendarRequest
-	16, // 60: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
-	18, // 61: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
-	20, // 62: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
-	22, // 63: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
-	24, // 64: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
-	26, // 65: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
-	28, // 66: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
-	30, // 67: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
-	32, // 68: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
-	34, // 69: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
-	1,  // 70: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
-	3,  // 71: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
-	5,  // 72: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
-	7,  // 73: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
-	9,  // 74: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
-	11, // 75: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
-	13, // 76: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
-	15, // 77: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
-	17, // 78: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
-	19, // 79: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
-	21, // 80: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
-	23, // 81: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
-	25, // 82: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
-	27, // 83: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
-	29, // 84: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
-	31, // 85: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
-	33, // 86: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
-	35, // 87: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
-	70, // [70:88] is the sub-list for method output_type
-	52, // [52:70] is the sub-list for method input_type
-	52, // [52:52] is the sub-list for extension type_name
-	52, // [52:52] is the sub-list for extension extendee
-	0,  // [0:52] is the sub-list for field type_name
+	41, // 5: ramprow.scheduling.v1.BlockResourceRequest.kind:type_name -> ramprow.scheduling.v1.BlockKind
+	37, // 6: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	38, // 7: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 8: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	37, // 9: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	38, // 10: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 11: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 12: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
+	37, // 13: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
+	38, // 14: ramprow.scheduling.v1.SetZoneResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 15: ramprow.scheduling.v1.SetZoneResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	37, // 16: ramprow.scheduling.v1.GetCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	36, // 17: ramprow.scheduling.v1.GetCalendarResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	43, // 18: ramprow.scheduling.v1.GetCalendarResponse.away:type_name -> ramprow.scheduling.v1.Block
+	37, // 19: ramprow.scheduling.v1.RenewCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	39, // 20: ramprow.scheduling.v1.RenewCalendarResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 21: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	44, // 22: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
+	40, // 23: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
+	36, // 24: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	44, // 25: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
+	45, // 26: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
+	44, // 27: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 28: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 29: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 30: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	44, // 31: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
+	38, // 32: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 33: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	38, // 34: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 35: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	45, // 36: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
+	46, // 37: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
+	46, // 38: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
+	45, // 39: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
+	46, // 40: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
+	40, // 41: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
+	45, // 42: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
+	38, // 43: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	44, // 44: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 45: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 46: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 47: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	38, // 48: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	39, // 49: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 50: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	37, // 51: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	37, // 52: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
+	44, // 53: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
+	43, // 54: ramprow.scheduling.v1.BoardLane.away:type_name -> ramprow.scheduling.v1.Block
+	0,  // 55: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
+	2,  // 56: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
+	4,  // 57: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
+	47, // 58: ramprow.scheduling.v1.SchedulingService.SetRoster:input_type -> ramprow.scheduling.v1.SetRosterRequest
+	48, // 59: ramprow.scheduling.v1.SchedulingService.RemoveRoster:input_type -> ramprow.scheduling.v1.RemoveRosterRequest
+	49, // 60: ramprow.scheduling.v1.SchedulingService.PlanOvertime:input_type -> ramprow.scheduling.v1.PlanOvertimeRequest
+	50, // 61: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:input_type -> ramprow.scheduling.v1.WithdrawOvertimeRequest
+	51, // 62: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:input_type -> ramprow.scheduling.v1.PlanMaintenanceRequest
+	52, // 63: ramprow.scheduling.v1.SchedulingService.EndMaintenance:input_type -> ramprow.scheduling.v1.EndMaintenanceRequest
+	53, // 64: ramprow.scheduling.v1.SchedulingService.SetClosedDays:input_type -> ramprow.scheduling.v1.SetClosedDaysRequest
+	54, // 65: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:input_type -> ramprow.scheduling.v1.RemoveClosedDayRequest
+	55, // 66: ramprow.scheduling.v1.SchedulingService.ListClosedDays:input_type -> ramprow.scheduling.v1.ListClosedDaysRequest
+	6,  // 67: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
+	8,  // 68: ramprow.scheduling.v1.SchedulingService.SetZone:input_type -> ramprow.scheduling.v1.SetZoneRequest
+	10, // 69: ramprow.scheduling.v1.SchedulingService.GetZone:input_type -> ramprow.scheduling.v1.GetZoneRequest
+	12, // 70: ramprow.scheduling.v1.SchedulingService.GetCalendar:input_type -> ramprow.scheduling.v1.GetCalendarRequest
+	14, // 71: ramprow.scheduling.v1.SchedulingService.RenewCalendar:input_type -> ramprow.scheduling.v1.RenewCalendarRequest
+	16, // 72: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
+	18, // 73: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
+	20, // 74: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
+	22, // 75: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
+	24, // 76: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
+	26, // 77: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
+	28, // 78: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
+	30, // 79: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
+	32, // 80: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
+	34, // 81: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
+	1,  // 82: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
+	3,  // 83: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
+	5,  // 84: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
+	56, // 85: ramprow.scheduling.v1.SchedulingService.SetRoster:output_type -> ramprow.scheduling.v1.SetRosterResponse
+	57, // 86: ramprow.scheduling.v1.SchedulingService.RemoveRoster:output_type -> ramprow.scheduling.v1.RemoveRosterResponse
+	58, // 87: ramprow.scheduling.v1.SchedulingService.PlanOvertime:output_type -> ramprow.scheduling.v1.PlanOvertimeResponse
+	59, // 88: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:output_type -> ramprow.scheduling.v1.WithdrawOvertimeResponse
+	60, // 89: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:output_type -> ramprow.scheduling.v1.PlanMaintenanceResponse
+	61, // 90: ramprow.scheduling.v1.SchedulingService.EndMaintenance:output_type -> ramprow.scheduling.v1.EndMaintenanceResponse
+	62, // 91: ramprow.scheduling.v1.SchedulingService.SetClosedDays:output_type -> ramprow.scheduling.v1.SetClosedDaysResponse
+	63, // 92: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:output_type -> ramprow.scheduling.v1.RemoveClosedDayResponse
+	64, // 93: ramprow.scheduling.v1.SchedulingService.ListClosedDays:output_type -> ramprow.scheduling.v1.ListClosedDaysResponse
+	7,  // 94: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
+	9,  // 95: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
+	11, // 96: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
+	13, // 97: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
+	15, // 98: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
+	17, // 99: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
+	19, // 100: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
+	21, // 101: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
+	23, // 102: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
+	25, // 103: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
+	27, // 104: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
+	29, // 105: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
+	31, // 106: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
+	33, // 107: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
+	35, // 108: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
+	82, // [82:109] is the sub-list for method output_type
+	55, // [55:82] is the sub-list for method input_type
+	55, // [55:55] is the sub-list for extension type_name
+	55, // [55:55] is the sub-list for extension extendee
+	0,  // [0:55] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_scheduling_service_proto_init() }
@@ -2693,6 +2784,7 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_init() {
 	if File_ramprow_scheduling_v1_scheduling_service_proto != nil {
 		return
 	}
+	file_ramprow_scheduling_v1_calendars_proto_init()
 	file_ramprow_scheduling_v1_scheduling_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

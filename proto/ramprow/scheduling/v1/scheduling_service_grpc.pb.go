@@ -22,6 +22,15 @@ const (
 	SchedulingService_SetResource_FullMethodName        = "/ramprow.scheduling.v1.SchedulingService/SetResource"
 	SchedulingService_BlockResource_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/BlockResource"
 	SchedulingService_UnblockResource_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/UnblockResource"
+	SchedulingService_SetRoster_FullMethodName          = "/ramprow.scheduling.v1.SchedulingService/SetRoster"
+	SchedulingService_RemoveRoster_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/RemoveRoster"
+	SchedulingService_PlanOvertime_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/PlanOvertime"
+	SchedulingService_WithdrawOvertime_FullMethodName   = "/ramprow.scheduling.v1.SchedulingService/WithdrawOvertime"
+	SchedulingService_PlanMaintenance_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/PlanMaintenance"
+	SchedulingService_EndMaintenance_FullMethodName     = "/ramprow.scheduling.v1.SchedulingService/EndMaintenance"
+	SchedulingService_SetClosedDays_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/SetClosedDays"
+	SchedulingService_RemoveClosedDay_FullMethodName    = "/ramprow.scheduling.v1.SchedulingService/RemoveClosedDay"
+	SchedulingService_ListClosedDays_FullMethodName     = "/ramprow.scheduling.v1.SchedulingService/ListClosedDays"
 	SchedulingService_ListResources_FullMethodName      = "/ramprow.scheduling.v1.SchedulingService/ListResources"
 	SchedulingService_SetZone_FullMethodName            = "/ramprow.scheduling.v1.SchedulingService/SetZone"
 	SchedulingService_GetZone_FullMethodName            = "/ramprow.scheduling.v1.SchedulingService/GetZone"
@@ -51,6 +60,25 @@ type SchedulingServiceClient interface {
 	BlockResource(ctx context.Context, in *BlockResourceRequest, opts ...grpc.CallOption) (*BlockResourceResponse, error)
 	// UnblockResource gives it back early.
 	UnblockResource(ctx context.Context, in *UnblockResourceRequest, opts ...grpc.CallOption) (*UnblockResourceResponse, error)
+	// SetRoster gives a resource a cycle of weeks that holds instead of its shifts from a day on, and plans anew.
+	SetRoster(ctx context.Context, in *SetRosterRequest, opts ...grpc.CallOption) (*SetRosterResponse, error)
+	// RemoveRoster lets the shifts, or an earlier roster, hold again.
+	RemoveRoster(ctx context.Context, in *RemoveRosterRequest, opts ...grpc.CallOption) (*RemoveRosterResponse, error)
+	// PlanOvertime adds working time beyond the shifts; what waits or is late may use it at once.
+	PlanOvertime(ctx context.Context, in *PlanOvertimeRequest, opts ...grpc.CallOption) (*PlanOvertimeResponse, error)
+	// WithdrawOvertime takes it back; what lay there is moved.
+	WithdrawOvertime(ctx context.Context, in *WithdrawOvertimeRequest, opts ...grpc.CallOption) (*WithdrawOvertimeResponse, error)
+	// PlanMaintenance takes a bay or a tool out again and again; bookings that it had are moved.
+	PlanMaintenance(ctx context.Context, in *PlanMaintenanceRequest, opts ...grpc.CallOption) (*PlanMaintenanceResponse, error)
+	// EndMaintenance lets no more of it come.
+	EndMaintenance(ctx context.Context, in *EndMaintenanceRequest, opts ...grpc.CallOption) (*EndMaintenanceResponse, error)
+	// SetClosedDays closes the site on days, or changes closed days whole; what lay there is moved. Pinned bookings are
+	// moved only if that is said.
+	SetClosedDays(ctx context.Context, in *SetClosedDaysRequest, opts ...grpc.CallOption) (*SetClosedDaysResponse, error)
+	// RemoveClosedDay opens the site on it again.
+	RemoveClosedDay(ctx context.Context, in *RemoveClosedDayRequest, opts ...grpc.CallOption) (*RemoveClosedDayResponse, error)
+	// ListClosedDays gives the closed days by their first day.
+	ListClosedDays(ctx context.Context, in *ListClosedDaysRequest, opts ...grpc.CallOption) (*ListClosedDaysResponse, error)
 	// ListResources gives bays, people and tools.
 	ListResources(ctx context.Context, in *ListResourcesRequest, opts ...grpc.CallOption) (*ListResourcesResponse, error)
 	// SetZone says on which wall clock the site's shifts are read, and plans anew; until then it is UTC.
@@ -118,6 +146,96 @@ func (c *schedulingServiceClient) UnblockResource(ctx context.Context, in *Unblo
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(UnblockResourceResponse)
 	err := c.cc.Invoke(ctx, SchedulingService_UnblockResource_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) SetRoster(ctx context.Context, in *SetRosterRequest, opts ...grpc.CallOption) (*SetRosterResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetRosterResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_SetRoster_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) RemoveRoster(ctx context.Context, in *RemoveRosterRequest, opts ...grpc.CallOption) (*RemoveRosterResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RemoveRosterResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_RemoveRoster_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) PlanOvertime(ctx context.Context, in *PlanOvertimeRequest, opts ...grpc.CallOption) (*PlanOvertimeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PlanOvertimeResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_PlanOvertime_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) WithdrawOvertime(ctx context.Context, in *WithdrawOvertimeRequest, opts ...grpc.CallOption) (*WithdrawOvertimeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawOvertimeResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_WithdrawOvertime_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) PlanMaintenance(ctx context.Context, in *PlanMaintenanceRequest, opts ...grpc.CallOption) (*PlanMaintenanceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PlanMaintenanceResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_PlanMaintenance_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) EndMaintenance(ctx context.Context, in *EndMaintenanceRequest, opts ...grpc.CallOption) (*EndMaintenanceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EndMaintenanceResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_EndMaintenance_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) SetClosedDays(ctx context.Context, in *SetClosedDaysRequest, opts ...grpc.CallOption) (*SetClosedDaysResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SetClosedDaysResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_SetClosedDays_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) RemoveClosedDay(ctx context.Context, in *RemoveClosedDayRequest, opts ...grpc.CallOption) (*RemoveClosedDayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RemoveClosedDayResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_RemoveClosedDay_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) ListClosedDays(ctx context.Context, in *ListClosedDaysRequest, opts ...grpc.CallOption) (*ListClosedDaysResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListClosedDaysResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_ListClosedDays_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -295,6 +413,25 @@ type SchedulingServiceServer interface {
 	BlockResource(context.Context, *BlockResourceRequest) (*BlockResourceResponse, error)
 	// UnblockResource gives it back early.
 	UnblockResource(context.Context, *UnblockResourceRequest) (*UnblockResourceResponse, error)
+	// SetRoster gives a resource a cycle of weeks that holds instead of its shifts from a day on, and plans anew.
+	SetRoster(context.Context, *SetRosterRequest) (*SetRosterResponse, error)
+	// RemoveRoster lets the shifts, or an earlier roster, hold again.
+	RemoveRoster(context.Context, *RemoveRosterRequest) (*RemoveRosterResponse, error)
+	// PlanOvertime adds working time beyond the shifts; what waits or is late may use it at once.
+	PlanOvertime(context.Context, *PlanOvertimeRequest) (*PlanOvertimeResponse, error)
+	// WithdrawOvertime takes it back; what lay there is moved.
+	WithdrawOvertime(context.Context, *WithdrawOvertimeRequest) (*WithdrawOvertimeResponse, error)
+	// PlanMaintenance takes a bay or a tool out again and again; bookings that it had are moved.
+	PlanMaintenance(context.Context, *PlanMaintenanceRequest) (*PlanMaintenanceResponse, error)
+	// EndMaintenance lets no more of it come.
+	EndMaintenance(context.Context, *EndMaintenanceRequest) (*EndMaintenanceResponse, error)
+	// SetClosedDays closes the site on days, or changes closed days whole; what lay there is moved. Pinned bookings are
+	// moved only if that is said.
+	SetClosedDays(context.Context, *SetClosedDaysRequest) (*SetClosedDaysResponse, error)
+	// RemoveClosedDay opens the site on it again.
+	RemoveClosedDay(context.Context, *RemoveClosedDayRequest) (*RemoveClosedDayResponse, error)
+	// ListClosedDays gives the closed days by their first day.
+	ListClosedDays(context.Context, *ListClosedDaysRequest) (*ListClosedDaysResponse, error)
 	// ListResources gives bays, people and tools.
 	ListResources(context.Context, *ListResourcesRequest) (*ListResourcesResponse, error)
 	// SetZone says on which wall clock the site's shifts are read, and plans anew; until then it is UTC.
@@ -346,6 +483,33 @@ func (UnimplementedSchedulingServiceServer) BlockResource(context.Context, *Bloc
 }
 func (UnimplementedSchedulingServiceServer) UnblockResource(context.Context, *UnblockResourceRequest) (*UnblockResourceResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method UnblockResource not implemented")
+}
+func (UnimplementedSchedulingServiceServer) SetRoster(context.Context, *SetRosterRequest) (*SetRosterResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetRoster not implemented")
+}
+func (UnimplementedSchedulingServiceServer) RemoveRoster(context.Context, *RemoveRosterRequest) (*RemoveRosterResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RemoveRoster not implemented")
+}
+func (UnimplementedSchedulingServiceServer) PlanOvertime(context.Context, *PlanOvertimeRequest) (*PlanOvertimeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PlanOvertime not implemented")
+}
+func (UnimplementedSchedulingServiceServer) WithdrawOvertime(context.Context, *WithdrawOvertimeRequest) (*WithdrawOvertimeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawOvertime not implemented")
+}
+func (UnimplementedSchedulingServiceServer) PlanMaintenance(context.Context, *PlanMaintenanceRequest) (*PlanMaintenanceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PlanMaintenance not implemented")
+}
+func (UnimplementedSchedulingServiceServer) EndMaintenance(context.Context, *EndMaintenanceRequest) (*EndMaintenanceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndMaintenance not implemented")
+}
+func (UnimplementedSchedulingServiceServer) SetClosedDays(context.Context, *SetClosedDaysRequest) (*SetClosedDaysResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetClosedDays not implemented")
+}
+func (UnimplementedSchedulingServiceServer) RemoveClosedDay(context.Context, *RemoveClosedDayRequest) (*RemoveClosedDayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RemoveClosedDay not implemented")
+}
+func (UnimplementedSchedulingServiceServer) ListClosedDays(context.Context, *ListClosedDaysRequest) (*ListClosedDaysResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListClosedDays not implemented")
 }
 func (UnimplementedSchedulingServiceServer) ListResources(context.Context, *ListResourcesRequest) (*ListResourcesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListResources not implemented")
@@ -463,6 +627,168 @@ func _SchedulingService_UnblockResource_Handler(srv interface{}, ctx context.Con
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(SchedulingServiceServer).UnblockResource(ctx, req.(*UnblockResourceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_SetRoster_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetRosterRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).SetRoster(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_SetRoster_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).SetRoster(ctx, req.(*SetRosterRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_RemoveRoster_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RemoveRosterRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).RemoveRoster(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_RemoveRoster_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).RemoveRoster(ctx, req.(*RemoveRosterRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_PlanOvertime_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PlanOvertimeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).PlanOvertime(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_PlanOvertime_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).PlanOvertime(ctx, req.(*PlanOvertimeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_WithdrawOvertime_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawOvertimeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).WithdrawOvertime(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_WithdrawOvertime_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).WithdrawOvertime(ctx, req.(*WithdrawOvertimeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_PlanMaintenance_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PlanMaintenanceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).PlanMaintenance(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_PlanMaintenance_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).PlanMaintenance(ctx, req.(*PlanMaintenanceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_EndMaintenance_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndMaintenanceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).EndMaintenance(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_EndMaintenance_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).EndMaintenance(ctx, req.(*EndMaintenanceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_SetClosedDays_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetClosedDaysRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).SetClosedDays(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_SetClosedDays_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).SetClosedDays(ctx, req.(*SetClosedDaysRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_RemoveClosedDay_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RemoveClosedDayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).RemoveClosedDay(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_RemoveClosedDay_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).RemoveClosedDay(ctx, req.(*RemoveClosedDayRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_ListClosedDays_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListClosedDaysRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).ListClosedDays(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_ListClosedDays_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).ListClosedDays(ctx, req.(*ListClosedDaysRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -748,6 +1074,42 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "UnblockResource",
 			Handler:    _SchedulingService_UnblockResource_Handler,
+		},
+		{
+			MethodName: "SetRoster",
+			Handler:    _SchedulingService_SetRoster_Handler,
+		},
+		{
+			MethodName: "RemoveRoster",
+			Handler:    _SchedulingService_RemoveRoster_Handler,
+		},
+		{
+			MethodName: "PlanOvertime",
+			Handler:    _SchedulingService_PlanOvertime_Handler,
+		},
+		{
+			MethodName: "WithdrawOvertime",
+			Handler:    _SchedulingService_WithdrawOvertime_Handler,
+		},
+		{
+			MethodName: "PlanMaintenance",
+			Handler:    _SchedulingService_PlanMaintenance_Handler,
+		},
+		{
+			MethodName: "EndMaintenance",
+			Handler:    _SchedulingService_EndMaintenance_Handler,
+		},
+		{
+			MethodName: "SetClosedDays",
+			Handler:    _SchedulingService_SetClosedDays_Handler,
+		},
+		{
+			MethodName: "RemoveClosedDay",
+			Handler:    _SchedulingService_RemoveClosedDay_Handler,
+		},
+		{
+			MethodName: "ListClosedDays",
+			Handler:    _SchedulingService_ListClosedDays_Handler,
 		},
 		{
 			MethodName: "ListResources",
