@@ -19,8 +19,10 @@ type draft struct {
 	state  *State
 	in     sitelog.Input
 	events []proto.Message
-	// outlooks say when the jobs may be done; empty: nothing has changed.
-	outlooks map[string]planner.Outlook
+	// promiser makes promises of the new plan; nil: nothing has changed.
+	promiser *promiser
+	// starting is the job whose work begins with this decision.
+	starting string
 }
 
 func newDraft(st *State, in sitelog.Input) *draft {
@@ -169,9 +171,10 @@ func (d *draft) booking(w *work, p planner.Placement) *schedulingv1.Booking {
 		b.StartedAt, b.Pinned, b.PinReason = w.booking.GetStartedAt(), w.booking.GetPinned(), w.booking.GetPinReason()
 	}
 	describe(b, w.demand)
+	foreseenAs(b, w.booking)
 	b.Bay, b.Technician, b.Tools = p.Bay, p.Person, p.Tools
 	b.When = interval(p.When.Start, p.When.End)
-	b.Promised = d.promise(w, p)
+	d.promise(b, w, p)
 	b.Reason = orElse(p.Why, w.booking.GetReason())
 	if p.Bay == "" || p.Person == "" {
 		b.Reason = "begun, but what was booked for it is still with other begun work and nothing else is free; finish that first"
@@ -208,6 +211,7 @@ func (d *draft) wait(w *work, why string, o order) *schedulingv1.Change {
 		WaitingFor: why, Reason: o.cause,
 	}
 	describe(b, w.demand)
+	foreseenAs(b, old)
 	d.add(&schedulingv1.BookingWaits{Booking: b})
 	if !w.booked() {
 		return nil

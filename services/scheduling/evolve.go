@@ -74,6 +74,7 @@ func evolve(st *State, e sitelog.Event) {
 		st.moveUndone(m.GetMove())
 	case *schedulingv1.BookingFinished:
 		st.end(m.GetBooking(), e.Time)
+		st.learned = st.learned.finished(m)
 	case *schedulingv1.BookingCancelled:
 		st.end(m.GetBooking(), e.Time)
 	case *logv1.Archived:

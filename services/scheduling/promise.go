@@ -50,7 +50,7 @@ func (st *State) earliestPromise(req *schedulingv1.GetEarliestPromiseRequest, no
 		if job == notOpened {
 			return spreadIn(demand)
 		}
-		return spreadIn(st.open[job].demand)
+		return st.spread(job)
 	})
 	if err != nil {
 		return nil, err
@@ -64,7 +64,8 @@ func (st *State) earliestPromise(req *schedulingv1.GetEarliestPromiseRequest, no
 	for _, at := range plan.Placements {
 		if at.Job == notOpened {
 			resp.When, resp.Bay, resp.Technician = interval(at.When.Start, at.When.End), at.Bay, at.Person
-			resp.Promised, resp.Reason = stamp(promised(at, outlooks)), at.Why
+			made := st.promiser(outlooks, now).promise(at, false)
+			resp.Promised, resp.Reason, resp.PromiseReason = stamp(made.at), at.Why, made.why
 		} else if change := st.madeRoom(at); change != nil {
 			resp.Changes = append(resp.Changes, change)
 		}

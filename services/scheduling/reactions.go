@@ -152,6 +152,7 @@ func (st *State) finish(job string, in sitelog.Input) ([]proto.Message, error) {
 		b.FinishedAt = stamp(in.Now)
 		b.When = interval(timeOf(b.GetStartedAt()), in.Now)
 		event.InBay = durationpb.New(in.Now.Sub(timeOf(b.GetStartedAt())))
+		st.turnedOut(event, in.Now)
 	}
 	return st.ending(job, event, job+" is finished", in)
 }

@@ -26,6 +26,7 @@ type kept struct {
 	Moves       []handMove
 	Moved       uint64
 	Zone        string
+	Learned     learned
 }
 
 type keptWork struct {
@@ -37,7 +38,7 @@ type keptWork struct {
 func snapshot(st *State) func() ([]byte, error) {
 	resources, open, ended := maps.Clone(st.resources), maps.Clone(st.open), maps.Clone(st.ended)
 	closed := maps.Clone(st.closedDays)
-	k := kept{Blocks: st.blocks, Entries: st.entries, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved, Zone: st.zone.String()}
+	k := kept{Blocks: st.blocks, Entries: st.entries, Shelf: st.shelf.Keep(), ArchivedTo: st.archivedTo, Moves: slices.Clone(st.moves), Moved: st.moved, Zone: st.zone.String(), Learned: st.learned}
 	return func() ([]byte, error) {
 		k.Resources, k.ClosedDays, k.Open, k.Ended = resources, closed, keepWork(open), keepWork(ended)
 		return statecode.Encode(&k)
@@ -63,6 +64,7 @@ func restore(site string, data []byte) (*State, error) {
 		st.closedDays = k.ClosedDays
 	}
 	st.moves, st.moved, st.zone = k.Moves, k.Moved, zoneOf(k.Zone)
+	st.learned = k.Learned
 	st.shelf, st.archivedTo = k.Shelf.Shelf(), k.ArchivedTo
 	for job, w := range k.Open {
 		st.open[job] = &work{demand: w.Demand, booking: w.Booking}

@@ -31,6 +31,8 @@ type State struct {
 	// moves are the last ones made by hand, the newest last; moved counts all of them.
 	moves []handMove
 	moved uint64
+	// learned is how promises turned out.
+	learned learned
 }
 
 // work is what is known of one job.
@@ -55,6 +57,7 @@ func (st *State) fork() *State {
 	return &State{
 		zone: st.zone, blocks: st.blocks, entries: st.entries, moves: slices.Clone(st.moves), moved: st.moved,
 		resources: maps.Clone(st.resources), closedDays: maps.Clone(st.closedDays), open: maps.Clone(st.open), ended: map[string]*work{},
+		learned: st.learned,
 	}
 }
 

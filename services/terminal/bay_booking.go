@@ -73,6 +73,7 @@ func bookingCard(s *session, b *schedulingv1.Booking) *card {
 	c.add("Tools", strings.Join(b.GetTools(), ", "))
 	c.add("When", during(b.GetWhen(), now))
 	c.add("Promised", at(b.GetPromised(), now))
+	c.add("Why then", b.GetPromiseReason())
 	for _, share := range b.GetShares() {
 		c.add("Time", fmt.Sprintf("%s: %s at half, %s four times of five", share.GetPhase(), span(share.GetP50()), span(share.GetP80())))
 	}

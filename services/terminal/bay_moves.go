@@ -137,6 +137,7 @@ func (s *session) showPromise(r *schedulingv1.GetEarliestPromiseResponse) error 
 	now := s.now()
 	c := &card{}
 	c.add("Promise", at(r.GetPromised(), now)+", four times of five")
+	c.add("Why then", r.GetPromiseReason())
 	c.add("When", during(r.GetWhen(), now))
 	c.add("Bay", r.GetBay())
 	c.add("Who", r.GetTechnician())

@@ -35,9 +35,37 @@ type Outlook struct {
 // independent of each other. It is deterministic: every job has draws of its own that
 // depend on its name alone, so what does not touch a job does not change its outlook.
 func Foresee(p Problem, plan Plan, spread func(job string) Spread) (map[string]Outlook, error) {
-	s, err := resourcesOf(p)
+	out := make(map[string]Outlook, len(plan.Placements))
+	zone := p.Zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	err := foreseen(p, plan, spread, func(lies Placement, r ran) {
+		sorted := slices.Sorted(slices.Values(r.ends))
+		onTime, _ := slices.BinarySearch(sorted, at(lies.When.End)+1)
+		out[lies.Job] = Outlook{
+			P50: sorted[draws/2].time(zone), P80: sorted[draws*4/5].time(zone),
+			Held: float64(onTime) / draws,
+		}
+	})
 	if err != nil {
 		return nil, err
+	}
+	return out, nil
+}
+
+// ran is one job in all runs: when it ends, and with whose overrun a delay began, its
+// own unless somebody kept it waiting.
+type ran struct {
+	ends  []instant
+	began []string
+}
+
+// foreseen lets a plan run and tells of each placed job, in the order in which they start.
+func foreseen(p Problem, plan Plan, spread func(job string) Spread, tell func(Placement, ran)) error {
+	s, err := resourcesOf(p)
+	if err != nil {
+		return err
 	}
 	index := map[string]int{}
 	for i, j := range p.Jobs {
@@ -47,64 +75,57 @@ func Foresee(p Problem, plan Plan, spread func(job string) Spread) (map[string]O
 	slices.SortStableFunc(placed, func(a, b Placement) int {
 		return cmp.Or(a.When.Start.Compare(b.When.Start), cmp.Compare(a.Job, b.Job))
 	})
-	f := &foresight{shop: s, free: map[string][]instant{}, normal: make([]float64, draws)}
+	f := &foresight{shop: s, free: map[string]ran{}, normal: make([]float64, draws)}
 	for n := range f.normal {
 		f.normal[n] = math.Sqrt2 * math.Erfinv(2*float64(n+1)/(draws+1)-1)
 	}
-	out := make(map[string]Outlook, len(placed))
 	for _, lies := range placed {
 		if i, ok := index[lies.Job]; ok {
-			out[lies.Job] = f.run(&p.Jobs[i], lies, spread(lies.Job))
+			tell(lies, f.run(&p.Jobs[i], lies, spread(lies.Job)))
 		}
 	}
-	return out, nil
+	return nil
 }
 
 // foresight is all runs side by side: when each resource is free again in each.
 type foresight struct {
 	shop *shop
-	free map[string][]instant
+	free map[string]ran
 	// normal are the standard normal distribution's values at equal steps of probability.
 	normal []float64
 }
 
 // run adds one job to all runs.
-func (f *foresight) run(j *Job, lies Placement, spread Spread) Outlook {
+func (f *foresight) run(j *Job, lies Placement, spread Spread) ran {
 	s := f.shop
 	c := s.known(Started{Bay: lies.Bay, Person: lies.Person, Tools: lies.Tools})
 	open := s.together(c)
 	held := append([]string{lies.Bay, lies.Person}, lies.Tools...)
 	held = slices.DeleteFunc(held, func(name string) bool { return name == "" })
-	ends := make([]instant, draws)
+	r := ran{make([]instant, draws), slices.Repeat([]string{j.Name}, draws)}
 	for n, effort := range f.efforts(j.Name, spread) {
 		if j.Started != nil {
 			w := *j.Started
 			w.Left = effort
-			ends[n] = s.startedEnd(w, open)
+			r.ends[n] = s.startedEnd(w, open)
 			continue
 		}
 		start := at(lies.When.Start)
 		for _, name := range held {
-			if free := f.free[name]; free != nil {
-				start = max(start, free[n])
+			if before, taken := f.free[name]; taken && before.ends[n] > start {
+				start, r.began[n] = before.ends[n], before.began[n]
 			}
 		}
 		end, ok := open.finish(start, effort)
 		if !ok {
 			end = s.extent.end
 		}
-		ends[n] = end
+		r.ends[n] = end
 	}
 	for _, name := range held {
-		f.free[name] = ends
+		f.free[name] = r
 	}
-	sorted := slices.Sorted(slices.Values(ends))
-	planned := at(lies.When.End)
-	onTime, _ := slices.BinarySearch(sorted, planned+1)
-	return Outlook{
-		P50: sorted[draws/2].time(s.zone), P80: sorted[draws*4/5].time(s.zone),
-		Held: float64(onTime) / draws,
-	}
+	return r
 }
 
 // efforts draws durations: one from each of equally likely parts of the distribution,

@@ -1245,9 +1245,13 @@ func (x *BookingStarted) GetBooking() *Booking {
 }
 
 type BookingFinished struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Booking       *Booking               `protobuf:"bytes,1,opt,name=booking,proto3" json:"booking,omitempty"`
-	InBay         *durationpb.Duration   `protobuf:"bytes,2,opt,name=in_bay,json=inBay,proto3" json:"in_bay,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Booking *Booking               `protobuf:"bytes,1,opt,name=booking,proto3" json:"booking,omitempty"`
+	InBay   *durationpb.Duration   `protobuf:"bytes,2,opt,name=in_bay,json=inBay,proto3" json:"in_bay,omitempty"`
+	// The hours, in which somebody is there, from booking.foreseen and from booking.foreseen_begun to the end; negative:
+	// it was done sooner. Absent: nothing was foreseen.
+	Late          *durationpb.Duration `protobuf:"bytes,3,opt,name=late,proto3" json:"late,omitempty"`
+	LateBegun     *durationpb.Duration `protobuf:"bytes,4,opt,name=late_begun,json=lateBegun,proto3" json:"late_begun,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1292,6 +1296,20 @@ func (x *BookingFinished) GetBooking() *Booking {
 func (x *BookingFinished) GetInBay() *durationpb.Duration {
 	if x != nil {
 		return x.InBay
+	}
+	return nil
+}
+
+func (x *BookingFinished) GetLate() *durationpb.Duration {
+	if x != nil {
+		return x.Late
+	}
+	return nil
+}
+
+func (x *BookingFinished) GetLateBegun() *durationpb.Duration {
+	if x != nil {
+		return x.LateBegun
 	}
 	return nil
 }
@@ -1641,10 +1659,13 @@ const file_ramprow_scheduling_v1_events_proto_rawDesc = "" +
 	"\x0fBookingUnpinned\x12\x18\n" +
 	"\abooking\x18\x01 \x01(\tR\abooking\"J\n" +
 	"\x0eBookingStarted\x128\n" +
-	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\"}\n" +
+	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\"\xe6\x01\n" +
 	"\x0fBookingFinished\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x120\n" +
-	"\x06in_bay\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x05inBay\"d\n" +
+	"\x06in_bay\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x05inBay\x12-\n" +
+	"\x04late\x18\x03 \x01(\v2\x19.google.protobuf.DurationR\x04late\x128\n" +
+	"\n" +
+	"late_begun\x18\x04 \x01(\v2\x19.google.protobuf.DurationR\tlateBegun\"d\n" +
 	"\x10BookingCancelled\x128\n" +
 	"\abooking\x18\x01 \x01(\v2\x1e.ramprow.scheduling.v1.BookingR\abooking\x12\x16\n" +
 	"\x06reason\x18\x02 \x01(\tR\x06reason\"|\n" +
@@ -1746,14 +1767,16 @@ var file_ramprow_scheduling_v1_events_proto_depIdxs = []int32{
 	37, // 20: ramprow.scheduling.v1.BookingStarted.booking:type_name -> ramprow.scheduling.v1.Booking
 	37, // 21: ramprow.scheduling.v1.BookingFinished.booking:type_name -> ramprow.scheduling.v1.Booking
 	36, // 22: ramprow.scheduling.v1.BookingFinished.in_bay:type_name -> google.protobuf.Duration
-	37, // 23: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
-	26, // 24: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
-	38, // 25: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
-	26, // [26:26] is the sub-list for method output_type
-	26, // [26:26] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	36, // 23: ramprow.scheduling.v1.BookingFinished.late:type_name -> google.protobuf.Duration
+	36, // 24: ramprow.scheduling.v1.BookingFinished.late_begun:type_name -> google.protobuf.Duration
+	37, // 25: ramprow.scheduling.v1.BookingCancelled.booking:type_name -> ramprow.scheduling.v1.Booking
+	26, // 26: ramprow.scheduling.v1.MoveMade.before:type_name -> ramprow.scheduling.v1.Place
+	38, // 27: ramprow.scheduling.v1.Place.when:type_name -> ramprow.common.v1.Interval
+	28, // [28:28] is the sub-list for method output_type
+	28, // [28:28] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_events_proto_init() }

@@ -973,7 +973,15 @@ type Booking struct {
 	StartedAt     *timestamppb.Timestamp `protobuf:"bytes,21,opt,name=started_at,json=startedAt,proto3" json:"started_at,omitempty"`
 	FinishedAt    *timestamppb.Timestamp `protobuf:"bytes,22,opt,name=finished_at,json=finishedAt,proto3" json:"finished_at,omitempty"`
 	// How much of it lies in overtime of its technician. GetBoard alone tells it.
-	Overtime      *durationpb.Duration `protobuf:"bytes,23,opt,name=overtime,proto3" json:"overtime,omitempty"`
+	Overtime *durationpb.Duration `protobuf:"bytes,23,opt,name=overtime,proto3" json:"overtime,omitempty"`
+	// When four of five runs of the plan ended as it was booked for the first time, and what was promised then. How much
+	// later it was done is what later promises learn from.
+	Foreseen      *timestamppb.Timestamp `protobuf:"bytes,24,opt,name=foreseen,proto3" json:"foreseen,omitempty"`
+	FirstPromised *timestamppb.Timestamp `protobuf:"bytes,25,opt,name=first_promised,json=firstPromised,proto3" json:"first_promised,omitempty"`
+	// When four of five runs of the plan ended as work began.
+	ForeseenBegun *timestamppb.Timestamp `protobuf:"bytes,26,opt,name=foreseen_begun,json=foreseenBegun,proto3" json:"foreseen_begun,omitempty"`
+	// Why the promise is later than the plan's end, in words; empty: it is not.
+	PromiseReason string `protobuf:"bytes,27,opt,name=promise_reason,json=promiseReason,proto3" json:"promise_reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1167,6 +1175,34 @@ func (x *Booking) GetOvertime() *durationpb.Duration {
 		return x.Overtime
 	}
 	return nil
+}
+
+func (x *Booking) GetForeseen() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Foreseen
+	}
+	return nil
+}
+
+func (x *Booking) GetFirstPromised() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FirstPromised
+	}
+	return nil
+}
+
+func (x *Booking) GetForeseenBegun() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ForeseenBegun
+	}
+	return nil
+}
+
+func (x *Booking) GetPromiseReason() string {
+	if x != nil {
+		return x.PromiseReason
+	}
+	return ""
 }
 
 // EffortShare is how much of the time a phase takes.
@@ -1381,7 +1417,7 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12/\n" +
 	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x16\n" +
 	"\x06reason\x18\x03 \x01(\tR\x06reason\x124\n" +
-	"\x04kind\x18\x04 \x01(\x0e2 .ramprow.scheduling.v1.BlockKindR\x04kind\"\xbb\a\n" +
+	"\x04kind\x18\x04 \x01(\x0e2 .ramprow.scheduling.v1.BlockKindR\x04kind\"\xa0\t\n" +
 	"\aBooking\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1a\n" +
@@ -1412,7 +1448,11 @@ const file_ramprow_scheduling_v1_scheduling_proto_rawDesc = "" +
 	"started_at\x18\x15 \x01(\v2\x1a.google.protobuf.TimestampR\tstartedAt\x12;\n" +
 	"\vfinished_at\x18\x16 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"finishedAt\x125\n" +
-	"\bovertime\x18\x17 \x01(\v2\x19.google.protobuf.DurationR\bovertime\"}\n" +
+	"\bovertime\x18\x17 \x01(\v2\x19.google.protobuf.DurationR\bovertime\x126\n" +
+	"\bforeseen\x18\x18 \x01(\v2\x1a.google.protobuf.TimestampR\bforeseen\x12A\n" +
+	"\x0efirst_promised\x18\x19 \x01(\v2\x1a.google.protobuf.TimestampR\rfirstPromised\x12A\n" +
+	"\x0eforeseen_begun\x18\x1a \x01(\v2\x1a.google.protobuf.TimestampR\rforeseenBegun\x12%\n" +
+	"\x0epromise_reason\x18\x1b \x01(\tR\rpromiseReason\"}\n" +
 	"\vEffortShare\x12\x14\n" +
 	"\x05phase\x18\x01 \x01(\tR\x05phase\x12+\n" +
 	"\x03p50\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x03p50\x12+\n" +
@@ -1508,15 +1548,18 @@ var file_ramprow_scheduling_v1_scheduling_proto_depIdxs = []int32{
 	17, // 23: ramprow.scheduling.v1.Booking.started_at:type_name -> google.protobuf.Timestamp
 	17, // 24: ramprow.scheduling.v1.Booking.finished_at:type_name -> google.protobuf.Timestamp
 	19, // 25: ramprow.scheduling.v1.Booking.overtime:type_name -> google.protobuf.Duration
-	19, // 26: ramprow.scheduling.v1.EffortShare.p50:type_name -> google.protobuf.Duration
-	19, // 27: ramprow.scheduling.v1.EffortShare.p80:type_name -> google.protobuf.Duration
-	16, // 28: ramprow.scheduling.v1.Change.from:type_name -> ramprow.common.v1.Interval
-	16, // 29: ramprow.scheduling.v1.Change.to:type_name -> ramprow.common.v1.Interval
-	30, // [30:30] is the sub-list for method output_type
-	30, // [30:30] is the sub-list for method input_type
-	30, // [30:30] is the sub-list for extension type_name
-	30, // [30:30] is the sub-list for extension extendee
-	0,  // [0:30] is the sub-list for field type_name
+	17, // 26: ramprow.scheduling.v1.Booking.foreseen:type_name -> google.protobuf.Timestamp
+	17, // 27: ramprow.scheduling.v1.Booking.first_promised:type_name -> google.protobuf.Timestamp
+	17, // 28: ramprow.scheduling.v1.Booking.foreseen_begun:type_name -> google.protobuf.Timestamp
+	19, // 29: ramprow.scheduling.v1.EffortShare.p50:type_name -> google.protobuf.Duration
+	19, // 30: ramprow.scheduling.v1.EffortShare.p80:type_name -> google.protobuf.Duration
+	16, // 31: ramprow.scheduling.v1.Change.from:type_name -> ramprow.common.v1.Interval
+	16, // 32: ramprow.scheduling.v1.Change.to:type_name -> ramprow.common.v1.Interval
+	33, // [33:33] is the sub-list for method output_type
+	33, // [33:33] is the sub-list for method input_type
+	33, // [33:33] is the sub-list for extension type_name
+	33, // [33:33] is the sub-list for extension extendee
+	0,  // [0:33] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_scheduling_proto_init() }

@@ -1847,7 +1847,9 @@ type GetEarliestPromiseResponse struct {
 	// Why not sooner, in words.
 	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
 	// What would make room for it.
-	Changes       []*Change `protobuf:"bytes,6,rep,name=changes,proto3" json:"changes,omitempty"`
+	Changes []*Change `protobuf:"bytes,6,rep,name=changes,proto3" json:"changes,omitempty"`
+	// Why the promise is later than the plan's end, in words; empty: it is not.
+	PromiseReason string `protobuf:"bytes,7,opt,name=promise_reason,json=promiseReason,proto3" json:"promise_reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1924,6 +1926,299 @@ func (x *GetEarliestPromiseResponse) GetChanges() []*Change {
 	return nil
 }
 
+func (x *GetEarliestPromiseResponse) GetPromiseReason() string {
+	if x != nil {
+		return x.PromiseReason
+	}
+	return ""
+}
+
+type JudgePlanRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JudgePlanRequest) Reset() {
+	*x = JudgePlanRequest{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JudgePlanRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JudgePlanRequest) ProtoMessage() {}
+
+func (x *JudgePlanRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JudgePlanRequest.ProtoReflect.Descriptor instead.
+func (*JudgePlanRequest) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
+}
+
+type JudgePlanResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By promise, what is due first coming first.
+	Bookings []*JudgedBooking `protobuf:"bytes,1,rep,name=bookings,proto3" json:"bookings,omitempty"`
+	// The share of runs in which every promise holds, in hundredths, and how many fail in a run on average.
+	AllHeldPercent float64 `protobuf:"fixed64,2,opt,name=all_held_percent,json=allHeldPercent,proto3" json:"all_held_percent,omitempty"`
+	Broken         float64 `protobuf:"fixed64,3,opt,name=broken,proto3" json:"broken,omitempty"`
+	// What promises have learned: of cars whose work has not begun, and of begun work.
+	Learned       *Learned `protobuf:"bytes,4,opt,name=learned,proto3" json:"learned,omitempty"`
+	LearnedBegun  *Learned `protobuf:"bytes,5,opt,name=learned_begun,json=learnedBegun,proto3" json:"learned_begun,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JudgePlanResponse) Reset() {
+	*x = JudgePlanResponse{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JudgePlanResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JudgePlanResponse) ProtoMessage() {}
+
+func (x *JudgePlanResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JudgePlanResponse.ProtoReflect.Descriptor instead.
+func (*JudgePlanResponse) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *JudgePlanResponse) GetBookings() []*JudgedBooking {
+	if x != nil {
+		return x.Bookings
+	}
+	return nil
+}
+
+func (x *JudgePlanResponse) GetAllHeldPercent() float64 {
+	if x != nil {
+		return x.AllHeldPercent
+	}
+	return 0
+}
+
+func (x *JudgePlanResponse) GetBroken() float64 {
+	if x != nil {
+		return x.Broken
+	}
+	return 0
+}
+
+func (x *JudgePlanResponse) GetLearned() *Learned {
+	if x != nil {
+		return x.Learned
+	}
+	return nil
+}
+
+func (x *JudgePlanResponse) GetLearnedBegun() *Learned {
+	if x != nil {
+		return x.LearnedBegun
+	}
+	return nil
+}
+
+// JudgedBooking is how sure one promise is.
+type JudgedBooking struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Job      string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	When     *v1.Interval           `protobuf:"bytes,2,opt,name=when,proto3" json:"when,omitempty"`
+	Promised *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=promised,proto3" json:"promised,omitempty"`
+	// When four of five runs end.
+	Foreseen *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=foreseen,proto3" json:"foreseen,omitempty"`
+	// The share of runs in which the promise holds, in hundredths; durations alone differ from run to run.
+	HeldPercent float64 `protobuf:"fixed64,5,opt,name=held_percent,json=heldPercent,proto3" json:"held_percent,omitempty"`
+	// The share of earlier promises that would have held with as much time to spare, in hundredths; late cars, findings,
+	// illness and late parts are in it. Absent: too few are known.
+	LearnedPercent *float64 `protobuf:"fixed64,6,opt,name=learned_percent,json=learnedPercent,proto3,oneof" json:"learned_percent,omitempty"`
+	// How many promises, its own or others', fail in a run on average because of a delay that begins with this job: a
+	// buffer behind it pays most where this is most.
+	Breaks        float64 `protobuf:"fixed64,7,opt,name=breaks,proto3" json:"breaks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *JudgedBooking) Reset() {
+	*x = JudgedBooking{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *JudgedBooking) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*JudgedBooking) ProtoMessage() {}
+
+func (x *JudgedBooking) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use JudgedBooking.ProtoReflect.Descriptor instead.
+func (*JudgedBooking) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *JudgedBooking) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *JudgedBooking) GetWhen() *v1.Interval {
+	if x != nil {
+		return x.When
+	}
+	return nil
+}
+
+func (x *JudgedBooking) GetPromised() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Promised
+	}
+	return nil
+}
+
+func (x *JudgedBooking) GetForeseen() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Foreseen
+	}
+	return nil
+}
+
+func (x *JudgedBooking) GetHeldPercent() float64 {
+	if x != nil {
+		return x.HeldPercent
+	}
+	return 0
+}
+
+func (x *JudgedBooking) GetLearnedPercent() float64 {
+	if x != nil && x.LearnedPercent != nil {
+		return *x.LearnedPercent
+	}
+	return 0
+}
+
+func (x *JudgedBooking) GetBreaks() float64 {
+	if x != nil {
+		return x.Breaks
+	}
+	return 0
+}
+
+// Learned is what promises have learned from how earlier ones turned out.
+type Learned struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// From how many; zero: too few are known, and nothing is added.
+	Promises uint32 `protobuf:"varint,1,opt,name=promises,proto3" json:"promises,omitempty"`
+	// The hours, in which somebody is there, that four of five were done within after what was foreseen; negative: before it.
+	Margin *durationpb.Duration `protobuf:"bytes,2,opt,name=margin,proto3" json:"margin,omitempty"`
+	// Of the finished ones among the newest, how many were done as first promised.
+	Finished      uint32 `protobuf:"varint,3,opt,name=finished,proto3" json:"finished,omitempty"`
+	Kept          uint32 `protobuf:"varint,4,opt,name=kept,proto3" json:"kept,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Learned) Reset() {
+	*x = Learned{}
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Learned) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Learned) ProtoMessage() {}
+
+func (x *Learned) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Learned.ProtoReflect.Descriptor instead.
+func (*Learned) Descriptor() ([]byte, []int) {
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *Learned) GetPromises() uint32 {
+	if x != nil {
+		return x.Promises
+	}
+	return 0
+}
+
+func (x *Learned) GetMargin() *durationpb.Duration {
+	if x != nil {
+		return x.Margin
+	}
+	return nil
+}
+
+func (x *Learned) GetFinished() uint32 {
+	if x != nil {
+		return x.Finished
+	}
+	return 0
+}
+
+func (x *Learned) GetKept() uint32 {
+	if x != nil {
+		return x.Kept
+	}
+	return 0
+}
+
 type PinBookingRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	RequestId     string                 `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1935,7 +2230,7 @@ type PinBookingRequest struct {
 
 func (x *PinBookingRequest) Reset() {
 	*x = PinBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1947,7 +2242,7 @@ func (x *PinBookingRequest) String() string {
 func (*PinBookingRequest) ProtoMessage() {}
 
 func (x *PinBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1960,7 +2255,7 @@ func (x *PinBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PinBookingRequest.ProtoReflect.Descriptor instead.
 func (*PinBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *PinBookingRequest) GetRequestId() string {
@@ -1996,7 +2291,7 @@ type PinBookingResponse struct {
 
 func (x *PinBookingResponse) Reset() {
 	*x = PinBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2008,7 +2303,7 @@ func (x *PinBookingResponse) String() string {
 func (*PinBookingResponse) ProtoMessage() {}
 
 func (x *PinBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2021,7 +2316,7 @@ func (x *PinBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PinBookingResponse.ProtoReflect.Descriptor instead.
 func (*PinBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *PinBookingResponse) GetBooking() *Booking {
@@ -2057,7 +2352,7 @@ type UnpinBookingRequest struct {
 
 func (x *UnpinBookingRequest) Reset() {
 	*x = UnpinBookingRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2069,7 +2364,7 @@ func (x *UnpinBookingRequest) String() string {
 func (*UnpinBookingRequest) ProtoMessage() {}
 
 func (x *UnpinBookingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2082,7 +2377,7 @@ func (x *UnpinBookingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnpinBookingRequest.ProtoReflect.Descriptor instead.
 func (*UnpinBookingRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *UnpinBookingRequest) GetRequestId() string {
@@ -2118,7 +2413,7 @@ type UnpinBookingResponse struct {
 
 func (x *UnpinBookingResponse) Reset() {
 	*x = UnpinBookingResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2130,7 +2425,7 @@ func (x *UnpinBookingResponse) String() string {
 func (*UnpinBookingResponse) ProtoMessage() {}
 
 func (x *UnpinBookingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2143,7 +2438,7 @@ func (x *UnpinBookingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use UnpinBookingResponse.ProtoReflect.Descriptor instead.
 func (*UnpinBookingResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *UnpinBookingResponse) GetBooking() *Booking {
@@ -2175,7 +2470,7 @@ type WatchBoardRequest struct {
 
 func (x *WatchBoardRequest) Reset() {
 	*x = WatchBoardRequest{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[34]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2187,7 +2482,7 @@ func (x *WatchBoardRequest) String() string {
 func (*WatchBoardRequest) ProtoMessage() {}
 
 func (x *WatchBoardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[34]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2200,7 +2495,7 @@ func (x *WatchBoardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBoardRequest.ProtoReflect.Descriptor instead.
 func (*WatchBoardRequest) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{38}
 }
 
 type WatchBoardResponse struct {
@@ -2216,7 +2511,7 @@ type WatchBoardResponse struct {
 
 func (x *WatchBoardResponse) Reset() {
 	*x = WatchBoardResponse{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[35]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2228,7 +2523,7 @@ func (x *WatchBoardResponse) String() string {
 func (*WatchBoardResponse) ProtoMessage() {}
 
 func (x *WatchBoardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[35]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2241,7 +2536,7 @@ func (x *WatchBoardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchBoardResponse.ProtoReflect.Descriptor instead.
 func (*WatchBoardResponse) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *WatchBoardResponse) GetBooking() *Booking {
@@ -2285,7 +2580,7 @@ type BoardLane struct {
 
 func (x *BoardLane) Reset() {
 	*x = BoardLane{}
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[36]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2297,7 +2592,7 @@ func (x *BoardLane) String() string {
 func (*BoardLane) ProtoMessage() {}
 
 func (x *BoardLane) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[36]
+	mi := &file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2310,7 +2605,7 @@ func (x *BoardLane) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoardLane.ProtoReflect.Descriptor instead.
 func (*BoardLane) Descriptor() ([]byte, []int) {
-	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *BoardLane) GetBay() *Resource {
@@ -2478,7 +2773,7 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x10\x14\"\x06r\x04\x10\x01\x18?R\x05tools\x12#\n" +
 	"\bpriority\x18\a \x01(\rB\a\xbaH\x04*\x02\x18\tR\bpriority\x127\n" +
 	"\tparts_eta\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\bpartsEta\x12W\n" +
-	"\x12until_parts_needed\x18\t \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xde42\x00R\x10untilPartsNeeded\"\x88\x02\n" +
+	"\x12until_parts_needed\x18\t \x01(\v2\x19.google.protobuf.DurationB\x0e\xbaH\v\xaa\x01\b\"\x04\b\x80\xde42\x00R\x10untilPartsNeeded\"\xaf\x02\n" +
 	"\x1aGetEarliestPromiseResponse\x12/\n" +
 	"\x04when\x18\x01 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x12\x10\n" +
 	"\x03bay\x18\x02 \x01(\tR\x03bay\x12\x1e\n" +
@@ -2487,7 +2782,29 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"technician\x126\n" +
 	"\bpromised\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bpromised\x12\x16\n" +
 	"\x06reason\x18\x05 \x01(\tR\x06reason\x127\n" +
-	"\achanges\x18\x06 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\"\xa5\x01\n" +
+	"\achanges\x18\x06 \x03(\v2\x1d.ramprow.scheduling.v1.ChangeR\achanges\x12%\n" +
+	"\x0epromise_reason\x18\a \x01(\tR\rpromiseReason\"\x12\n" +
+	"\x10JudgePlanRequest\"\x96\x02\n" +
+	"\x11JudgePlanResponse\x12@\n" +
+	"\bbookings\x18\x01 \x03(\v2$.ramprow.scheduling.v1.JudgedBookingR\bbookings\x12(\n" +
+	"\x10all_held_percent\x18\x02 \x01(\x01R\x0eallHeldPercent\x12\x16\n" +
+	"\x06broken\x18\x03 \x01(\x01R\x06broken\x128\n" +
+	"\alearned\x18\x04 \x01(\v2\x1e.ramprow.scheduling.v1.LearnedR\alearned\x12C\n" +
+	"\rlearned_begun\x18\x05 \x01(\v2\x1e.ramprow.scheduling.v1.LearnedR\flearnedBegun\"\xbf\x02\n" +
+	"\rJudgedBooking\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12/\n" +
+	"\x04when\x18\x02 \x01(\v2\x1b.ramprow.common.v1.IntervalR\x04when\x126\n" +
+	"\bpromised\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\bpromised\x126\n" +
+	"\bforeseen\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\bforeseen\x12!\n" +
+	"\fheld_percent\x18\x05 \x01(\x01R\vheldPercent\x12,\n" +
+	"\x0flearned_percent\x18\x06 \x01(\x01H\x00R\x0elearnedPercent\x88\x01\x01\x12\x16\n" +
+	"\x06breaks\x18\a \x01(\x01R\x06breaksB\x12\n" +
+	"\x10_learned_percent\"\x88\x01\n" +
+	"\aLearned\x12\x1a\n" +
+	"\bpromises\x18\x01 \x01(\rR\bpromises\x121\n" +
+	"\x06margin\x18\x02 \x01(\v2\x19.google.protobuf.DurationR\x06margin\x12\x1a\n" +
+	"\bfinished\x18\x03 \x01(\rR\bfinished\x12\x12\n" +
+	"\x04kept\x18\x04 \x01(\rR\x04kept\"\xa5\x01\n" +
 	"\x11PinBookingRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12/\n" +
@@ -2515,7 +2832,7 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\tBoardLane\x121\n" +
 	"\x03bay\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\x03bay\x12:\n" +
 	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings\x120\n" +
-	"\x04away\x18\x03 \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x04away2\xbf\x18\n" +
+	"\x04away\x18\x03 \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x04away2\xa9\x19\n" +
 	"\x11SchedulingService\x12n\n" +
 	"\vSetResource\x12).ramprow.scheduling.v1.SetResourceRequest\x1a*.ramprow.scheduling.v1.SetResourceResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12t\n" +
@@ -2571,6 +2888,8 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\bUndoMove\x12&.ramprow.scheduling.v1.UndoMoveRequest\x1a'.ramprow.scheduling.v1.UndoMoveResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12\x83\x01\n" +
 	"\x12GetEarliestPromise\x120.ramprow.scheduling.v1.GetEarliestPromiseRequest\x1a1.ramprow.scheduling.v1.GetEarliestPromiseResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12h\n" +
+	"\tJudgePlan\x12'.ramprow.scheduling.v1.JudgePlanRequest\x1a(.ramprow.scheduling.v1.JudgePlanResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12k\n" +
 	"\n" +
 	"PinBooking\x12(.ramprow.scheduling.v1.PinBookingRequest\x1a).ramprow.scheduling.v1.PinBookingResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -2594,7 +2913,7 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_rawDescGZIP() []byte {
 	return file_ramprow_scheduling_v1_scheduling_service_proto_rawDescData
 }
 
-var file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*SetResourceRequest)(nil),         // 0: ramprow.scheduling.v1.SetResourceRequest
 	(*SetResourceResponse)(nil),        // 1: ramprow.scheduling.v1.SetResourceResponse
@@ -2626,157 +2945,170 @@ var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*UndoMoveResponse)(nil),           // 27: ramprow.scheduling.v1.UndoMoveResponse
 	(*GetEarliestPromiseRequest)(nil),  // 28: ramprow.scheduling.v1.GetEarliestPromiseRequest
 	(*GetEarliestPromiseResponse)(nil), // 29: ramprow.scheduling.v1.GetEarliestPromiseResponse
-	(*PinBookingRequest)(nil),          // 30: ramprow.scheduling.v1.PinBookingRequest
-	(*PinBookingResponse)(nil),         // 31: ramprow.scheduling.v1.PinBookingResponse
-	(*UnpinBookingRequest)(nil),        // 32: ramprow.scheduling.v1.UnpinBookingRequest
-	(*UnpinBookingResponse)(nil),       // 33: ramprow.scheduling.v1.UnpinBookingResponse
-	(*WatchBoardRequest)(nil),          // 34: ramprow.scheduling.v1.WatchBoardRequest
-	(*WatchBoardResponse)(nil),         // 35: ramprow.scheduling.v1.WatchBoardResponse
-	(*BoardLane)(nil),                  // 36: ramprow.scheduling.v1.BoardLane
-	(*Resource)(nil),                   // 37: ramprow.scheduling.v1.Resource
-	(*Change)(nil),                     // 38: ramprow.scheduling.v1.Change
-	(*v1.Receipt)(nil),                 // 39: ramprow.common.v1.Receipt
-	(*v1.Interval)(nil),                // 40: ramprow.common.v1.Interval
-	(BlockKind)(0),                     // 41: ramprow.scheduling.v1.BlockKind
-	(ResourceKind)(0),                  // 42: ramprow.scheduling.v1.ResourceKind
-	(*Block)(nil),                      // 43: ramprow.scheduling.v1.Block
-	(*Booking)(nil),                    // 44: ramprow.scheduling.v1.Booking
-	(*timestamppb.Timestamp)(nil),      // 45: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),        // 46: google.protobuf.Duration
-	(*SetRosterRequest)(nil),           // 47: ramprow.scheduling.v1.SetRosterRequest
-	(*RemoveRosterRequest)(nil),        // 48: ramprow.scheduling.v1.RemoveRosterRequest
-	(*PlanOvertimeRequest)(nil),        // 49: ramprow.scheduling.v1.PlanOvertimeRequest
-	(*WithdrawOvertimeRequest)(nil),    // 50: ramprow.scheduling.v1.WithdrawOvertimeRequest
-	(*PlanMaintenanceRequest)(nil),     // 51: ramprow.scheduling.v1.PlanMaintenanceRequest
-	(*EndMaintenanceRequest)(nil),      // 52: ramprow.scheduling.v1.EndMaintenanceRequest
-	(*SetClosedDaysRequest)(nil),       // 53: ramprow.scheduling.v1.SetClosedDaysRequest
-	(*RemoveClosedDayRequest)(nil),     // 54: ramprow.scheduling.v1.RemoveClosedDayRequest
-	(*ListClosedDaysRequest)(nil),      // 55: ramprow.scheduling.v1.ListClosedDaysRequest
-	(*SetRosterResponse)(nil),          // 56: ramprow.scheduling.v1.SetRosterResponse
-	(*RemoveRosterResponse)(nil),       // 57: ramprow.scheduling.v1.RemoveRosterResponse
-	(*PlanOvertimeResponse)(nil),       // 58: ramprow.scheduling.v1.PlanOvertimeResponse
-	(*WithdrawOvertimeResponse)(nil),   // 59: ramprow.scheduling.v1.WithdrawOvertimeResponse
-	(*PlanMaintenanceResponse)(nil),    // 60: ramprow.scheduling.v1.PlanMaintenanceResponse
-	(*EndMaintenanceResponse)(nil),     // 61: ramprow.scheduling.v1.EndMaintenanceResponse
-	(*SetClosedDaysResponse)(nil),      // 62: ramprow.scheduling.v1.SetClosedDaysResponse
-	(*RemoveClosedDayResponse)(nil),    // 63: ramprow.scheduling.v1.RemoveClosedDayResponse
-	(*ListClosedDaysResponse)(nil),     // 64: ramprow.scheduling.v1.ListClosedDaysResponse
+	(*JudgePlanRequest)(nil),           // 30: ramprow.scheduling.v1.JudgePlanRequest
+	(*JudgePlanResponse)(nil),          // 31: ramprow.scheduling.v1.JudgePlanResponse
+	(*JudgedBooking)(nil),              // 32: ramprow.scheduling.v1.JudgedBooking
+	(*Learned)(nil),                    // 33: ramprow.scheduling.v1.Learned
+	(*PinBookingRequest)(nil),          // 34: ramprow.scheduling.v1.PinBookingRequest
+	(*PinBookingResponse)(nil),         // 35: ramprow.scheduling.v1.PinBookingResponse
+	(*UnpinBookingRequest)(nil),        // 36: ramprow.scheduling.v1.UnpinBookingRequest
+	(*UnpinBookingResponse)(nil),       // 37: ramprow.scheduling.v1.UnpinBookingResponse
+	(*WatchBoardRequest)(nil),          // 38: ramprow.scheduling.v1.WatchBoardRequest
+	(*WatchBoardResponse)(nil),         // 39: ramprow.scheduling.v1.WatchBoardResponse
+	(*BoardLane)(nil),                  // 40: ramprow.scheduling.v1.BoardLane
+	(*Resource)(nil),                   // 41: ramprow.scheduling.v1.Resource
+	(*Change)(nil),                     // 42: ramprow.scheduling.v1.Change
+	(*v1.Receipt)(nil),                 // 43: ramprow.common.v1.Receipt
+	(*v1.Interval)(nil),                // 44: ramprow.common.v1.Interval
+	(BlockKind)(0),                     // 45: ramprow.scheduling.v1.BlockKind
+	(ResourceKind)(0),                  // 46: ramprow.scheduling.v1.ResourceKind
+	(*Block)(nil),                      // 47: ramprow.scheduling.v1.Block
+	(*Booking)(nil),                    // 48: ramprow.scheduling.v1.Booking
+	(*timestamppb.Timestamp)(nil),      // 49: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),        // 50: google.protobuf.Duration
+	(*SetRosterRequest)(nil),           // 51: ramprow.scheduling.v1.SetRosterRequest
+	(*RemoveRosterRequest)(nil),        // 52: ramprow.scheduling.v1.RemoveRosterRequest
+	(*PlanOvertimeRequest)(nil),        // 53: ramprow.scheduling.v1.PlanOvertimeRequest
+	(*WithdrawOvertimeRequest)(nil),    // 54: ramprow.scheduling.v1.WithdrawOvertimeRequest
+	(*PlanMaintenanceRequest)(nil),     // 55: ramprow.scheduling.v1.PlanMaintenanceRequest
+	(*EndMaintenanceRequest)(nil),      // 56: ramprow.scheduling.v1.EndMaintenanceRequest
+	(*SetClosedDaysRequest)(nil),       // 57: ramprow.scheduling.v1.SetClosedDaysRequest
+	(*RemoveClosedDayRequest)(nil),     // 58: ramprow.scheduling.v1.RemoveClosedDayRequest
+	(*ListClosedDaysRequest)(nil),      // 59: ramprow.scheduling.v1.ListClosedDaysRequest
+	(*SetRosterResponse)(nil),          // 60: ramprow.scheduling.v1.SetRosterResponse
+	(*RemoveRosterResponse)(nil),       // 61: ramprow.scheduling.v1.RemoveRosterResponse
+	(*PlanOvertimeResponse)(nil),       // 62: ramprow.scheduling.v1.PlanOvertimeResponse
+	(*WithdrawOvertimeResponse)(nil),   // 63: ramprow.scheduling.v1.WithdrawOvertimeResponse
+	(*PlanMaintenanceResponse)(nil),    // 64: ramprow.scheduling.v1.PlanMaintenanceResponse
+	(*EndMaintenanceResponse)(nil),     // 65: ramprow.scheduling.v1.EndMaintenanceResponse
+	(*SetClosedDaysResponse)(nil),      // 66: ramprow.scheduling.v1.SetClosedDaysResponse
+	(*RemoveClosedDayResponse)(nil),    // 67: ramprow.scheduling.v1.RemoveClosedDayResponse
+	(*ListClosedDaysResponse)(nil),     // 68: ramprow.scheduling.v1.ListClosedDaysResponse
 }
 var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
-	37, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
-	37, // 1: ramprow.scheduling.v1.SetResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	38, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	40, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
-	41, // 5: ramprow.scheduling.v1.BlockResourceRequest.kind:type_name -> ramprow.scheduling.v1.BlockKind
-	37, // 6: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	38, // 7: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 8: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	37, // 9: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	38, // 10: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 11: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	42, // 12: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
-	37, // 13: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
-	38, // 14: ramprow.scheduling.v1.SetZoneResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 15: ramprow.scheduling.v1.SetZoneResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	37, // 16: ramprow.scheduling.v1.GetCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	36, // 17: ramprow.scheduling.v1.GetCalendarResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
-	43, // 18: ramprow.scheduling.v1.GetCalendarResponse.away:type_name -> ramprow.scheduling.v1.Block
-	37, // 19: ramprow.scheduling.v1.RenewCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	39, // 20: ramprow.scheduling.v1.RenewCalendarResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 21: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	44, // 22: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
-	40, // 23: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
-	36, // 24: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
-	44, // 25: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
-	45, // 26: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
-	44, // 27: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	38, // 28: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 29: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 30: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	44, // 31: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
-	38, // 32: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 33: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	38, // 34: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 35: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	45, // 36: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
-	46, // 37: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
-	46, // 38: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
-	45, // 39: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
-	46, // 40: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
-	40, // 41: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
-	45, // 42: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
-	38, // 43: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	44, // 44: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	38, // 45: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 46: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 47: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	38, // 48: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
-	39, // 49: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
-	44, // 50: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
-	37, // 51: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
-	37, // 52: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
-	44, // 53: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
-	43, // 54: ramprow.scheduling.v1.BoardLane.away:type_name -> ramprow.scheduling.v1.Block
-	0,  // 55: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
-	2,  // 56: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
-	4,  // 57: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
-	47, // 58: ramprow.scheduling.v1.SchedulingService.SetRoster:input_type -> ramprow.scheduling.v1.SetRosterRequest
-	48, // 59: ramprow.scheduling.v1.SchedulingService.RemoveRoster:input_type -> ramprow.scheduling.v1.RemoveRosterRequest
-	49, // 60: ramprow.scheduling.v1.SchedulingService.PlanOvertime:input_type -> ramprow.scheduling.v1.PlanOvertimeRequest
-	50, // 61: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:input_type -> ramprow.scheduling.v1.WithdrawOvertimeRequest
-	51, // 62: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:input_type -> ramprow.scheduling.v1.PlanMaintenanceRequest
-	52, // 63: ramprow.scheduling.v1.SchedulingService.EndMaintenance:input_type -> ramprow.scheduling.v1.EndMaintenanceRequest
-	53, // 64: ramprow.scheduling.v1.SchedulingService.SetClosedDays:input_type -> ramprow.scheduling.v1.SetClosedDaysRequest
-	54, // 65: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:input_type -> ramprow.scheduling.v1.RemoveClosedDayRequest
-	55, // 66: ramprow.scheduling.v1.SchedulingService.ListClosedDays:input_type -> ramprow.scheduling.v1.ListClosedDaysRequest
-	6,  // 67: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
-	8,  // 68: ramprow.scheduling.v1.SchedulingService.SetZone:input_type -> ramprow.scheduling.v1.SetZoneRequest
-	10, // 69: ramprow.scheduling.v1.SchedulingService.GetZone:input_type -> ramprow.scheduling.v1.GetZoneRequest
-	12, // 70: ramprow.scheduling.v1.SchedulingService.GetCalendar:input_type -> ramprow.scheduling.v1.GetCalendarRequest
-	14, // 71: ramprow.scheduling.v1.SchedulingService.RenewCalendar:input_type -> ramprow.scheduling.v1.RenewCalendarRequest
-	16, // 72: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
-	18, // 73: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
-	20, // 74: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
-	22, // 75: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
-	24, // 76: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
-	26, // 77: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
-	28, // 78: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
-	30, // 79: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
-	32, // 80: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
-	34, // 81: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
-	1,  // 82: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
-	3,  // 83: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
-	5,  // 84: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
-	56, // 85: ramprow.scheduling.v1.SchedulingService.SetRoster:output_type -> ramprow.scheduling.v1.SetRosterResponse
-	57, // 86: ramprow.scheduling.v1.SchedulingService.RemoveRoster:output_type -> ramprow.scheduling.v1.RemoveRosterResponse
-	58, // 87: ramprow.scheduling.v1.SchedulingService.PlanOvertime:output_type -> ramprow.scheduling.v1.PlanOvertimeResponse
-	59, // 88: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:output_type -> ramprow.scheduling.v1.WithdrawOvertimeResponse
-	60, // 89: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:output_type -> ramprow.scheduling.v1.PlanMaintenanceResponse
-	61, // 90: ramprow.scheduling.v1.SchedulingService.EndMaintenance:output_type -> ramprow.scheduling.v1.EndMaintenanceResponse
-	62, // 91: ramprow.scheduling.v1.SchedulingService.SetClosedDays:output_type -> ramprow.scheduling.v1.SetClosedDaysResponse
-	63, // 92: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:output_type -> ramprow.scheduling.v1.RemoveClosedDayResponse
-	64, // 93: ramprow.scheduling.v1.SchedulingService.ListClosedDays:output_type -> ramprow.scheduling.v1.ListClosedDaysResponse
-	7,  // 94: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
-	9,  // 95: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
-	11, // 96: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
-	13, // 97: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
-	15, // 98: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
-	17, // 99: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
-	19, // 100: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
-	21, // 101: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
-	23, // 102: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
-	25, // 103: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
-	27, // 104: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
-	29, // 105: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
-	31, // 106: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
-	33, // 107: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
-	35, // 108: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
-	82, // [82:109] is the sub-list for method output_type
-	55, // [55:82] is the sub-list for method input_type
-	55, // [55:55] is the sub-list for extension type_name
-	55, // [55:55] is the sub-list for extension extendee
-	0,  // [0:55] is the sub-list for field type_name
+	41, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
+	41, // 1: ramprow.scheduling.v1.SetResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	42, // 2: ramprow.scheduling.v1.SetResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 3: ramprow.scheduling.v1.SetResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	44, // 4: ramprow.scheduling.v1.BlockResourceRequest.when:type_name -> ramprow.common.v1.Interval
+	45, // 5: ramprow.scheduling.v1.BlockResourceRequest.kind:type_name -> ramprow.scheduling.v1.BlockKind
+	41, // 6: ramprow.scheduling.v1.BlockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	42, // 7: ramprow.scheduling.v1.BlockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 8: ramprow.scheduling.v1.BlockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 9: ramprow.scheduling.v1.UnblockResourceResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	42, // 10: ramprow.scheduling.v1.UnblockResourceResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 11: ramprow.scheduling.v1.UnblockResourceResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	46, // 12: ramprow.scheduling.v1.ListResourcesRequest.kind:type_name -> ramprow.scheduling.v1.ResourceKind
+	41, // 13: ramprow.scheduling.v1.ListResourcesResponse.resources:type_name -> ramprow.scheduling.v1.Resource
+	42, // 14: ramprow.scheduling.v1.SetZoneResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 15: ramprow.scheduling.v1.SetZoneResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	41, // 16: ramprow.scheduling.v1.GetCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	40, // 17: ramprow.scheduling.v1.GetCalendarResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	47, // 18: ramprow.scheduling.v1.GetCalendarResponse.away:type_name -> ramprow.scheduling.v1.Block
+	41, // 19: ramprow.scheduling.v1.RenewCalendarResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	43, // 20: ramprow.scheduling.v1.RenewCalendarResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 21: ramprow.scheduling.v1.GetBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	48, // 22: ramprow.scheduling.v1.ListBookingsResponse.bookings:type_name -> ramprow.scheduling.v1.Booking
+	44, // 23: ramprow.scheduling.v1.GetBoardRequest.when:type_name -> ramprow.common.v1.Interval
+	40, // 24: ramprow.scheduling.v1.GetBoardResponse.lanes:type_name -> ramprow.scheduling.v1.BoardLane
+	48, // 25: ramprow.scheduling.v1.GetBoardResponse.waiting:type_name -> ramprow.scheduling.v1.Booking
+	49, // 26: ramprow.scheduling.v1.MoveBookingRequest.start:type_name -> google.protobuf.Timestamp
+	48, // 27: ramprow.scheduling.v1.MoveBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	42, // 28: ramprow.scheduling.v1.MoveBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 29: ramprow.scheduling.v1.MoveBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 30: ramprow.scheduling.v1.SwapBookingsResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	48, // 31: ramprow.scheduling.v1.SwapBookingsResponse.other:type_name -> ramprow.scheduling.v1.Booking
+	42, // 32: ramprow.scheduling.v1.SwapBookingsResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 33: ramprow.scheduling.v1.SwapBookingsResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	42, // 34: ramprow.scheduling.v1.UndoMoveResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 35: ramprow.scheduling.v1.UndoMoveResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	49, // 36: ramprow.scheduling.v1.GetEarliestPromiseRequest.arrives:type_name -> google.protobuf.Timestamp
+	50, // 37: ramprow.scheduling.v1.GetEarliestPromiseRequest.p50:type_name -> google.protobuf.Duration
+	50, // 38: ramprow.scheduling.v1.GetEarliestPromiseRequest.p80:type_name -> google.protobuf.Duration
+	49, // 39: ramprow.scheduling.v1.GetEarliestPromiseRequest.parts_eta:type_name -> google.protobuf.Timestamp
+	50, // 40: ramprow.scheduling.v1.GetEarliestPromiseRequest.until_parts_needed:type_name -> google.protobuf.Duration
+	44, // 41: ramprow.scheduling.v1.GetEarliestPromiseResponse.when:type_name -> ramprow.common.v1.Interval
+	49, // 42: ramprow.scheduling.v1.GetEarliestPromiseResponse.promised:type_name -> google.protobuf.Timestamp
+	42, // 43: ramprow.scheduling.v1.GetEarliestPromiseResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	32, // 44: ramprow.scheduling.v1.JudgePlanResponse.bookings:type_name -> ramprow.scheduling.v1.JudgedBooking
+	33, // 45: ramprow.scheduling.v1.JudgePlanResponse.learned:type_name -> ramprow.scheduling.v1.Learned
+	33, // 46: ramprow.scheduling.v1.JudgePlanResponse.learned_begun:type_name -> ramprow.scheduling.v1.Learned
+	44, // 47: ramprow.scheduling.v1.JudgedBooking.when:type_name -> ramprow.common.v1.Interval
+	49, // 48: ramprow.scheduling.v1.JudgedBooking.promised:type_name -> google.protobuf.Timestamp
+	49, // 49: ramprow.scheduling.v1.JudgedBooking.foreseen:type_name -> google.protobuf.Timestamp
+	50, // 50: ramprow.scheduling.v1.Learned.margin:type_name -> google.protobuf.Duration
+	48, // 51: ramprow.scheduling.v1.PinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	42, // 52: ramprow.scheduling.v1.PinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 53: ramprow.scheduling.v1.PinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 54: ramprow.scheduling.v1.UnpinBookingResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	42, // 55: ramprow.scheduling.v1.UnpinBookingResponse.changes:type_name -> ramprow.scheduling.v1.Change
+	43, // 56: ramprow.scheduling.v1.UnpinBookingResponse.receipt:type_name -> ramprow.common.v1.Receipt
+	48, // 57: ramprow.scheduling.v1.WatchBoardResponse.booking:type_name -> ramprow.scheduling.v1.Booking
+	41, // 58: ramprow.scheduling.v1.WatchBoardResponse.resource:type_name -> ramprow.scheduling.v1.Resource
+	41, // 59: ramprow.scheduling.v1.BoardLane.bay:type_name -> ramprow.scheduling.v1.Resource
+	48, // 60: ramprow.scheduling.v1.BoardLane.bookings:type_name -> ramprow.scheduling.v1.Booking
+	47, // 61: ramprow.scheduling.v1.BoardLane.away:type_name -> ramprow.scheduling.v1.Block
+	0,  // 62: ramprow.scheduling.v1.SchedulingService.SetResource:input_type -> ramprow.scheduling.v1.SetResourceRequest
+	2,  // 63: ramprow.scheduling.v1.SchedulingService.BlockResource:input_type -> ramprow.scheduling.v1.BlockResourceRequest
+	4,  // 64: ramprow.scheduling.v1.SchedulingService.UnblockResource:input_type -> ramprow.scheduling.v1.UnblockResourceRequest
+	51, // 65: ramprow.scheduling.v1.SchedulingService.SetRoster:input_type -> ramprow.scheduling.v1.SetRosterRequest
+	52, // 66: ramprow.scheduling.v1.SchedulingService.RemoveRoster:input_type -> ramprow.scheduling.v1.RemoveRosterRequest
+	53, // 67: ramprow.scheduling.v1.SchedulingService.PlanOvertime:input_type -> ramprow.scheduling.v1.PlanOvertimeRequest
+	54, // 68: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:input_type -> ramprow.scheduling.v1.WithdrawOvertimeRequest
+	55, // 69: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:input_type -> ramprow.scheduling.v1.PlanMaintenanceRequest
+	56, // 70: ramprow.scheduling.v1.SchedulingService.EndMaintenance:input_type -> ramprow.scheduling.v1.EndMaintenanceRequest
+	57, // 71: ramprow.scheduling.v1.SchedulingService.SetClosedDays:input_type -> ramprow.scheduling.v1.SetClosedDaysRequest
+	58, // 72: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:input_type -> ramprow.scheduling.v1.RemoveClosedDayRequest
+	59, // 73: ramprow.scheduling.v1.SchedulingService.ListClosedDays:input_type -> ramprow.scheduling.v1.ListClosedDaysRequest
+	6,  // 74: ramprow.scheduling.v1.SchedulingService.ListResources:input_type -> ramprow.scheduling.v1.ListResourcesRequest
+	8,  // 75: ramprow.scheduling.v1.SchedulingService.SetZone:input_type -> ramprow.scheduling.v1.SetZoneRequest
+	10, // 76: ramprow.scheduling.v1.SchedulingService.GetZone:input_type -> ramprow.scheduling.v1.GetZoneRequest
+	12, // 77: ramprow.scheduling.v1.SchedulingService.GetCalendar:input_type -> ramprow.scheduling.v1.GetCalendarRequest
+	14, // 78: ramprow.scheduling.v1.SchedulingService.RenewCalendar:input_type -> ramprow.scheduling.v1.RenewCalendarRequest
+	16, // 79: ramprow.scheduling.v1.SchedulingService.GetBooking:input_type -> ramprow.scheduling.v1.GetBookingRequest
+	18, // 80: ramprow.scheduling.v1.SchedulingService.ListBookings:input_type -> ramprow.scheduling.v1.ListBookingsRequest
+	20, // 81: ramprow.scheduling.v1.SchedulingService.GetBoard:input_type -> ramprow.scheduling.v1.GetBoardRequest
+	22, // 82: ramprow.scheduling.v1.SchedulingService.MoveBooking:input_type -> ramprow.scheduling.v1.MoveBookingRequest
+	24, // 83: ramprow.scheduling.v1.SchedulingService.SwapBookings:input_type -> ramprow.scheduling.v1.SwapBookingsRequest
+	26, // 84: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
+	28, // 85: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
+	30, // 86: ramprow.scheduling.v1.SchedulingService.JudgePlan:input_type -> ramprow.scheduling.v1.JudgePlanRequest
+	34, // 87: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
+	36, // 88: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
+	38, // 89: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
+	1,  // 90: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
+	3,  // 91: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
+	5,  // 92: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
+	60, // 93: ramprow.scheduling.v1.SchedulingService.SetRoster:output_type -> ramprow.scheduling.v1.SetRosterResponse
+	61, // 94: ramprow.scheduling.v1.SchedulingService.RemoveRoster:output_type -> ramprow.scheduling.v1.RemoveRosterResponse
+	62, // 95: ramprow.scheduling.v1.SchedulingService.PlanOvertime:output_type -> ramprow.scheduling.v1.PlanOvertimeResponse
+	63, // 96: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:output_type -> ramprow.scheduling.v1.WithdrawOvertimeResponse
+	64, // 97: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:output_type -> ramprow.scheduling.v1.PlanMaintenanceResponse
+	65, // 98: ramprow.scheduling.v1.SchedulingService.EndMaintenance:output_type -> ramprow.scheduling.v1.EndMaintenanceResponse
+	66, // 99: ramprow.scheduling.v1.SchedulingService.SetClosedDays:output_type -> ramprow.scheduling.v1.SetClosedDaysResponse
+	67, // 100: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:output_type -> ramprow.scheduling.v1.RemoveClosedDayResponse
+	68, // 101: ramprow.scheduling.v1.SchedulingService.ListClosedDays:output_type -> ramprow.scheduling.v1.ListClosedDaysResponse
+	7,  // 102: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
+	9,  // 103: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
+	11, // 104: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
+	13, // 105: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
+	15, // 106: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
+	17, // 107: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
+	19, // 108: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
+	21, // 109: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
+	23, // 110: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
+	25, // 111: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
+	27, // 112: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
+	29, // 113: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
+	31, // 114: ramprow.scheduling.v1.SchedulingService.JudgePlan:output_type -> ramprow.scheduling.v1.JudgePlanResponse
+	35, // 115: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
+	37, // 116: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
+	39, // 117: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
+	90, // [90:118] is the sub-list for method output_type
+	62, // [62:90] is the sub-list for method input_type
+	62, // [62:62] is the sub-list for extension type_name
+	62, // [62:62] is the sub-list for extension extendee
+	0,  // [0:62] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_scheduling_v1_scheduling_service_proto_init() }
@@ -2786,13 +3118,14 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_init() {
 	}
 	file_ramprow_scheduling_v1_calendars_proto_init()
 	file_ramprow_scheduling_v1_scheduling_proto_init()
+	file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc), len(file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   37,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -43,6 +43,7 @@ const (
 	SchedulingService_SwapBookings_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/SwapBookings"
 	SchedulingService_UndoMove_FullMethodName           = "/ramprow.scheduling.v1.SchedulingService/UndoMove"
 	SchedulingService_GetEarliestPromise_FullMethodName = "/ramprow.scheduling.v1.SchedulingService/GetEarliestPromise"
+	SchedulingService_JudgePlan_FullMethodName          = "/ramprow.scheduling.v1.SchedulingService/JudgePlan"
 	SchedulingService_PinBooking_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/PinBooking"
 	SchedulingService_UnpinBooking_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/UnpinBooking"
 	SchedulingService_WatchBoard_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/WatchBoard"
@@ -106,6 +107,8 @@ type SchedulingServiceClient interface {
 	UndoMove(ctx context.Context, in *UndoMoveRequest, opts ...grpc.CallOption) (*UndoMoveResponse, error)
 	// GetEarliestPromise says when work that is not opened yet could be done, without booking anything.
 	GetEarliestPromise(ctx context.Context, in *GetEarliestPromiseRequest, opts ...grpc.CallOption) (*GetEarliestPromiseResponse, error)
+	// JudgePlan lets the plan run many times and says how sure its promises are; nothing is changed.
+	JudgePlan(ctx context.Context, in *JudgePlanRequest, opts ...grpc.CallOption) (*JudgePlanResponse, error)
 	// PinBooking keeps a booking where it is.
 	PinBooking(ctx context.Context, in *PinBookingRequest, opts ...grpc.CallOption) (*PinBookingResponse, error)
 	// UnpinBooking lets it be moved again.
@@ -362,6 +365,16 @@ func (c *schedulingServiceClient) GetEarliestPromise(ctx context.Context, in *Ge
 	return out, nil
 }
 
+func (c *schedulingServiceClient) JudgePlan(ctx context.Context, in *JudgePlanRequest, opts ...grpc.CallOption) (*JudgePlanResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(JudgePlanResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_JudgePlan_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *schedulingServiceClient) PinBooking(ctx context.Context, in *PinBookingRequest, opts ...grpc.CallOption) (*PinBookingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PinBookingResponse)
@@ -459,6 +472,8 @@ type SchedulingServiceServer interface {
 	UndoMove(context.Context, *UndoMoveRequest) (*UndoMoveResponse, error)
 	// GetEarliestPromise says when work that is not opened yet could be done, without booking anything.
 	GetEarliestPromise(context.Context, *GetEarliestPromiseRequest) (*GetEarliestPromiseResponse, error)
+	// JudgePlan lets the plan run many times and says how sure its promises are; nothing is changed.
+	JudgePlan(context.Context, *JudgePlanRequest) (*JudgePlanResponse, error)
 	// PinBooking keeps a booking where it is.
 	PinBooking(context.Context, *PinBookingRequest) (*PinBookingResponse, error)
 	// UnpinBooking lets it be moved again.
@@ -546,6 +561,9 @@ func (UnimplementedSchedulingServiceServer) UndoMove(context.Context, *UndoMoveR
 }
 func (UnimplementedSchedulingServiceServer) GetEarliestPromise(context.Context, *GetEarliestPromiseRequest) (*GetEarliestPromiseResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetEarliestPromise not implemented")
+}
+func (UnimplementedSchedulingServiceServer) JudgePlan(context.Context, *JudgePlanRequest) (*JudgePlanResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method JudgePlan not implemented")
 }
 func (UnimplementedSchedulingServiceServer) PinBooking(context.Context, *PinBookingRequest) (*PinBookingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PinBooking not implemented")
@@ -1009,6 +1027,24 @@ func _SchedulingService_GetEarliestPromise_Handler(srv interface{}, ctx context.
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SchedulingService_JudgePlan_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(JudgePlanRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).JudgePlan(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_JudgePlan_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).JudgePlan(ctx, req.(*JudgePlanRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SchedulingService_PinBooking_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PinBookingRequest)
 	if err := dec(in); err != nil {
@@ -1158,6 +1194,10 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetEarliestPromise",
 			Handler:    _SchedulingService_GetEarliestPromise_Handler,
+		},
+		{
+			MethodName: "JudgePlan",
+			Handler:    _SchedulingService_JudgePlan_Handler,
 		},
 		{
 			MethodName: "PinBooking",
