@@ -2,7 +2,6 @@ package flow
 
 import (
 	"slices"
-	"time"
 )
 
 // Window is what is asked about. What lies after now is left out.
@@ -103,9 +102,6 @@ func (v *Visit) Held() bool { return v.Promised != 0 && v.Finished != 0 && v.Fin
 // visits times the bays and people, and with the kinds of needs that there are.
 func Measure(shop Shop, w Window) *Figures {
 	f := &Figures{Span: w.span()}
-	if shop.Zone == nil {
-		shop.Zone = time.UTC
-	}
 	here := present(shop.Visits, f.Span)
 	horizon := Span{f.From, f.To}
 	for _, v := range here {
@@ -122,7 +118,7 @@ func Measure(shop Shop, w Window) *Figures {
 	f.outcome()
 	open := map[string][]Span{}
 	for i := range shop.Resources {
-		open[shop.Resources[i].Name] = shop.Resources[i].open(f.Span, shop.Zone)
+		open[shop.Resources[i].Name] = shop.Resources[i].open(f.Span)
 	}
 	f.use(shop.Resources, open, occupied)
 	f.stations(open)

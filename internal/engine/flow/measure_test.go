@@ -17,19 +17,45 @@ func at(hours float64) int64 {
 }
 
 func bay(name, kind string) Resource {
-	return Resource{Name: bays + name, Versions: []Version{{Kind: kind, Title: "Bay " + name, Shifts: daily(8, 18)}}}
+	return Resource{Name: bays + name, Versions: []Version{{Kind: kind, Title: "Bay " + name, Open: daily(8, 18)}}}
 }
 
 func worker(name string, skills ...string) Resource {
-	return Resource{Name: people + name, Versions: []Version{{Skills: skills, Shifts: daily(8, 18)}}}
+	return Resource{Name: people + name, Versions: []Version{{Skills: skills, Open: daily(8, 18)}}}
 }
 
-func daily(from, to uint32) []Shift {
-	var all []Shift
-	for day := range uint32(7) {
-		all = append(all, Shift{Weekday: day + 1, FromMinute: from * 60, ToMinute: to * 60})
+// daily is open from an hour to another on every day.
+func daily(from, to int64) func(Span) []Span {
+	return func(within Span) []Span {
+		var all []Span
+		for day := at(-24 * 30); day < within.To; day += 24 * hour {
+			if s := (Span{day + from*hour, day + to*hour}).clip(within); s.length() > 0 {
+				all = append(all, s)
+			}
+		}
+		return all
 	}
-	return all
+}
+
+// during is open within some spans.
+func during(spans ...Span) func(Span) []Span {
+	return func(within Span) []Span {
+		var all []Span
+		for _, s := range spans {
+			if s = s.clip(within); s.length() > 0 {
+				all = append(all, s)
+			}
+		}
+		return all
+	}
+}
+
+// but leaves a span out.
+func but(open func(Span) []Span, out Span) func(Span) []Span {
+	return func(within Span) []Span {
+		before, after := Span{within.From, min(within.To, out.From)}, Span{max(within.From, out.To), within.To}
+		return append(open(before), open(after)...)
+	}
 }
 
 // One bay, one person, two cars: every stretch of the second car's stay by hand.
@@ -122,18 +148,18 @@ func TestNeeds(t *testing.T) {
 }
 
 func away(r Resource, from, to float64) Resource {
-	r.Versions[0].Away = []Span{{at(from), at(to)}}
+	r.Versions[0].Open = but(r.Versions[0].Open, Span{at(from), at(to)})
 	return r
 }
 
 func TestOpenHours(t *testing.T) {
 	r := Resource{Name: "bays/1", Versions: []Version{
-		{Since: at(9), Shifts: []Shift{{1, 8 * 60, 12 * 60}, {1, 13 * 60, 17 * 60}, {1, 11 * 60, 12 * 60}}, Away: []Span{{at(10), at(10.5)}}},
-		{Since: at(16), Shifts: []Shift{{1, 8 * 60, 20 * 60}}},
+		{Since: at(9), Open: during(Span{at(8), at(10)}, Span{at(10.5), at(12)}, Span{at(13), at(17)})},
+		{Since: at(16), Open: during(Span{at(8), at(20)})},
 		{Since: at(18), Retired: true},
 	}}
 	want := []Span{{at(9), at(10)}, {at(10.5), at(12)}, {at(13), at(18)}}
-	if got := r.open(Span{at(-48), at(100)}, time.UTC); fmt.Sprint(got) != fmt.Sprint(want) {
+	if got := r.open(Span{at(-48), at(100)}); fmt.Sprint(got) != fmt.Sprint(want) {
 		t.Errorf("open %v, want %v", got, want)
 	}
 }
@@ -242,7 +268,6 @@ func asked(shop Shop, v *Visit, moment int64) (Stage, bool) {
 			}
 		}
 	}
-	day := time.Unix(0, moment).UTC()
 	var exists, open, free [2]bool
 	for i := range shop.Resources {
 		r := &shop.Resources[i]
@@ -260,14 +285,7 @@ func asked(shop Shop, v *Visit, moment int64) (Stage, bool) {
 		} else if len(v.Needs.BayKinds) > 0 && v.Needs.BayKinds[0] != version.Kind {
 			continue
 		}
-		inShift := len(version.Shifts) == 0
-		for _, s := range version.Shifts {
-			minute := day.Hour()*60 + day.Minute()
-			inShift = inShift || s.Weekday == weekday(day) && minute >= int(s.FromMinute) && minute < int(s.ToMinute)
-		}
-		for _, a := range version.Away {
-			inShift = inShift && (moment < a.From || moment >= a.To)
-		}
+		inShift := version.Open == nil || len(version.Open(Span{moment, moment + 1})) > 0
 		exists[kind] = true
 		open[kind] = open[kind] || inShift
 		free[kind] = free[kind] || inShift && !busy[r.Name]
@@ -301,7 +319,7 @@ func asked(shop Shop, v *Visit, moment int64) (Stage, bool) {
 // drawShop makes a shop of some bays and people, and jobs that go through it as they like. One bay is never given up, so
 // that somebody has told of bays.
 func drawShop(t *rapid.T) Shop {
-	shop := Shop{Zone: time.UTC, Resources: []Resource{bay("1", "lift")}}
+	shop := Shop{Resources: []Resource{bay("1", "lift")}}
 	moment := rapid.Custom(func(t *rapid.T) int64 { return at(rapid.Float64Range(-40, 80).Draw(t, "hour")) })
 	for i := range rapid.IntRange(0, 3).Draw(t, "resources") {
 		r := bay(fmt.Sprint(i+2), rapid.SampledFrom([]string{"lift", "flat"}).Draw(t, "kind"))
@@ -309,7 +327,7 @@ func drawShop(t *rapid.T) Shop {
 			r = worker(fmt.Sprint("p", i), rapid.SampledFrom([]string{"hv", "gas"}).Draw(t, "skill"))
 		}
 		first := moment.Draw(t, "away")
-		r.Versions[0].Away = []Span{{first, first + rapid.Int64Range(0, 30*hour).Draw(t, "length")}}
+		r.Versions[0].Open = but(r.Versions[0].Open, Span{first, first + rapid.Int64Range(0, 30*hour).Draw(t, "length")})
 		if rapid.Bool().Draw(t, "changes") {
 			r.Versions = append(r.Versions, Version{Since: moment.Draw(t, "since"), Kind: "flat", Skills: []string{"gas"}, Retired: rapid.Bool().Draw(t, "retired")})
 		}

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"sort"
 	"strings"
-	"time"
 )
 
 // Resource is a bay or a person, as in bays/1 or people/ada.
@@ -17,19 +16,13 @@ type Resource struct {
 
 // Version is how a resource was from a moment on.
 type Version struct {
-	Since   int64 // Unix time in nanoseconds
-	Title   string
-	Kind    string   // of a bay
-	Skills  []string // of a person
-	Shifts  []Shift  // none: always
-	Away    []Span
+	Since  int64 // Unix time in nanoseconds
+	Title  string
+	Kind   string   // of a bay
+	Skills []string // of a person
+	// Open gives when it can be used within a span, disjoint and in order; nil: always.
+	Open    func(within Span) []Span
 	Retired bool
-}
-
-// Shift is when a resource can be used on a weekday.
-type Shift struct {
-	Weekday              uint32 // 1 Monday … 7 Sunday
-	FromMinute, ToMinute uint32 // after midnight, [from, to)
 }
 
 // Span is a stretch of time, [From, To), in Unix nanoseconds.
@@ -45,8 +38,6 @@ func (s Span) clip(within Span) Span {
 
 // Shop is all that figures are made from.
 type Shop struct {
-	// Zone is where shifts are read.
-	Zone      *time.Location
 	Resources []Resource
 	Visits    []Visit
 }
@@ -70,7 +61,7 @@ func (r *Resource) title() string {
 }
 
 // open gives when the resource could be used within a span: disjoint and in order.
-func (r *Resource) open(within Span, zone *time.Location) []Span {
+func (r *Resource) open(within Span) []Span {
 	var all []Span
 	for i, v := range r.Versions {
 		valid := Span{v.Since, within.To}
@@ -78,40 +69,14 @@ func (r *Resource) open(within Span, zone *time.Location) []Span {
 			valid.To = r.Versions[i+1].Since
 		}
 		if valid = valid.clip(within); valid.length() > 0 && !v.Retired {
-			all = append(all, without(v.shifts(valid, zone), union(v.Away))...)
-		}
-	}
-	return union(all)
-}
-
-func (v *Version) shifts(within Span, zone *time.Location) []Span {
-	if len(v.Shifts) == 0 {
-		return []Span{within}
-	}
-	var all []Span
-	first := time.Unix(0, within.From).In(zone)
-	for day := time.Date(first.Year(), first.Month(), first.Day(), 0, 0, 0, 0, zone); day.UnixNano() < within.To; day = day.AddDate(0, 0, 1) {
-		for _, s := range v.Shifts {
-			if weekday(day) != s.Weekday {
+			if v.Open == nil {
+				all = append(all, valid)
 				continue
 			}
-			if span := (Span{minute(day, s.FromMinute), minute(day, s.ToMinute)}).clip(within); span.length() > 0 {
-				all = append(all, span)
-			}
+			all = append(all, v.Open(valid)...)
 		}
 	}
 	return union(all)
-}
-
-func weekday(day time.Time) uint32 {
-	if day.Weekday() == time.Sunday {
-		return 7
-	}
-	return uint32(day.Weekday()) //nolint:gosec // 1 to 6
-}
-
-func minute(day time.Time, after uint32) int64 {
-	return time.Date(day.Year(), day.Month(), day.Day(), 0, int(after), 0, 0, day.Location()).UnixNano()
 }
 
 // union sorts spans and joins those that touch.
@@ -129,27 +94,6 @@ func union(spans []Span) []Span {
 		joined = append(joined, s)
 	}
 	return joined
-}
-
-// without takes spans out of others; both are disjoint and in order.
-func without(spans, taken []Span) []Span {
-	var left []Span
-	for _, s := range spans {
-		from := s.From
-		for _, t := range taken {
-			if t.To <= from || t.From >= s.To {
-				continue
-			}
-			if t.From > from {
-				left = append(left, Span{from, t.From})
-			}
-			from = max(from, t.To)
-		}
-		if from < s.To {
-			left = append(left, Span{from, s.To})
-		}
-	}
-	return left
 }
 
 // overlap is how much of a span lies in disjoint spans.

@@ -65,7 +65,7 @@ func look(shop Shop, span Span) *sweep {
 	for i := range s.resources {
 		r := &s.resources[i]
 		s.index[r.Name] = i
-		for _, open := range r.open(span, shop.Zone) {
+		for _, open := range r.open(span) {
 			s.toggles = append(s.toggles, toggle{at: open.From, resource: i, open: 1}, toggle{at: open.To, resource: i, open: -1})
 		}
 		for _, v := range r.Versions { // a new version may suit other jobs
