@@ -33,6 +33,8 @@ func evolve(s *State, e sitelog.Event) {
 		s.stays.follow(j, m)
 	case *jobv1.HoursNoted:
 		s.hours.note(m.GetHours(), s.stays.Clock)
+	case *jobv1.SiteHoursNoted:
+		s.site = m.GetSite()
 	case *jobv1.SellerSet:
 		s.seller = m.GetSeller()
 	case *jobv1.CaseStruck:

@@ -184,3 +184,69 @@ func TestStaysAreBounded(t *testing.T) {
 		t.Errorf("complete from %v with %d jobs, want %v with %d", got, f.GetCancelled(), want, staysKept)
 	}
 }
+
+// Rosters, overtime, maintenance, closed days and the site's zone are in the hours that figures count by: on Monday 9
+// March 2026 in Vienna, an hour ahead of UTC.
+func TestHoursOfASite(t *testing.T) {
+	vienna := func(hour int) time.Time { return time.Date(2026, time.March, 9, hour-1, 0, 0, 0, time.UTC) }
+	during := func(from, to int) *commonv1.Interval {
+		return &commonv1.Interval{Start: timestamppb.New(vienna(from)), End: timestamppb.New(vienna(to))}
+	}
+	eightToFour := []*schedulingv1.Shift{{Weekday: 1, FromMinute: 8 * 60, ToMinute: 16 * 60}}
+	closed := &schedulingv1.ClosedDay{Name: "closed-days/lake", Title: "Lake day", First: "2026-03-09"}
+	overtime := &schedulingv1.OvertimePlanned{Resource: "people/ada", Overtime: &schedulingv1.Overtime{Id: "o1", When: during(18, 20), Reason: "ill child"}}
+	late := &schedulingv1.RosterSet{Resource: "people/ada", Roster: &schedulingv1.Roster{From: "2026-03-02", Weeks: []*schedulingv1.RosterWeek{
+		{}, {Shifts: []*schedulingv1.Shift{{Weekday: 1, FromMinute: 12 * 60, ToMinute: 22 * 60}}},
+	}}}
+	pump := &schedulingv1.MaintenancePlanned{Resource: "people/ada", Maintenance: &schedulingv1.Maintenance{
+		Id: "m1", Title: "training", First: "2026-03-06", FromMinute: 14 * 60, Minutes: 60, EveryDays: 3,
+	}}
+	for name, c := range map[string]struct {
+		heard []proto.Message
+		want  time.Duration
+	}{
+		"shifts":          {nil, 8 * time.Hour},
+		"overtime":        {[]proto.Message{overtime}, 10 * time.Hour},
+		"withdrawn":       {[]proto.Message{overtime, &schedulingv1.OvertimeWithdrawn{Resource: "people/ada", Overtime: "o1"}}, 8 * time.Hour},
+		"closed":          {[]proto.Message{closedSet(closed)}, 0},
+		"worked all same": {[]proto.Message{closedSet(closed), overtime}, 2 * time.Hour},
+		"bays closed": {[]proto.Message{closedSet(&schedulingv1.ClosedDay{
+			Name: closed.GetName(), First: closed.GetFirst(), Kinds: []schedulingv1.ResourceKind{schedulingv1.ResourceKind_RESOURCE_KIND_BAY},
+		})}, 8 * time.Hour},
+		"open again":     {[]proto.Message{closedSet(closed), &schedulingv1.ClosedDayRemoved{ClosedDay: closed.GetName()}}, 8 * time.Hour},
+		"second week":    {[]proto.Message{late}, 10 * time.Hour},
+		"roster removed": {[]proto.Message{late, &schedulingv1.RosterRemoved{Resource: "people/ada", From: "2026-03-02"}}, 8 * time.Hour},
+		"third day":      {[]proto.Message{pump}, 7 * time.Hour},
+		"no longer":      {[]proto.Message{pump, &schedulingv1.MaintenanceEnded{Resource: "people/ada", Maintenance: "m1"}}, 8 * time.Hour},
+		"another zone":   {[]proto.Message{&schedulingv1.ZoneSet{Zone: "Pacific/Auckland"}}, 4 * time.Hour}, // the shift of its Monday ends at 04:00 in Vienna
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newSite(t)
+			s.now = vienna(0)
+			s.hear(&schedulingv1.ZoneSet{Zone: "Europe/Vienna"})
+			s.hear(&schedulingv1.ResourceSet{Resource: &schedulingv1.Resource{Name: "people/ada", Shifts: eightToFour}})
+			for _, m := range c.heard {
+				s.hear(m)
+			}
+			s.now = vienna(48)
+			f, err := s.st.Figures(&jobv1.GetFiguresRequest{From: "2026-03-09", To: "2026-03-09", TimeZone: "Europe/Vienna"}, s.now)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var got time.Duration
+			for _, u := range f.GetUses() { // none was open: none is told of
+				got += u.GetOpen().AsDuration()
+			}
+			if got != c.want {
+				t.Errorf("open for %v, want %v", got, c.want)
+			}
+			if hours := s.st.hours.now("people/ada"); len(hours.GetOvertime()) > 0 && hours.GetOvertime()[0].GetReason() != "" {
+				t.Errorf("why somebody works longer is kept: %v", hours)
+			}
+		})
+	}
+}
+
+func closedSet(day *schedulingv1.ClosedDay) proto.Message {
+	return &schedulingv1.ClosedDaySet{ClosedDay: day}
+}

@@ -42,7 +42,9 @@ func react(s *State, f sitelog.Foreign, in sitelog.Input) ([]proto.Message, erro
 		return s.noteBooking(&schedulingv1.Booking{
 			Job: m.GetBooking().GetJob(), PlanRevision: m.GetBooking().GetPlanRevision(), WaitingFor: "the booking was cancelled: " + m.GetReason(),
 		})
-	case *schedulingv1.ResourceSet, *schedulingv1.ResourceBlocked, *schedulingv1.ResourceUnblocked:
+	case *schedulingv1.ZoneSet, *schedulingv1.ClosedDaySet, *schedulingv1.ClosedDayRemoved:
+		return s.noteSite(m), nil
+	case interface{ GetResource() string }, *schedulingv1.ResourceSet:
 		return s.noteHours(m, in.Now), nil
 	}
 	return s.reactToAudit(f.Message)

@@ -9,6 +9,7 @@ import (
 
 	"ramprow/internal/engine/flow"
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/workhours"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 )
 
@@ -94,9 +95,9 @@ func (s *figuresServer) measure(ctx context.Context, req windowed) (*flow.Figure
 	return flow.Measure(shop, w), dropped, zone, nil
 }
 
-// shop is what the figures are made from. Shifts are read in UTC, as scheduling reads them.
+// shop is what the figures are made from.
 func (s *State) shop() flow.Shop {
-	return flow.Shop{Zone: time.UTC, Visits: s.stays.visits(), Resources: s.hours.resources()}
+	return flow.Shop{Visits: s.stays.visits(), Resources: s.hours.resources(workhours.SiteOf(s.site))}
 }
 
 // Figures are those of a state that nobody changes, for whoever folds a log by himself.

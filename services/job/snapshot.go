@@ -9,6 +9,7 @@ import (
 	"ramprow/internal/platform/statecode"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
 // foldVersion is raised when evolve makes something else of the same events, so
@@ -27,6 +28,7 @@ type kept struct {
 	Lessons  lessons
 	Stays    stays
 	Hours    hours
+	Site     *schedulingv1.SiteCalendar
 }
 
 // snapshot copies what evolve changes in place; messages are shared.
@@ -42,6 +44,7 @@ func snapshot(s *State) func() ([]byte, error) {
 		Lessons:  lessons{Cases: maps.Clone(s.lessons.Cases), Order: slices.Clone(s.lessons.Order), Revision: s.lessons.Revision},
 		Stays:    s.stays.clone(),
 		Hours:    maps.Clone(s.hours),
+		Site:     s.site,
 	}
 	for name, j := range s.jobs {
 		k.Jobs[name] = j.clone()
@@ -61,7 +64,7 @@ func restore(site string, data []byte) (*State, error) {
 	s.jobs, s.lastJob, s.newest, s.invoices, s.seller = k.Jobs, k.LastJob, k.Newest, k.Invoices, k.Seller
 	s.shelf, s.lessons = k.Shelf.Shelf(), k.Lessons
 	s.times = sumUp(&s.lessons)
-	s.stays, s.hours = k.Stays, k.Hours
+	s.stays, s.hours, s.site = k.Stays, k.Hours, k.Site
 	for version, message := range k.Editions {
 		s.editions[version] = catalogue.Prepared(message, version)
 	}

@@ -10,6 +10,7 @@ import (
 	"ramprow/internal/platform/sitelog"
 	"ramprow/internal/platform/statecode"
 	jobv1 "ramprow/proto/ramprow/job/v1"
+	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
 // Service is the name of the log and of the role.
@@ -36,6 +37,8 @@ type State struct {
 	// stays and hours are what the owner's figures are made from.
 	stays stays
 	hours hours
+	// site is what all bays and people share; nil: nothing was told.
+	site *schedulingv1.SiteCalendar
 }
 
 func newState(site string) *State {

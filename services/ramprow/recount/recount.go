@@ -258,7 +258,7 @@ func (c *count) look(from, to time.Time) {
 		}
 	}
 	for job, s := range standings {
-		stage := s.stage(resources, busy, from)
+		stage := s.stage(resources, busy)
 		c.visits[job].stages[stage] += length
 		if inside {
 			c.inWindow[stage] += length
@@ -270,7 +270,7 @@ func (c *count) look(from, to time.Time) {
 	c.pieces = append(c.pieces, piece{from, to, len(standings)})
 	opened := map[string]bool{}
 	for _, r := range resources {
-		opened[r.GetName()] = open(r, from)
+		opened[r.GetName()] = r.open
 	}
 	for name := range union(opened, busy) {
 		b := c.busy[name]

@@ -3,14 +3,13 @@ package recount
 import (
 	"slices"
 	"strings"
-	"time"
 
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
-// stage says what a job's time goes by on at a moment, with what there is and who is busy.
-func (s *standing) stage(resources []*schedulingv1.Resource, busy map[string]bool, at time.Time) jobv1.Stage {
+// stage says what a job's time goes by on at a moment, with what there is and who is busy then.
+func (s *standing) stage(resources []told, busy map[string]bool) jobv1.Stage {
 	switch {
 	case len(s.hands()) > 0 && s.again:
 		return jobv1.Stage_STAGE_REWORK
@@ -27,7 +26,7 @@ func (s *standing) stage(resources []*schedulingv1.Resource, busy map[string]boo
 	case s.partsWanted && !s.partsIn:
 		return jobv1.Stage_STAGE_PARTS
 	}
-	var bays, people []*schedulingv1.Resource
+	var bays, people []told
 	for _, r := range resources {
 		if strings.HasPrefix(r.GetName(), "bays/") && (len(s.plan.GetBayKinds()) == 0 || slices.Contains(s.plan.GetBayKinds(), r.GetType())) {
 			bays = append(bays, r)
@@ -48,11 +47,11 @@ func (s *standing) stage(resources []*schedulingv1.Resource, busy map[string]boo
 		return jobv1.Stage_STAGE_BAY
 	case len(people) == 0:
 		return jobv1.Stage_STAGE_TECHNICIAN
-	case s.bay == "" && !anyOf(bays, func(r *schedulingv1.Resource) bool { return open(r, at) }), !anyOf(people, func(r *schedulingv1.Resource) bool { return open(r, at) }):
+	case s.bay == "" && !anyOf(bays, func(r told) bool { return r.open }), !anyOf(people, func(r told) bool { return r.open }):
 		return jobv1.Stage_STAGE_CLOSED
-	case s.bay == "" && !anyOf(bays, func(r *schedulingv1.Resource) bool { return open(r, at) && !busy[r.GetName()] }):
+	case s.bay == "" && !anyOf(bays, func(r told) bool { return r.open && !busy[r.GetName()] }):
 		return jobv1.Stage_STAGE_BAY
-	case !anyOf(people, func(r *schedulingv1.Resource) bool { return open(r, at) && !busy[r.GetName()] }):
+	case !anyOf(people, func(r told) bool { return r.open && !busy[r.GetName()] }):
 		return jobv1.Stage_STAGE_TECHNICIAN
 	case s.bay == "":
 		return jobv1.Stage_STAGE_TURN
@@ -60,12 +59,12 @@ func (s *standing) stage(resources []*schedulingv1.Resource, busy map[string]boo
 	return jobv1.Stage_STAGE_STANDING
 }
 
-func anyOf(list []*schedulingv1.Resource, is func(*schedulingv1.Resource) bool) bool {
+func anyOf(list []told, is func(told) bool) bool {
 	return slices.ContainsFunc(list, is)
 }
 
 // masters tells whether a person has every skill.
-func masters(r *schedulingv1.Resource, skills []string) bool {
+func masters(r told, skills []string) bool {
 	for _, skill := range skills {
 		if !slices.ContainsFunc(r.GetSkills(), func(q *schedulingv1.Qualification) bool { return q.GetSkill() == skill }) {
 			return false

@@ -18,9 +18,11 @@ import (
 // dispatcher moves, keeps and blocks.
 func (d *day) dispatcher(r *rand.Rand, id string) simulation.Request {
 	job := pick(r, d.jobs).job.GetName()
-	switch r.IntN(7) {
+	switch r.IntN(10) {
 	case 6:
 		return d.reappoint(r, id, job)
+	case 7, 8, 9:
+		return d.hours(r, id)
 	case 0:
 		return ask(boardLog, schedulingv1.SchedulingService_PinBooking_FullMethodName, &schedulingv1.PinBookingRequest{RequestId: id, Job: job, Reason: "promised"})
 	case 1:

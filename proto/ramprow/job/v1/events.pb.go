@@ -13,6 +13,7 @@ import (
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/catalogue/v1"
 	v11 "ramprow/proto/ramprow/common/v1"
+	v12 "ramprow/proto/ramprow/scheduling/v1"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -2268,6 +2269,51 @@ func (x *HoursNoted) GetHours() *ResourceHours {
 	return nil
 }
 
+// SiteHoursNoted keeps what scheduling told of the whole site: its time zone and closed days, as they are from now on.
+type SiteHoursNoted struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Site          *v12.SiteCalendar      `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SiteHoursNoted) Reset() {
+	*x = SiteHoursNoted{}
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SiteHoursNoted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SiteHoursNoted) ProtoMessage() {}
+
+func (x *SiteHoursNoted) ProtoReflect() protoreflect.Message {
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SiteHoursNoted.ProtoReflect.Descriptor instead.
+func (*SiteHoursNoted) Descriptor() ([]byte, []int) {
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *SiteHoursNoted) GetSite() *v12.SiteCalendar {
+	if x != nil {
+		return x.Site
+	}
+	return nil
+}
+
 // ErasureOrdered says whose keys are to be destroyed: what follows is done until it is done.
 type ErasureOrdered struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2280,7 +2326,7 @@ type ErasureOrdered struct {
 
 func (x *ErasureOrdered) Reset() {
 	*x = ErasureOrdered{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2292,7 +2338,7 @@ func (x *ErasureOrdered) String() string {
 func (*ErasureOrdered) ProtoMessage() {}
 
 func (x *ErasureOrdered) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[35]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2305,7 +2351,7 @@ func (x *ErasureOrdered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ErasureOrdered.ProtoReflect.Descriptor instead.
 func (*ErasureOrdered) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{35}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ErasureOrdered) GetJobs() []string {
@@ -2335,7 +2381,7 @@ type PersonalDataErased struct {
 
 func (x *PersonalDataErased) Reset() {
 	*x = PersonalDataErased{}
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[36]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2347,7 +2393,7 @@ func (x *PersonalDataErased) String() string {
 func (*PersonalDataErased) ProtoMessage() {}
 
 func (x *PersonalDataErased) ProtoReflect() protoreflect.Message {
-	mi := &file_ramprow_job_v1_events_proto_msgTypes[36]
+	mi := &file_ramprow_job_v1_events_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2360,7 +2406,7 @@ func (x *PersonalDataErased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PersonalDataErased.ProtoReflect.Descriptor instead.
 func (*PersonalDataErased) Descriptor() ([]byte, []int) {
-	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{36}
+	return file_ramprow_job_v1_events_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *PersonalDataErased) GetJob() string {
@@ -2388,7 +2434,7 @@ var File_ramprow_job_v1_events_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"\x1bramprow/job/v1/events.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a$ramprow/catalogue/v1/catalogue.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x18ramprow/job/v1/job.proto\x1a\x19ramprow/job/v1/plan.proto\"\x8d\x01\n" +
+	"\x1bramprow/job/v1/events.proto\x12\x0eramprow.job.v1\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a$ramprow/catalogue/v1/catalogue.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x18ramprow/job/v1/job.proto\x1a\x19ramprow/job/v1/plan.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\x8d\x01\n" +
 	"\x11CatalogueImported\x12=\n" +
 	"\tcatalogue\x18\x01 \x01(\v2\x1f.ramprow.catalogue.v1.CatalogueR\tcatalogue\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\tR\aversion\x12\x1f\n" +
@@ -2554,7 +2600,9 @@ const file_ramprow_job_v1_events_proto_rawDesc = "" +
 	"\fwork_started\x18\x03 \x01(\bR\vworkStarted\"A\n" +
 	"\n" +
 	"HoursNoted\x123\n" +
-	"\x05hours\x18\x01 \x01(\v2\x1d.ramprow.job.v1.ResourceHoursR\x05hours\"B\n" +
+	"\x05hours\x18\x01 \x01(\v2\x1d.ramprow.job.v1.ResourceHoursR\x05hours\"I\n" +
+	"\x0eSiteHoursNoted\x127\n" +
+	"\x04site\x18\x01 \x01(\v2#.ramprow.scheduling.v1.SiteCalendarR\x04site\"B\n" +
 	"\x0eErasureOrdered\x12\x12\n" +
 	"\x04jobs\x18\x01 \x03(\tR\x04jobs\x12\x1c\n" +
 	"\treference\x18\x02 \x01(\tR\treference\"X\n" +
@@ -2575,7 +2623,7 @@ func file_ramprow_job_v1_events_proto_rawDescGZIP() []byte {
 	return file_ramprow_job_v1_events_proto_rawDescData
 }
 
-var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
+var file_ramprow_job_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 38)
 var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*CatalogueImported)(nil),     // 0: ramprow.job.v1.CatalogueImported
 	(*JobOpened)(nil),             // 1: ramprow.job.v1.JobOpened
@@ -2612,77 +2660,80 @@ var file_ramprow_job_v1_events_proto_goTypes = []any{
 	(*PaymentRecorded)(nil),       // 32: ramprow.job.v1.PaymentRecorded
 	(*JobCancelled)(nil),          // 33: ramprow.job.v1.JobCancelled
 	(*HoursNoted)(nil),            // 34: ramprow.job.v1.HoursNoted
-	(*ErasureOrdered)(nil),        // 35: ramprow.job.v1.ErasureOrdered
-	(*PersonalDataErased)(nil),    // 36: ramprow.job.v1.PersonalDataErased
-	(*v1.Catalogue)(nil),          // 37: ramprow.catalogue.v1.Catalogue
-	(*Vehicle)(nil),               // 38: ramprow.job.v1.Vehicle
-	(*Customer)(nil),              // 39: ramprow.job.v1.Customer
-	(*timestamppb.Timestamp)(nil), // 40: google.protobuf.Timestamp
-	(*CodeReport)(nil),            // 41: ramprow.job.v1.CodeReport
-	(*SymptomNote)(nil),           // 42: ramprow.job.v1.SymptomNote
-	(*TestRecord)(nil),            // 43: ramprow.job.v1.TestRecord
-	(*Plan)(nil),                  // 44: ramprow.job.v1.Plan
-	(*durationpb.Duration)(nil),   // 45: google.protobuf.Duration
-	(*Authorisation)(nil),         // 46: ramprow.job.v1.Authorisation
-	(*v11.Money)(nil),             // 47: ramprow.common.v1.Money
-	(Phase)(0),                    // 48: ramprow.job.v1.Phase
-	(*v11.Spread)(nil),            // 49: ramprow.common.v1.Spread
-	(*Finding)(nil),               // 50: ramprow.job.v1.Finding
-	(*Stowed)(nil),                // 51: ramprow.job.v1.Stowed
-	(*Debris)(nil),                // 52: ramprow.job.v1.Debris
-	(*ToolOnCar)(nil),             // 53: ramprow.job.v1.ToolOnCar
-	(*RoadTest)(nil),              // 54: ramprow.job.v1.RoadTest
-	(*PartsStatus)(nil),           // 55: ramprow.job.v1.PartsStatus
-	(*BookingStatus)(nil),         // 56: ramprow.job.v1.BookingStatus
-	(*AuditStatus)(nil),           // 57: ramprow.job.v1.AuditStatus
-	(*Invoice)(nil),               // 58: ramprow.job.v1.Invoice
-	(*ResourceHours)(nil),         // 59: ramprow.job.v1.ResourceHours
+	(*SiteHoursNoted)(nil),        // 35: ramprow.job.v1.SiteHoursNoted
+	(*ErasureOrdered)(nil),        // 36: ramprow.job.v1.ErasureOrdered
+	(*PersonalDataErased)(nil),    // 37: ramprow.job.v1.PersonalDataErased
+	(*v1.Catalogue)(nil),          // 38: ramprow.catalogue.v1.Catalogue
+	(*Vehicle)(nil),               // 39: ramprow.job.v1.Vehicle
+	(*Customer)(nil),              // 40: ramprow.job.v1.Customer
+	(*timestamppb.Timestamp)(nil), // 41: google.protobuf.Timestamp
+	(*CodeReport)(nil),            // 42: ramprow.job.v1.CodeReport
+	(*SymptomNote)(nil),           // 43: ramprow.job.v1.SymptomNote
+	(*TestRecord)(nil),            // 44: ramprow.job.v1.TestRecord
+	(*Plan)(nil),                  // 45: ramprow.job.v1.Plan
+	(*durationpb.Duration)(nil),   // 46: google.protobuf.Duration
+	(*Authorisation)(nil),         // 47: ramprow.job.v1.Authorisation
+	(*v11.Money)(nil),             // 48: ramprow.common.v1.Money
+	(Phase)(0),                    // 49: ramprow.job.v1.Phase
+	(*v11.Spread)(nil),            // 50: ramprow.common.v1.Spread
+	(*Finding)(nil),               // 51: ramprow.job.v1.Finding
+	(*Stowed)(nil),                // 52: ramprow.job.v1.Stowed
+	(*Debris)(nil),                // 53: ramprow.job.v1.Debris
+	(*ToolOnCar)(nil),             // 54: ramprow.job.v1.ToolOnCar
+	(*RoadTest)(nil),              // 55: ramprow.job.v1.RoadTest
+	(*PartsStatus)(nil),           // 56: ramprow.job.v1.PartsStatus
+	(*BookingStatus)(nil),         // 57: ramprow.job.v1.BookingStatus
+	(*AuditStatus)(nil),           // 58: ramprow.job.v1.AuditStatus
+	(*Invoice)(nil),               // 59: ramprow.job.v1.Invoice
+	(*ResourceHours)(nil),         // 60: ramprow.job.v1.ResourceHours
+	(*v12.SiteCalendar)(nil),      // 61: ramprow.scheduling.v1.SiteCalendar
 }
 var file_ramprow_job_v1_events_proto_depIdxs = []int32{
-	37, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
-	38, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
-	39, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
-	40, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
-	40, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
-	40, // 5: ramprow.job.v1.AppointmentChanged.expected_at:type_name -> google.protobuf.Timestamp
-	40, // 6: ramprow.job.v1.AppointmentChanged.wanted_by:type_name -> google.protobuf.Timestamp
-	41, // 7: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
-	42, // 8: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
-	43, // 9: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
-	38, // 10: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
-	44, // 11: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
-	40, // 12: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
-	40, // 13: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
-	38, // 14: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
-	44, // 15: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
-	45, // 16: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
-	46, // 17: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
-	47, // 18: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
-	47, // 19: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
-	48, // 20: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
-	45, // 21: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
-	48, // 22: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
-	45, // 23: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
-	49, // 24: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
-	50, // 25: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
-	51, // 26: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
-	51, // 27: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
-	52, // 28: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
-	52, // 29: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
-	53, // 30: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
-	45, // 31: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
-	54, // 32: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
-	55, // 33: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
-	56, // 34: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
-	57, // 35: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
-	58, // 36: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
-	47, // 37: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
-	59, // 38: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
-	39, // [39:39] is the sub-list for method output_type
-	39, // [39:39] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	38, // 0: ramprow.job.v1.CatalogueImported.catalogue:type_name -> ramprow.catalogue.v1.Catalogue
+	39, // 1: ramprow.job.v1.JobOpened.vehicle:type_name -> ramprow.job.v1.Vehicle
+	40, // 2: ramprow.job.v1.JobOpened.customer:type_name -> ramprow.job.v1.Customer
+	41, // 3: ramprow.job.v1.JobOpened.expected_at:type_name -> google.protobuf.Timestamp
+	41, // 4: ramprow.job.v1.JobOpened.wanted_by:type_name -> google.protobuf.Timestamp
+	41, // 5: ramprow.job.v1.AppointmentChanged.expected_at:type_name -> google.protobuf.Timestamp
+	41, // 6: ramprow.job.v1.AppointmentChanged.wanted_by:type_name -> google.protobuf.Timestamp
+	42, // 7: ramprow.job.v1.CodesRead.report:type_name -> ramprow.job.v1.CodeReport
+	43, // 8: ramprow.job.v1.SymptomNoted.note:type_name -> ramprow.job.v1.SymptomNote
+	44, // 9: ramprow.job.v1.TestRecorded.record:type_name -> ramprow.job.v1.TestRecord
+	39, // 10: ramprow.job.v1.DiagnosisConfirmed.vehicle:type_name -> ramprow.job.v1.Vehicle
+	45, // 11: ramprow.job.v1.DiagnosisConfirmed.plan:type_name -> ramprow.job.v1.Plan
+	41, // 12: ramprow.job.v1.DiagnosisConfirmed.earliest_start:type_name -> google.protobuf.Timestamp
+	41, // 13: ramprow.job.v1.DiagnosisConfirmed.wanted_by:type_name -> google.protobuf.Timestamp
+	39, // 14: ramprow.job.v1.PlanRevised.vehicle:type_name -> ramprow.job.v1.Vehicle
+	45, // 15: ramprow.job.v1.PlanRevised.plan:type_name -> ramprow.job.v1.Plan
+	46, // 16: ramprow.job.v1.PlanRevised.change:type_name -> google.protobuf.Duration
+	47, // 17: ramprow.job.v1.WorkAuthorised.authorisation:type_name -> ramprow.job.v1.Authorisation
+	48, // 18: ramprow.job.v1.AuthorityAsked.estimate:type_name -> ramprow.common.v1.Money
+	48, // 19: ramprow.job.v1.AuthorityAsked.authorised:type_name -> ramprow.common.v1.Money
+	49, // 20: ramprow.job.v1.StepStarted.phase:type_name -> ramprow.job.v1.Phase
+	46, // 21: ramprow.job.v1.StepPaused.worked:type_name -> google.protobuf.Duration
+	49, // 22: ramprow.job.v1.StepDone.phase:type_name -> ramprow.job.v1.Phase
+	46, // 23: ramprow.job.v1.StepDone.worked:type_name -> google.protobuf.Duration
+	50, // 24: ramprow.job.v1.StepDone.left:type_name -> ramprow.common.v1.Spread
+	51, // 25: ramprow.job.v1.FindingReported.finding:type_name -> ramprow.job.v1.Finding
+	52, // 26: ramprow.job.v1.PiecesStowed.pieces:type_name -> ramprow.job.v1.Stowed
+	52, // 27: ramprow.job.v1.PiecesRefitted.pieces:type_name -> ramprow.job.v1.Stowed
+	53, // 28: ramprow.job.v1.DebrisNoted.debris:type_name -> ramprow.job.v1.Debris
+	53, // 29: ramprow.job.v1.DebrisSettled.debris:type_name -> ramprow.job.v1.Debris
+	54, // 30: ramprow.job.v1.ToolPutOn.tool:type_name -> ramprow.job.v1.ToolOnCar
+	46, // 31: ramprow.job.v1.WorkFinished.worked:type_name -> google.protobuf.Duration
+	55, // 32: ramprow.job.v1.RoadTestRecorded.test:type_name -> ramprow.job.v1.RoadTest
+	56, // 33: ramprow.job.v1.PartsNoted.status:type_name -> ramprow.job.v1.PartsStatus
+	57, // 34: ramprow.job.v1.BookingNoted.status:type_name -> ramprow.job.v1.BookingStatus
+	58, // 35: ramprow.job.v1.AuditNoted.status:type_name -> ramprow.job.v1.AuditStatus
+	59, // 36: ramprow.job.v1.InvoiceClosed.invoice:type_name -> ramprow.job.v1.Invoice
+	48, // 37: ramprow.job.v1.PaymentRecorded.amount:type_name -> ramprow.common.v1.Money
+	60, // 38: ramprow.job.v1.HoursNoted.hours:type_name -> ramprow.job.v1.ResourceHours
+	61, // 39: ramprow.job.v1.SiteHoursNoted.site:type_name -> ramprow.scheduling.v1.SiteCalendar
+	40, // [40:40] is the sub-list for method output_type
+	40, // [40:40] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_events_proto_init() }
@@ -2698,7 +2749,7 @@ func file_ramprow_job_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_ramprow_job_v1_events_proto_rawDesc), len(file_ramprow_job_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   37,
+			NumMessages:   38,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

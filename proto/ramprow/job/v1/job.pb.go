@@ -13,6 +13,7 @@ import (
 	durationpb "google.golang.org/protobuf/types/known/durationpb"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	v1 "ramprow/proto/ramprow/common/v1"
+	v11 "ramprow/proto/ramprow/scheduling/v1"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -1769,8 +1770,13 @@ type ResourceHours struct {
 	// None: always.
 	Shifts []*ResourceShift `protobuf:"bytes,5,rep,name=shifts,proto3" json:"shifts,omitempty"`
 	// Those that are not over.
-	Absences      []*ResourceAbsence `protobuf:"bytes,6,rep,name=absences,proto3" json:"absences,omitempty"`
-	Retired       bool               `protobuf:"varint,7,opt,name=retired,proto3" json:"retired,omitempty"`
+	Absences []*ResourceAbsence `protobuf:"bytes,6,rep,name=absences,proto3" json:"absences,omitempty"`
+	Retired  bool               `protobuf:"varint,7,opt,name=retired,proto3" json:"retired,omitempty"`
+	// Hold instead of the shifts on the days for which they are valid, as scheduling has them.
+	Rosters []*v11.Roster `protobuf:"bytes,8,rep,name=rosters,proto3" json:"rosters,omitempty"`
+	// Without its reasons.
+	Overtime      []*v11.Overtime    `protobuf:"bytes,9,rep,name=overtime,proto3" json:"overtime,omitempty"`
+	Maintenance   []*v11.Maintenance `protobuf:"bytes,10,rep,name=maintenance,proto3" json:"maintenance,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1852,6 +1858,27 @@ func (x *ResourceHours) GetRetired() bool {
 		return x.Retired
 	}
 	return false
+}
+
+func (x *ResourceHours) GetRosters() []*v11.Roster {
+	if x != nil {
+		return x.Rosters
+	}
+	return nil
+}
+
+func (x *ResourceHours) GetOvertime() []*v11.Overtime {
+	if x != nil {
+		return x.Overtime
+	}
+	return nil
+}
+
+func (x *ResourceHours) GetMaintenance() []*v11.Maintenance {
+	if x != nil {
+		return x.Maintenance
+	}
+	return nil
 }
 
 type ResourceShift struct {
@@ -3211,7 +3238,7 @@ var File_ramprow_job_v1_job_proto protoreflect.FileDescriptor
 
 const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\n" +
-	"\x18ramprow/job/v1/job.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x19ramprow/job/v1/plan.proto\"\xaa\x03\n" +
+	"\x18ramprow/job/v1/job.proto\x12\x0eramprow.job.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a\x19ramprow/job/v1/plan.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\xaa\x03\n" +
 	"\aVehicle\x12\x1e\n" +
 	"\x03vin\x18\x01 \x01(\tB\f\xbaH\x05r\x03\x98\x01\x11\x90\xb5\x18\x01R\x03vin\x12!\n" +
 	"\x05plate\x18\x02 \x01(\tB\v\xbaH\x04r\x02\x18\x14\x90\xb5\x18\x01R\x05plate\x12>\n" +
@@ -3324,7 +3351,7 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\vwaiting_for\x18\x06 \x01(\tR\n" +
 	"waitingFor\x12#\n" +
 	"\rplan_revision\x18\a \x01(\rR\fplanRevision\x126\n" +
-	"\bpromised\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\bpromised\"\xfb\x01\n" +
+	"\bpromised\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\bpromised\"\xb7\x03\n" +
 	"\rResourceHours\x12\x1a\n" +
 	"\bresource\x18\x01 \x01(\tR\bresource\x12\x14\n" +
 	"\x05title\x18\x02 \x01(\tR\x05title\x12\x12\n" +
@@ -3332,7 +3359,11 @@ const file_ramprow_job_v1_job_proto_rawDesc = "" +
 	"\x06skills\x18\x04 \x03(\tR\x06skills\x125\n" +
 	"\x06shifts\x18\x05 \x03(\v2\x1d.ramprow.job.v1.ResourceShiftR\x06shifts\x12;\n" +
 	"\babsences\x18\x06 \x03(\v2\x1f.ramprow.job.v1.ResourceAbsenceR\babsences\x12\x18\n" +
-	"\aretired\x18\a \x01(\bR\aretired\"g\n" +
+	"\aretired\x18\a \x01(\bR\aretired\x127\n" +
+	"\arosters\x18\b \x03(\v2\x1d.ramprow.scheduling.v1.RosterR\arosters\x12;\n" +
+	"\bovertime\x18\t \x03(\v2\x1f.ramprow.scheduling.v1.OvertimeR\bovertime\x12D\n" +
+	"\vmaintenance\x18\n" +
+	" \x03(\v2\".ramprow.scheduling.v1.MaintenanceR\vmaintenance\"g\n" +
 	"\rResourceShift\x12\x18\n" +
 	"\aweekday\x18\x01 \x01(\rR\aweekday\x12\x1f\n" +
 	"\vfrom_minute\x18\x02 \x01(\rR\n" +
@@ -3596,8 +3627,11 @@ var file_ramprow_job_v1_job_proto_goTypes = []any{
 	(*durationpb.Duration)(nil),   // 38: google.protobuf.Duration
 	(*v1.Money)(nil),              // 39: ramprow.common.v1.Money
 	(*v1.Interval)(nil),           // 40: ramprow.common.v1.Interval
-	(v1.Role)(0),                  // 41: ramprow.common.v1.Role
-	(*Plan)(nil),                  // 42: ramprow.job.v1.Plan
+	(*v11.Roster)(nil),            // 41: ramprow.scheduling.v1.Roster
+	(*v11.Overtime)(nil),          // 42: ramprow.scheduling.v1.Overtime
+	(*v11.Maintenance)(nil),       // 43: ramprow.scheduling.v1.Maintenance
+	(v1.Role)(0),                  // 44: ramprow.common.v1.Role
+	(*Plan)(nil),                  // 45: ramprow.job.v1.Plan
 }
 var file_ramprow_job_v1_job_proto_depIdxs = []int32{
 	36, // 0: ramprow.job.v1.Vehicle.features:type_name -> ramprow.job.v1.Vehicle.FeaturesEntry
@@ -3624,66 +3658,69 @@ var file_ramprow_job_v1_job_proto_depIdxs = []int32{
 	37, // 21: ramprow.job.v1.BookingStatus.promised:type_name -> google.protobuf.Timestamp
 	24, // 22: ramprow.job.v1.ResourceHours.shifts:type_name -> ramprow.job.v1.ResourceShift
 	25, // 23: ramprow.job.v1.ResourceHours.absences:type_name -> ramprow.job.v1.ResourceAbsence
-	40, // 24: ramprow.job.v1.ResourceAbsence.when:type_name -> ramprow.common.v1.Interval
-	7,  // 25: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
-	27, // 26: ramprow.job.v1.AuditStatus.rechecks:type_name -> ramprow.job.v1.RecheckNote
-	39, // 27: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
-	39, // 28: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
-	37, // 29: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
-	37, // 30: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
-	8,  // 31: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
-	39, // 32: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
-	39, // 33: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
-	39, // 34: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
-	30, // 35: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
-	31, // 36: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
-	39, // 37: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
-	39, // 38: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
-	39, // 39: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
-	37, // 40: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
-	10, // 41: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
-	9,  // 42: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
-	39, // 43: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
-	39, // 44: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
-	39, // 45: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
-	39, // 46: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
-	41, // 47: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
-	2,  // 48: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
-	9,  // 49: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
-	10, // 50: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
-	37, // 51: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
-	37, // 52: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
-	12, // 53: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
-	13, // 54: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
-	14, // 55: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
-	42, // 56: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
-	15, // 57: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
-	16, // 58: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
-	17, // 59: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
-	18, // 60: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
-	19, // 61: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
-	20, // 62: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
-	21, // 63: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
-	22, // 64: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
-	26, // 65: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
-	29, // 66: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
-	37, // 67: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
-	32, // 68: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
-	33, // 69: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
-	37, // 70: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
-	37, // 71: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
-	28, // 72: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
-	32, // 73: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
-	32, // 74: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
-	2,  // 75: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
-	40, // 76: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
-	37, // 77: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
-	37, // 78: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
-	79, // [79:79] is the sub-list for method output_type
-	79, // [79:79] is the sub-list for method input_type
-	79, // [79:79] is the sub-list for extension type_name
-	79, // [79:79] is the sub-list for extension extendee
-	0,  // [0:79] is the sub-list for field type_name
+	41, // 24: ramprow.job.v1.ResourceHours.rosters:type_name -> ramprow.scheduling.v1.Roster
+	42, // 25: ramprow.job.v1.ResourceHours.overtime:type_name -> ramprow.scheduling.v1.Overtime
+	43, // 26: ramprow.job.v1.ResourceHours.maintenance:type_name -> ramprow.scheduling.v1.Maintenance
+	40, // 27: ramprow.job.v1.ResourceAbsence.when:type_name -> ramprow.common.v1.Interval
+	7,  // 28: ramprow.job.v1.AuditStatus.state:type_name -> ramprow.job.v1.AuditState
+	27, // 29: ramprow.job.v1.AuditStatus.rechecks:type_name -> ramprow.job.v1.RecheckNote
+	39, // 30: ramprow.job.v1.AuthorityAsk.estimate:type_name -> ramprow.common.v1.Money
+	39, // 31: ramprow.job.v1.AuthorityAsk.authorised:type_name -> ramprow.common.v1.Money
+	37, // 32: ramprow.job.v1.AuthorityAsk.at:type_name -> google.protobuf.Timestamp
+	37, // 33: ramprow.job.v1.RoadTest.at:type_name -> google.protobuf.Timestamp
+	8,  // 34: ramprow.job.v1.InvoiceLine.kind:type_name -> ramprow.job.v1.LineKind
+	39, // 35: ramprow.job.v1.InvoiceLine.net:type_name -> ramprow.common.v1.Money
+	39, // 36: ramprow.job.v1.TaxSubtotal.taxable:type_name -> ramprow.common.v1.Money
+	39, // 37: ramprow.job.v1.TaxSubtotal.tax:type_name -> ramprow.common.v1.Money
+	30, // 38: ramprow.job.v1.Invoice.lines:type_name -> ramprow.job.v1.InvoiceLine
+	31, // 39: ramprow.job.v1.Invoice.taxes:type_name -> ramprow.job.v1.TaxSubtotal
+	39, // 40: ramprow.job.v1.Invoice.net:type_name -> ramprow.common.v1.Money
+	39, // 41: ramprow.job.v1.Invoice.tax:type_name -> ramprow.common.v1.Money
+	39, // 42: ramprow.job.v1.Invoice.gross:type_name -> ramprow.common.v1.Money
+	37, // 43: ramprow.job.v1.Invoice.issued_at:type_name -> google.protobuf.Timestamp
+	10, // 44: ramprow.job.v1.Invoice.customer:type_name -> ramprow.job.v1.Customer
+	9,  // 45: ramprow.job.v1.Invoice.vehicle:type_name -> ramprow.job.v1.Vehicle
+	39, // 46: ramprow.job.v1.Invoice.paid:type_name -> ramprow.common.v1.Money
+	39, // 47: ramprow.job.v1.Invoice.payable:type_name -> ramprow.common.v1.Money
+	39, // 48: ramprow.job.v1.Invoice.prepaid:type_name -> ramprow.common.v1.Money
+	39, // 49: ramprow.job.v1.Invoice.rounding:type_name -> ramprow.common.v1.Money
+	44, // 50: ramprow.job.v1.UnmetCondition.who:type_name -> ramprow.common.v1.Role
+	2,  // 51: ramprow.job.v1.Job.state:type_name -> ramprow.job.v1.JobState
+	9,  // 52: ramprow.job.v1.Job.vehicle:type_name -> ramprow.job.v1.Vehicle
+	10, // 53: ramprow.job.v1.Job.customer:type_name -> ramprow.job.v1.Customer
+	37, // 54: ramprow.job.v1.Job.expected_at:type_name -> google.protobuf.Timestamp
+	37, // 55: ramprow.job.v1.Job.wanted_by:type_name -> google.protobuf.Timestamp
+	12, // 56: ramprow.job.v1.Job.code_reports:type_name -> ramprow.job.v1.CodeReport
+	13, // 57: ramprow.job.v1.Job.symptoms:type_name -> ramprow.job.v1.SymptomNote
+	14, // 58: ramprow.job.v1.Job.tests:type_name -> ramprow.job.v1.TestRecord
+	45, // 59: ramprow.job.v1.Job.plan:type_name -> ramprow.job.v1.Plan
+	15, // 60: ramprow.job.v1.Job.progress:type_name -> ramprow.job.v1.StepProgress
+	16, // 61: ramprow.job.v1.Job.findings:type_name -> ramprow.job.v1.Finding
+	17, // 62: ramprow.job.v1.Job.trays:type_name -> ramprow.job.v1.Stowed
+	18, // 63: ramprow.job.v1.Job.debris:type_name -> ramprow.job.v1.Debris
+	19, // 64: ramprow.job.v1.Job.tools_on_car:type_name -> ramprow.job.v1.ToolOnCar
+	20, // 65: ramprow.job.v1.Job.authorisations:type_name -> ramprow.job.v1.Authorisation
+	21, // 66: ramprow.job.v1.Job.parts:type_name -> ramprow.job.v1.PartsStatus
+	22, // 67: ramprow.job.v1.Job.booking:type_name -> ramprow.job.v1.BookingStatus
+	26, // 68: ramprow.job.v1.Job.audit:type_name -> ramprow.job.v1.AuditStatus
+	29, // 69: ramprow.job.v1.Job.road_tests:type_name -> ramprow.job.v1.RoadTest
+	37, // 70: ramprow.job.v1.Job.codes_cleared_at:type_name -> google.protobuf.Timestamp
+	32, // 71: ramprow.job.v1.Job.invoice:type_name -> ramprow.job.v1.Invoice
+	33, // 72: ramprow.job.v1.Job.unmet:type_name -> ramprow.job.v1.UnmetCondition
+	37, // 73: ramprow.job.v1.Job.opened_at:type_name -> google.protobuf.Timestamp
+	37, // 74: ramprow.job.v1.Job.updated_at:type_name -> google.protobuf.Timestamp
+	28, // 75: ramprow.job.v1.Job.authority_asked:type_name -> ramprow.job.v1.AuthorityAsk
+	32, // 76: ramprow.job.v1.Job.invoices:type_name -> ramprow.job.v1.Invoice
+	32, // 77: ramprow.job.v1.Job.credit_notes:type_name -> ramprow.job.v1.Invoice
+	2,  // 78: ramprow.job.v1.JobSummary.state:type_name -> ramprow.job.v1.JobState
+	40, // 79: ramprow.job.v1.JobSummary.booked:type_name -> ramprow.common.v1.Interval
+	37, // 80: ramprow.job.v1.JobSummary.opened_at:type_name -> google.protobuf.Timestamp
+	37, // 81: ramprow.job.v1.JobSummary.updated_at:type_name -> google.protobuf.Timestamp
+	82, // [82:82] is the sub-list for method output_type
+	82, // [82:82] is the sub-list for method input_type
+	82, // [82:82] is the sub-list for extension type_name
+	82, // [82:82] is the sub-list for extension extendee
+	0,  // [0:82] is the sub-list for field type_name
 }
 
 func init() { file_ramprow_job_v1_job_proto_init() }

@@ -14,7 +14,7 @@ import (
 var mayChangeNothing = map[string]bool{
 	"StartStep": true, "ResumeStep": true, "PauseStep": true, "PinBooking": true, "UnpinBooking": true,
 	"MoveBooking": true, "SetResource": true, "ImportCatalogue": true, "CountShelf": true, "RenewHold": true,
-	"ReceiveVehicle": true, "ChangeAppointment": true,
+	"SetRoster": true, "SetClosedDays": true, "ReceiveVehicle": true, "ChangeAppointment": true,
 }
 
 // place is where a command stands in its log.
