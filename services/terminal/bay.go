@@ -14,7 +14,7 @@ import (
 func bayCommands() *cobra.Command {
 	return tree("bay", "Bays, people and special tools, and who has them when",
 		"  ramprow bay board\n  ramprow bay move 17 --bay 2 --start 'tomorrow 08:00' --preview",
-		bayBoard, bayBookings, bayBooking, bayMove, baySwap, bayUndo, bayPromise, bayJudge, bayPin, bayUnpin,
+		bayBoard, bayBookings, bayBooking, bayMove, baySwap, bayUndo, bayPromise, bayJudge, bayCapacity, bayPin, bayUnpin,
 		bayList, baySet, bayBlock, bayUnblock, bayRoster, bayOvertime, bayMaintenance, bayClosed, bayWatch, bayCalendar, bayZone,
 	)
 }

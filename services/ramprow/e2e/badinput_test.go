@@ -161,7 +161,7 @@ func (m method) refusesInvalidUTF8(t *testing.T, w *workshop, conns map[string]*
 // makers make what they name, so an unknown name is no mistake of theirs.
 var makers = []string{
 	"SetPart", "SetSupplier", "SetResource", "SetWrench", "PlaceOrder", "BlockResource", "SetClosedDays", "MoveBooking", "UnblockResource", "DescribeLog", "ListParked",
-	"DescribeStore", "FindTraces", "GetBoard", "GetMorning", "GetSeller", "GetZone", "JudgePlan", "ListCatalogues", "ProposeOrders",
+	"DescribeStore", "FindTraces", "GetBoard", "GetCapacity", "GetMorning", "GetSeller", "GetZone", "JudgePlan", "ListCatalogues", "ProposeOrders",
 }
 
 func (m method) refusesUnknownNames(t *testing.T, w *workshop, conns map[string]*grpc.ClientConn) {

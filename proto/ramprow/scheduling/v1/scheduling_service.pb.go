@@ -2633,7 +2633,7 @@ var File_ramprow_scheduling_v1_scheduling_service_proto protoreflect.FileDescrip
 
 const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\n" +
-	".ramprow/scheduling/v1/scheduling_service.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a%ramprow/scheduling/v1/calendars.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\xbd\x01\n" +
+	".ramprow/scheduling/v1/scheduling_service.proto\x12\x15ramprow.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1eramprow/common/v1/access.proto\x1a\x1dramprow/common/v1/types.proto\x1a%ramprow/scheduling/v1/calendars.proto\x1a$ramprow/scheduling/v1/capacity.proto\x1a&ramprow/scheduling/v1/scheduling.proto\"\xbd\x01\n" +
 	"\x12SetResourceRequest\x12=\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\x1e\xbaH\x1br\x192\x17^[A-Za-z0-9._:-]{8,64}$R\trequestId\x12C\n" +
@@ -2832,7 +2832,7 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\tBoardLane\x121\n" +
 	"\x03bay\x18\x01 \x01(\v2\x1f.ramprow.scheduling.v1.ResourceR\x03bay\x12:\n" +
 	"\bbookings\x18\x02 \x03(\v2\x1e.ramprow.scheduling.v1.BookingR\bbookings\x120\n" +
-	"\x04away\x18\x03 \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x04away2\xa9\x19\n" +
+	"\x04away\x18\x03 \x03(\v2\x1c.ramprow.scheduling.v1.BlockR\x04away2\x99\x1a\n" +
 	"\x11SchedulingService\x12n\n" +
 	"\vSetResource\x12).ramprow.scheduling.v1.SetResourceRequest\x1a*.ramprow.scheduling.v1.SetResourceResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12t\n" +
@@ -2890,6 +2890,8 @@ const file_ramprow_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x12GetEarliestPromise\x120.ramprow.scheduling.v1.GetEarliestPromiseRequest\x1a1.ramprow.scheduling.v1.GetEarliestPromiseResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12h\n" +
 	"\tJudgePlan\x12'.ramprow.scheduling.v1.JudgePlanRequest\x1a(.ramprow.scheduling.v1.JudgePlanResponse\"\b\x8a\xb5\x18\x04\n" +
+	"\x02\x01\x04\x12n\n" +
+	"\vGetCapacity\x12).ramprow.scheduling.v1.GetCapacityRequest\x1a*.ramprow.scheduling.v1.GetCapacityResponse\"\b\x8a\xb5\x18\x04\n" +
 	"\x02\x01\x04\x12k\n" +
 	"\n" +
 	"PinBooking\x12(.ramprow.scheduling.v1.PinBookingRequest\x1a).ramprow.scheduling.v1.PinBookingResponse\"\b\x8a\xb5\x18\x04\n" +
@@ -2975,15 +2977,17 @@ var file_ramprow_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*SetClosedDaysRequest)(nil),       // 57: ramprow.scheduling.v1.SetClosedDaysRequest
 	(*RemoveClosedDayRequest)(nil),     // 58: ramprow.scheduling.v1.RemoveClosedDayRequest
 	(*ListClosedDaysRequest)(nil),      // 59: ramprow.scheduling.v1.ListClosedDaysRequest
-	(*SetRosterResponse)(nil),          // 60: ramprow.scheduling.v1.SetRosterResponse
-	(*RemoveRosterResponse)(nil),       // 61: ramprow.scheduling.v1.RemoveRosterResponse
-	(*PlanOvertimeResponse)(nil),       // 62: ramprow.scheduling.v1.PlanOvertimeResponse
-	(*WithdrawOvertimeResponse)(nil),   // 63: ramprow.scheduling.v1.WithdrawOvertimeResponse
-	(*PlanMaintenanceResponse)(nil),    // 64: ramprow.scheduling.v1.PlanMaintenanceResponse
-	(*EndMaintenanceResponse)(nil),     // 65: ramprow.scheduling.v1.EndMaintenanceResponse
-	(*SetClosedDaysResponse)(nil),      // 66: ramprow.scheduling.v1.SetClosedDaysResponse
-	(*RemoveClosedDayResponse)(nil),    // 67: ramprow.scheduling.v1.RemoveClosedDayResponse
-	(*ListClosedDaysResponse)(nil),     // 68: ramprow.scheduling.v1.ListClosedDaysResponse
+	(*GetCapacityRequest)(nil),         // 60: ramprow.scheduling.v1.GetCapacityRequest
+	(*SetRosterResponse)(nil),          // 61: ramprow.scheduling.v1.SetRosterResponse
+	(*RemoveRosterResponse)(nil),       // 62: ramprow.scheduling.v1.RemoveRosterResponse
+	(*PlanOvertimeResponse)(nil),       // 63: ramprow.scheduling.v1.PlanOvertimeResponse
+	(*WithdrawOvertimeResponse)(nil),   // 64: ramprow.scheduling.v1.WithdrawOvertimeResponse
+	(*PlanMaintenanceResponse)(nil),    // 65: ramprow.scheduling.v1.PlanMaintenanceResponse
+	(*EndMaintenanceResponse)(nil),     // 66: ramprow.scheduling.v1.EndMaintenanceResponse
+	(*SetClosedDaysResponse)(nil),      // 67: ramprow.scheduling.v1.SetClosedDaysResponse
+	(*RemoveClosedDayResponse)(nil),    // 68: ramprow.scheduling.v1.RemoveClosedDayResponse
+	(*ListClosedDaysResponse)(nil),     // 69: ramprow.scheduling.v1.ListClosedDaysResponse
+	(*GetCapacityResponse)(nil),        // 70: ramprow.scheduling.v1.GetCapacityResponse
 }
 var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
 	41, // 0: ramprow.scheduling.v1.SetResourceRequest.resource:type_name -> ramprow.scheduling.v1.Resource
@@ -3073,39 +3077,41 @@ var file_ramprow_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
 	26, // 84: ramprow.scheduling.v1.SchedulingService.UndoMove:input_type -> ramprow.scheduling.v1.UndoMoveRequest
 	28, // 85: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:input_type -> ramprow.scheduling.v1.GetEarliestPromiseRequest
 	30, // 86: ramprow.scheduling.v1.SchedulingService.JudgePlan:input_type -> ramprow.scheduling.v1.JudgePlanRequest
-	34, // 87: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
-	36, // 88: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
-	38, // 89: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
-	1,  // 90: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
-	3,  // 91: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
-	5,  // 92: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
-	60, // 93: ramprow.scheduling.v1.SchedulingService.SetRoster:output_type -> ramprow.scheduling.v1.SetRosterResponse
-	61, // 94: ramprow.scheduling.v1.SchedulingService.RemoveRoster:output_type -> ramprow.scheduling.v1.RemoveRosterResponse
-	62, // 95: ramprow.scheduling.v1.SchedulingService.PlanOvertime:output_type -> ramprow.scheduling.v1.PlanOvertimeResponse
-	63, // 96: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:output_type -> ramprow.scheduling.v1.WithdrawOvertimeResponse
-	64, // 97: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:output_type -> ramprow.scheduling.v1.PlanMaintenanceResponse
-	65, // 98: ramprow.scheduling.v1.SchedulingService.EndMaintenance:output_type -> ramprow.scheduling.v1.EndMaintenanceResponse
-	66, // 99: ramprow.scheduling.v1.SchedulingService.SetClosedDays:output_type -> ramprow.scheduling.v1.SetClosedDaysResponse
-	67, // 100: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:output_type -> ramprow.scheduling.v1.RemoveClosedDayResponse
-	68, // 101: ramprow.scheduling.v1.SchedulingService.ListClosedDays:output_type -> ramprow.scheduling.v1.ListClosedDaysResponse
-	7,  // 102: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
-	9,  // 103: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
-	11, // 104: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
-	13, // 105: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
-	15, // 106: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
-	17, // 107: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
-	19, // 108: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
-	21, // 109: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
-	23, // 110: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
-	25, // 111: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
-	27, // 112: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
-	29, // 113: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
-	31, // 114: ramprow.scheduling.v1.SchedulingService.JudgePlan:output_type -> ramprow.scheduling.v1.JudgePlanResponse
-	35, // 115: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
-	37, // 116: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
-	39, // 117: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
-	90, // [90:118] is the sub-list for method output_type
-	62, // [62:90] is the sub-list for method input_type
+	60, // 87: ramprow.scheduling.v1.SchedulingService.GetCapacity:input_type -> ramprow.scheduling.v1.GetCapacityRequest
+	34, // 88: ramprow.scheduling.v1.SchedulingService.PinBooking:input_type -> ramprow.scheduling.v1.PinBookingRequest
+	36, // 89: ramprow.scheduling.v1.SchedulingService.UnpinBooking:input_type -> ramprow.scheduling.v1.UnpinBookingRequest
+	38, // 90: ramprow.scheduling.v1.SchedulingService.WatchBoard:input_type -> ramprow.scheduling.v1.WatchBoardRequest
+	1,  // 91: ramprow.scheduling.v1.SchedulingService.SetResource:output_type -> ramprow.scheduling.v1.SetResourceResponse
+	3,  // 92: ramprow.scheduling.v1.SchedulingService.BlockResource:output_type -> ramprow.scheduling.v1.BlockResourceResponse
+	5,  // 93: ramprow.scheduling.v1.SchedulingService.UnblockResource:output_type -> ramprow.scheduling.v1.UnblockResourceResponse
+	61, // 94: ramprow.scheduling.v1.SchedulingService.SetRoster:output_type -> ramprow.scheduling.v1.SetRosterResponse
+	62, // 95: ramprow.scheduling.v1.SchedulingService.RemoveRoster:output_type -> ramprow.scheduling.v1.RemoveRosterResponse
+	63, // 96: ramprow.scheduling.v1.SchedulingService.PlanOvertime:output_type -> ramprow.scheduling.v1.PlanOvertimeResponse
+	64, // 97: ramprow.scheduling.v1.SchedulingService.WithdrawOvertime:output_type -> ramprow.scheduling.v1.WithdrawOvertimeResponse
+	65, // 98: ramprow.scheduling.v1.SchedulingService.PlanMaintenance:output_type -> ramprow.scheduling.v1.PlanMaintenanceResponse
+	66, // 99: ramprow.scheduling.v1.SchedulingService.EndMaintenance:output_type -> ramprow.scheduling.v1.EndMaintenanceResponse
+	67, // 100: ramprow.scheduling.v1.SchedulingService.SetClosedDays:output_type -> ramprow.scheduling.v1.SetClosedDaysResponse
+	68, // 101: ramprow.scheduling.v1.SchedulingService.RemoveClosedDay:output_type -> ramprow.scheduling.v1.RemoveClosedDayResponse
+	69, // 102: ramprow.scheduling.v1.SchedulingService.ListClosedDays:output_type -> ramprow.scheduling.v1.ListClosedDaysResponse
+	7,  // 103: ramprow.scheduling.v1.SchedulingService.ListResources:output_type -> ramprow.scheduling.v1.ListResourcesResponse
+	9,  // 104: ramprow.scheduling.v1.SchedulingService.SetZone:output_type -> ramprow.scheduling.v1.SetZoneResponse
+	11, // 105: ramprow.scheduling.v1.SchedulingService.GetZone:output_type -> ramprow.scheduling.v1.GetZoneResponse
+	13, // 106: ramprow.scheduling.v1.SchedulingService.GetCalendar:output_type -> ramprow.scheduling.v1.GetCalendarResponse
+	15, // 107: ramprow.scheduling.v1.SchedulingService.RenewCalendar:output_type -> ramprow.scheduling.v1.RenewCalendarResponse
+	17, // 108: ramprow.scheduling.v1.SchedulingService.GetBooking:output_type -> ramprow.scheduling.v1.GetBookingResponse
+	19, // 109: ramprow.scheduling.v1.SchedulingService.ListBookings:output_type -> ramprow.scheduling.v1.ListBookingsResponse
+	21, // 110: ramprow.scheduling.v1.SchedulingService.GetBoard:output_type -> ramprow.scheduling.v1.GetBoardResponse
+	23, // 111: ramprow.scheduling.v1.SchedulingService.MoveBooking:output_type -> ramprow.scheduling.v1.MoveBookingResponse
+	25, // 112: ramprow.scheduling.v1.SchedulingService.SwapBookings:output_type -> ramprow.scheduling.v1.SwapBookingsResponse
+	27, // 113: ramprow.scheduling.v1.SchedulingService.UndoMove:output_type -> ramprow.scheduling.v1.UndoMoveResponse
+	29, // 114: ramprow.scheduling.v1.SchedulingService.GetEarliestPromise:output_type -> ramprow.scheduling.v1.GetEarliestPromiseResponse
+	31, // 115: ramprow.scheduling.v1.SchedulingService.JudgePlan:output_type -> ramprow.scheduling.v1.JudgePlanResponse
+	70, // 116: ramprow.scheduling.v1.SchedulingService.GetCapacity:output_type -> ramprow.scheduling.v1.GetCapacityResponse
+	35, // 117: ramprow.scheduling.v1.SchedulingService.PinBooking:output_type -> ramprow.scheduling.v1.PinBookingResponse
+	37, // 118: ramprow.scheduling.v1.SchedulingService.UnpinBooking:output_type -> ramprow.scheduling.v1.UnpinBookingResponse
+	39, // 119: ramprow.scheduling.v1.SchedulingService.WatchBoard:output_type -> ramprow.scheduling.v1.WatchBoardResponse
+	91, // [91:120] is the sub-list for method output_type
+	62, // [62:91] is the sub-list for method input_type
 	62, // [62:62] is the sub-list for extension type_name
 	62, // [62:62] is the sub-list for extension extendee
 	0,  // [0:62] is the sub-list for field type_name
@@ -3117,6 +3123,7 @@ func file_ramprow_scheduling_v1_scheduling_service_proto_init() {
 		return
 	}
 	file_ramprow_scheduling_v1_calendars_proto_init()
+	file_ramprow_scheduling_v1_capacity_proto_init()
 	file_ramprow_scheduling_v1_scheduling_proto_init()
 	file_ramprow_scheduling_v1_scheduling_service_proto_msgTypes[32].OneofWrappers = []any{}
 	type x struct{}

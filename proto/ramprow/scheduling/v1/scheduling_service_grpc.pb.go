@@ -44,6 +44,7 @@ const (
 	SchedulingService_UndoMove_FullMethodName           = "/ramprow.scheduling.v1.SchedulingService/UndoMove"
 	SchedulingService_GetEarliestPromise_FullMethodName = "/ramprow.scheduling.v1.SchedulingService/GetEarliestPromise"
 	SchedulingService_JudgePlan_FullMethodName          = "/ramprow.scheduling.v1.SchedulingService/JudgePlan"
+	SchedulingService_GetCapacity_FullMethodName        = "/ramprow.scheduling.v1.SchedulingService/GetCapacity"
 	SchedulingService_PinBooking_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/PinBooking"
 	SchedulingService_UnpinBooking_FullMethodName       = "/ramprow.scheduling.v1.SchedulingService/UnpinBooking"
 	SchedulingService_WatchBoard_FullMethodName         = "/ramprow.scheduling.v1.SchedulingService/WatchBoard"
@@ -109,6 +110,9 @@ type SchedulingServiceClient interface {
 	GetEarliestPromise(ctx context.Context, in *GetEarliestPromiseRequest, opts ...grpc.CallOption) (*GetEarliestPromiseResponse, error)
 	// JudgePlan lets the plan run many times and says how sure its promises are; nothing is changed.
 	JudgePlan(ctx context.Context, in *JudgePlanRequest, opts ...grpc.CallOption) (*JudgePlanResponse, error)
+	// GetCapacity says what the coming weeks can take: hours open, booked and expected of each kind of bay, of people by
+	// skill, and of tools that are asked for.
+	GetCapacity(ctx context.Context, in *GetCapacityRequest, opts ...grpc.CallOption) (*GetCapacityResponse, error)
 	// PinBooking keeps a booking where it is.
 	PinBooking(ctx context.Context, in *PinBookingRequest, opts ...grpc.CallOption) (*PinBookingResponse, error)
 	// UnpinBooking lets it be moved again.
@@ -375,6 +379,16 @@ func (c *schedulingServiceClient) JudgePlan(ctx context.Context, in *JudgePlanRe
 	return out, nil
 }
 
+func (c *schedulingServiceClient) GetCapacity(ctx context.Context, in *GetCapacityRequest, opts ...grpc.CallOption) (*GetCapacityResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCapacityResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_GetCapacity_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *schedulingServiceClient) PinBooking(ctx context.Context, in *PinBookingRequest, opts ...grpc.CallOption) (*PinBookingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PinBookingResponse)
@@ -474,6 +488,9 @@ type SchedulingServiceServer interface {
 	GetEarliestPromise(context.Context, *GetEarliestPromiseRequest) (*GetEarliestPromiseResponse, error)
 	// JudgePlan lets the plan run many times and says how sure its promises are; nothing is changed.
 	JudgePlan(context.Context, *JudgePlanRequest) (*JudgePlanResponse, error)
+	// GetCapacity says what the coming weeks can take: hours open, booked and expected of each kind of bay, of people by
+	// skill, and of tools that are asked for.
+	GetCapacity(context.Context, *GetCapacityRequest) (*GetCapacityResponse, error)
 	// PinBooking keeps a booking where it is.
 	PinBooking(context.Context, *PinBookingRequest) (*PinBookingResponse, error)
 	// UnpinBooking lets it be moved again.
@@ -564,6 +581,9 @@ func (UnimplementedSchedulingServiceServer) GetEarliestPromise(context.Context, 
 }
 func (UnimplementedSchedulingServiceServer) JudgePlan(context.Context, *JudgePlanRequest) (*JudgePlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method JudgePlan not implemented")
+}
+func (UnimplementedSchedulingServiceServer) GetCapacity(context.Context, *GetCapacityRequest) (*GetCapacityResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCapacity not implemented")
 }
 func (UnimplementedSchedulingServiceServer) PinBooking(context.Context, *PinBookingRequest) (*PinBookingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PinBooking not implemented")
@@ -1045,6 +1065,24 @@ func _SchedulingService_JudgePlan_Handler(srv interface{}, ctx context.Context, 
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SchedulingService_GetCapacity_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCapacityRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).GetCapacity(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_GetCapacity_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).GetCapacity(ctx, req.(*GetCapacityRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SchedulingService_PinBooking_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PinBookingRequest)
 	if err := dec(in); err != nil {
@@ -1198,6 +1236,10 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "JudgePlan",
 			Handler:    _SchedulingService_JudgePlan_Handler,
+		},
+		{
+			MethodName: "GetCapacity",
+			Handler:    _SchedulingService_GetCapacity_Handler,
 		},
 		{
 			MethodName: "PinBooking",
