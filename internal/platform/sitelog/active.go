@@ -26,10 +26,13 @@ func (w *writer[S]) rouse() {
 	case was && !w.active:
 		w.foreign.cancel()
 		w.behind = false
+		w.gauges.active.Store(false)
 	case !was && w.active:
 		// Another replica has written meanwhile. Reactions to what it has long
 		// handled would be decided in vain.
 		w.behind = true
+		w.gauges.active.Store(true)
+		w.tellMoved()
 	case w.active && w.accepts():
 		w.decide(w.lookout())
 	}

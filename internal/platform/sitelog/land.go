@@ -52,6 +52,9 @@ func (w *writer[S]) settle(f *flight[S], sequence uint64) {
 		}})
 	}
 	f.endSpans(nil)
+	if f.publishes() {
+		w.tellMoved()
+	}
 }
 
 // decideAgain throws away what was decided and is not on disk, brings the state

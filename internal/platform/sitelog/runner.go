@@ -21,6 +21,8 @@ type Runner[S any] struct {
 	ctx    context.Context //nolint:containedctx // the life of the writers, not of a call
 	cancel context.CancelCauseFunc
 
+	moved hearer
+
 	mu      sync.RWMutex
 	writers map[string]*writer[S]
 	closed  bool
@@ -120,6 +122,7 @@ func (r *Runner[S]) writer(site string) (*writer[S], error) {
 	w = &writer[S]{
 		machine: r.machine, log: r.log, o: r.o, tracer: r.tracer, subject: subject,
 		ctx:      r.ctx,
+		moved:    &r.moved,
 		inbox:    make(chan *task[S], r.o.Queue),
 		stop:     make(chan struct{}),
 		wake:     make(chan struct{}, 1),

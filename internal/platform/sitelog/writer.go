@@ -44,6 +44,7 @@ type writer[S any] struct {
 	wake        chan struct{} // holds a token when Active may answer otherwise
 
 	gauges gauges
+	moved  *hearer
 
 	foreign followers
 	alarm   alarm
@@ -60,6 +61,8 @@ func (w *writer[S]) run() {
 	if err == nil {
 		w.follow()
 		defer func() { w.foreign.cancel() }()
+		w.gauges.active.Store(w.active)
+		w.tellMoved()
 	}
 	for err == nil && !w.finished() {
 		err = w.step()
