@@ -31,6 +31,7 @@ type serveConfig struct {
 	peers  config.Peers
 	others config.Replicas
 	counts config.Metrics
+	better config.Improvement
 	drain  time.Duration
 	format string
 	desk   deskConfig
@@ -38,11 +39,11 @@ type serveConfig struct {
 }
 
 func (c *serveConfig) sections() []config.Section {
-	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens, &c.peers, &c.others, &c.counts}
+	return []config.Section{&c.broker, &c.redis, &c.listen, &c.tokens, &c.peers, &c.others, &c.counts, &c.better}
 }
 
 func serveCommand() *cobra.Command {
-	c := &serveConfig{}
+	c := &serveConfig{better: config.Improvement{For: config.DefaultImprovement}}
 	command := &cobra.Command{
 		Use:     "serve ROLE",
 		Short:   "Run one role over a NATS and a Redis server that run by themselves",
@@ -160,6 +161,7 @@ func (c *serveConfig) start(ctx context.Context, role stack.Role, t *telemetry.T
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", role.Name, err)
 	}
+	backend.Improve = c.better.For
 	place := stack.Place{Address: c.listen.Address, Verifier: verifier, Replica: &stack.Replica{Advertise: c.others.Advertise}}
 	// Whoever is reached by TLS reaches its like by TLS.
 	if c.listen.Certificate != "" {

@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ramprow/internal/platform/config"
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/metrics"
 	"ramprow/internal/platform/telemetry"
@@ -25,6 +26,7 @@ type upConfig struct {
 	dir       string
 	site      string
 	freePorts bool
+	better    config.Improvement
 	day       demoDayConfig
 }
 
@@ -34,7 +36,8 @@ const (
 )
 
 func upCommand() *cobra.Command {
-	c := upConfig{}
+	c := upConfig{better: config.Improvement{For: config.DefaultImprovement}}
+	var unread error
 	command := &cobra.Command{
 		Use:     "up",
 		Short:   "Run a whole workshop here: every role, with its log in a folder",
@@ -43,9 +46,13 @@ func upCommand() *cobra.Command {
 			"  ramprow up --data /tmp/day --demo-day --speed 60    # an invented day lives in it",
 		Args: cobra.NoArgs,
 		RunE: func(command *cobra.Command, _ []string) error {
+			if err := errors.Join(unread, config.Validate(&c.better)); err != nil {
+				return err
+			}
 			return up(command.Context(), command.OutOrStdout(), c)
 		},
 	}
+	unread = bindSections(command, &c.better)
 	command.Flags().StringVar(&c.dir, "data", terminal.DefaultDir, "folder for the log and the keys; what is there is continued")
 	command.Flags().StringVar(&c.site, "site", defaultSite, "the workshop's name in tokens")
 	command.Flags().BoolVar(&c.freePorts, "free-ports", false, "listen on any free ports instead of 7100 to 7106")
@@ -75,16 +82,16 @@ func up(ctx context.Context, out io.Writer, c upConfig) (err error) {
 		return errors.Join(err, kept.Close())
 	}
 	defer func() { err = errors.Join(err, t.Shutdown(context.WithoutCancel(ctx)), kept.Close()) }()
-	config := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0", Metrics: "127.0.0.1:0", Traces: kept}
+	house := stack.WorkshopConfig{Dir: c.dir, Telemetry: t, Desk: "127.0.0.1:0", Metrics: "127.0.0.1:0", Traces: kept, Improve: c.better.For}
 	if !c.freePorts {
-		config.Address, config.Desk = stack.Role.Address, stack.DeskAddress
-		config.TracesAddress, config.Metrics = stack.TracesAddress, stack.MetricsAddress
+		house.Address, house.Desk = stack.Role.Address, stack.DeskAddress
+		house.TracesAddress, house.Metrics = stack.TracesAddress, stack.MetricsAddress
 	}
 	clock := c.day.clock()
 	if clock != nil {
-		config.Now = clock.Now
+		house.Now = clock.Now
 	}
-	workshop, err := stack.OpenWorkshop(ctx, config)
+	workshop, err := stack.OpenWorkshop(ctx, house)
 	if err != nil {
 		return err
 	}

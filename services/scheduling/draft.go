@@ -186,6 +186,8 @@ func (d *draft) booking(w *work, p planner.Placement) *schedulingv1.Booking {
 func (d *draft) reason(w *work, p planner.Placement, o order) string {
 	cause := o.cause
 	switch {
+	case o.improved:
+		return p.Why // the board shall say it too, so it begins with the cause
 	case w.started() && cause == "":
 		cause = "it takes longer than booked"
 	case w.booked() && !timeOf(w.booking.GetWhen().GetStart()).Add(startGrace).After(d.in.Now):

@@ -28,6 +28,8 @@ const (
 type order struct {
 	// cause says in words what has changed, for those who must move.
 	cause string
+	// improved tells that the plan was found beside the writer.
+	improved bool
 	// starting is the job whose work begins now.
 	starting string
 	// respread tells that work on the board has become more or less certain.

@@ -2,6 +2,8 @@ package scheduling
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -42,6 +44,7 @@ type walk struct {
 	t         *rapid.T
 	revisions map[string]uint32
 	begun     map[string]*schedulingv1.Booking
+	found     *improvement // not yet handed in
 }
 
 func (w *walk) job() string {
@@ -60,7 +63,7 @@ func (w *walk) step() {
 		func() { w.hear(&jobv1.WorkFinished{Job: w.job()}) },
 		func() { w.hear(&jobv1.JobCancelled{Job: w.job(), Reason: "sold"}) },
 		func() { w.wait(w.hours("wait", 0, 30)) },
-		w.block, w.unblock, w.closeDay, w.openDay, w.roster, w.overtime, w.maintenance, w.move, w.swap, w.undo, w.pin, w.resource,
+		w.block, w.unblock, w.closeDay, w.openDay, w.roster, w.overtime, w.maintenance, w.move, w.swap, w.undo, w.pin, w.resource, w.look, w.adopt,
 	}
 	rapid.SampledFrom(steps).Draw(w.t, "step")()
 	for _, m := range w.last {
@@ -226,6 +229,45 @@ func (w *walk) swap() {
 func (w *walk) undo() {
 	events, _, err := w.st.undoMove(&schedulingv1.UndoMoveRequest{ValidateOnly: rapid.Bool().Draw(w.t, "only shown")}, w.input())
 	w.decided(events, err)
+}
+
+// look finds a better plan, which is handed in at some later time.
+func (w *walk) look() {
+	found, err := w.st.lookFor(w.now, planner.Search{Seed: rapid.Uint64().Draw(w.t, "seed"), Rounds: 3})
+	if err != nil {
+		w.t.Fatalf("look: %v", err)
+	}
+	w.found = found
+}
+
+// adopt hands in what was found: nothing that is pinned, was moved by hand or has begun
+// moves, and the plan costs less by enough, or stays as it is.
+func (w *walk) adopt() {
+	if w.found == nil {
+		return
+	}
+	events, saved, err := w.st.adopt(w.found, w.input())
+	if err != nil {
+		w.t.Fatalf("adopt: %v", err)
+	}
+	for _, m := range events {
+		moved, ok := m.(*schedulingv1.BookingMoved)
+		if !ok {
+			continue
+		}
+		b := moved.GetBooking()
+		byHand := slices.ContainsFunc(w.st.moves, func(m handMove) bool {
+			return m.At.Add(moveKept).After(w.now) && slices.Contains(m.Made.GetJobs(), b.GetJob())
+		})
+		if old := w.st.open[b.GetJob()]; old.started() || old.booking.GetPinned() || byHand || !strings.HasPrefix(moved.GetReason(), "improved: ") {
+			w.t.Errorf("%v was moved: %s", old.booking, moved.GetReason())
+		}
+	}
+	if (saved > 0) != (len(events) > 0) {
+		w.t.Errorf("it saves %v by %v", saved, events)
+	}
+	w.found = nil
+	w.apply(events)
 }
 
 func (w *walk) pin() {

@@ -7,7 +7,7 @@ import (
 
 // Stand holds a plan against a problem: it gives the plan again with the cost and the
 // reasons that it has there, and what of it does not fit, in words. Started work, pins
-// and wishes lie as Make puts them, whatever the plan says. The error says that the
+// and wishes lie as Make puts them; a plan that has a pin elsewhere does not fit. The error says that the
 // problem contradicts itself.
 func Stand(p Problem, plan Plan) (stands Plan, misfits []string, err error) {
 	s, err := newShop(p)
@@ -32,12 +32,16 @@ func (s *shop) boardOf(plan Plan) (b *board, misfits []string) {
 			misfits = append(misfits, at.Job+" is not to be planned")
 			continue
 		}
-		if !b.open(job) {
-			continue
+		fits := s.jobs[job].Started != nil || s.jobs[job].Wish != nil
+		if sl := b.slots[job]; sl != nil {
+			fits = fits || s.bays[sl.choice.bay].name == at.Bay && s.people[sl.choice.person].name == at.Person && sl.span.start == instantOf(at)
+		} else if b.open(job) {
+			if sl = b.placedAt(job, at); sl != nil {
+				b.put(job, sl)
+			}
+			fits = sl != nil
 		}
-		if sl := b.placedAt(job, at); sl != nil {
-			b.put(job, sl)
-		} else {
+		if !fits {
 			misfits = append(misfits, fmt.Sprintf("%s no longer fits in %s with %s at %s", at.Job, at.Bay, at.Person, s.clock(instantOf(at))))
 		}
 	}

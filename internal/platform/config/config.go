@@ -16,6 +16,7 @@ import (
 	"flag"
 	"fmt"
 	"strconv"
+	"time"
 )
 
 // Section is a group of settings that belong together.
@@ -70,6 +71,18 @@ func (s *Source) Int(target *int, name, variable, meaning string) {
 		*target = parsed
 	}
 	s.flags.IntVar(target, name, *target, describe(meaning, variable))
+}
+
+// Duration binds a length of time, as in 2s or 1m30s.
+func (s *Source) Duration(target *time.Duration, name, variable, meaning string) {
+	if value := s.lookup(variable); value != "" {
+		parsed, err := time.ParseDuration(value)
+		if err != nil {
+			s.failures = append(s.failures, fmt.Errorf("%s=%q is no length of time; write one as in 2s", variable, value))
+		}
+		*target = parsed
+	}
+	s.flags.DurationVar(target, name, *target, describe(meaning, variable))
 }
 
 func (s *Source) lookup(variable string) string {

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"ramprow/internal/platform/config"
 )
@@ -101,6 +102,19 @@ func TestAVariableThatIsNoNumber(t *testing.T) {
 	}
 }
 
+func TestALengthOfTime(t *testing.T) {
+	better := config.Improvement{For: config.DefaultImprovement}
+	if err := load(nil, env(map[string]string{"RAMPROW_IMPROVE": "500ms"}), io.Discard, &better); err != nil || better.For != 500*time.Millisecond {
+		t.Errorf("%v, %v", better.For, err)
+	}
+	if err := load([]string{"--improve", "0s"}, env(nil), io.Discard, &better); err != nil || better.For != 0 {
+		t.Errorf("%v, %v", better.For, err)
+	}
+	if err := load(nil, env(map[string]string{"RAMPROW_IMPROVE": "two"}), io.Discard, &better); err == nil || !strings.Contains(err.Error(), "as in 2s") {
+		t.Errorf("got %v", err)
+	}
+}
+
 func TestSections(t *testing.T) {
 	folder := t.TempDir()
 	file := filepath.Join(folder, "file.pem")
@@ -130,6 +144,10 @@ func TestSections(t *testing.T) {
 		{"broker's key without certificate", &config.Broker{URL: "nats://a:4222", TLS: config.ClientTLS{Key: file}}, "--nats-cert"},
 		{"more copies than servers can keep", &config.Broker{URL: "nats://a:4222", Replicas: 7}, "--nats-replicas"},
 		{"redis", &config.ReadModels{URL: "redis://h:6379/0"}, ""},
+		{"searches for better plans", &config.Improvement{For: 2 * time.Second}, ""},
+		{"no searches for better plans", &config.Improvement{}, ""},
+		{"a search before its beginning", &config.Improvement{For: -time.Second}, "--improve"},
+		{"a search of an hour", &config.Improvement{For: time.Hour}, "--improve"},
 		{"redis by socket", &config.ReadModels{URL: "unix:///run/redis.sock"}, ""},
 		{"redis without protocol", &config.ReadModels{URL: "h:6379"}, "is no URL"},
 		{"nobody counts", &config.Metrics{}, ""},

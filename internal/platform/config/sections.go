@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"strings"
+	"time"
 )
 
 // Broker says how to reach NATS.
@@ -244,6 +245,28 @@ func checkFile(name, path string) error {
 	}
 	if info.IsDir() {
 		return fmt.Errorf("--%s %s is a folder; name a file", name, path)
+	}
+	return nil
+}
+
+// Improvement says how long better plans are searched beside the writer at a time.
+type Improvement struct{ For time.Duration }
+
+// DefaultImprovement is how long a search takes where nothing else is said.
+const DefaultImprovement = 2 * time.Second
+
+// longestImprovement keeps a search from standing still for a working day.
+const longestImprovement = 10 * time.Minute
+
+// Bind implements Section.
+func (i *Improvement) Bind(s *Source) {
+	s.Duration(&i.For, "improve", "RAMPROW_IMPROVE", "time of one search for a better plan, beside all other work; 0s: none")
+}
+
+// Validate implements Section.
+func (i *Improvement) Validate() error {
+	if i.For < 0 || i.For > longestImprovement {
+		return fmt.Errorf("--improve %v cannot be; use 0s for no search, or up to %v", i.For, longestImprovement)
 	}
 	return nil
 }

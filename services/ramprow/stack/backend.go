@@ -36,6 +36,8 @@ type Backend struct {
 	Personal  *personal.Vault
 	Telemetry *telemetry.Telemetry
 	Now       func() time.Time
+	// Improve is how long better plans are searched beside the writer at a time; zero: not at all.
+	Improve time.Duration
 	// Broker is the embedded NATS server; nil when one outside is used.
 	Broker jetstream.InProcess
 }

@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/grpc"
 
+	"ramprow/internal/platform/metrics"
 	"ramprow/internal/platform/personal"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
@@ -43,6 +44,14 @@ type part struct {
 	behind   func(ctx context.Context, followed string) (uint64, error)
 	unshown  func(context.Context) (uint64, error)
 	follows  []string
+	beside   *beside // nil: nothing
+}
+
+// beside is what a role does beside its writers.
+type beside struct {
+	name     string
+	run      func(context.Context) error // until its context ends; nil: it is switched off
+	measures []metrics.Measure
 }
 
 // Roles is every role there is, in the order in which they start.
@@ -51,19 +60,19 @@ func Roles() []Role {
 		role("job", 7101, job.Machine, job.Projection,
 			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*job.State], v *readmodel.Views[*job.State], keys *personal.Vault, now clock) {
 				job.NewServer(w, v, now).Sealing(keys).Register(r)
-			}),
+			}, nil),
 		role("inventory", 7102, inventory.Machine, inventory.Projection,
 			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*inventory.State], v *readmodel.Views[*inventory.State], _ *personal.Vault, now clock) {
 				inventory.NewServer(w, v, now).Register(r)
-			}),
+			}, nil),
 		role("scheduling", 7103, scheduling.Machine, scheduling.Projection,
 			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*scheduling.State], v *readmodel.Views[*scheduling.State], _ *personal.Vault, now clock) {
 				scheduling.NewServer(w, v, now).Register(r)
-			}),
+			}, improver),
 		role("torque-audit", 7104, torqueaudit.Machine, torqueaudit.Projection,
 			func(r grpc.ServiceRegistrar, w *sitelog.Runner[*torqueaudit.State], v *readmodel.Views[*torqueaudit.State], keys *personal.Vault, now clock) {
 				torqueaudit.NewServer(w, v, now).Revealing(keys).Register(r)
-			}),
+			}, nil),
 	}
 }
 
@@ -85,6 +94,7 @@ type clock func() time.Time
 // role fits one service into the table: the types of its state stay inside.
 func role[S any](name string, port int, machine func() sitelog.Machine[S], projection func() readmodel.Projection[S],
 	register func(grpc.ServiceRegistrar, *sitelog.Runner[S], *readmodel.Views[S], *personal.Vault, clock),
+	aside func(*Backend, *sitelog.Runner[S]) *beside,
 ) Role {
 	projector := func(b *Backend) (*readmodel.Projector[S], error) {
 		return readmodel.NewProjector(readmodel.Config[S]{
@@ -110,10 +120,14 @@ func role[S any](name string, port int, machine func() sitelog.Machine[S], proje
 			}
 			register(r, writers, readmodel.NewViews(p, writers), b.Personal, b.Now)
 			logserver.New(name, writers).Register(r)
-			return &part{
+			out := &part{
 				project: p.Run, wake: writers.Wake, close: writers.Close,
 				standing: writers.Standing, behind: writers.Behind, unshown: p.Behind, follows: machine().Follows,
-			}, nil
+			}
+			if aside != nil {
+				out.beside = aside(b, writers)
+			}
+			return out, nil
 		},
 		Rebuild: func(ctx context.Context, b *Backend, site string, progress func(done, total int)) error {
 			p, err := projector(b)

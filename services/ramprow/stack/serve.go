@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"slices"
 
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/lifecycle"
@@ -45,6 +46,9 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 		return nil, errors.Join(fmt.Errorf("%s: %w", r.Name, err), listener.Close(), replicas.close(ctx))
 	}
 	b.Telemetry.Metrics().Add(p.measures(r.Name, replicas)...)
+	if p.beside != nil {
+		b.Telemetry.Metrics().Add(p.beside.measures...)
+	}
 	closers.Add(closer("the writers of "+r.Name, func() error {
 		p.close()
 		return nil
@@ -64,14 +68,22 @@ func (r Role) Start(ctx context.Context, b *Backend, place Place, closers *lifec
 		Role:    r.Name,
 		Address: listener.Addr().String(),
 		server:  server,
-		tasks: append([]lifecycle.Task{
+		tasks: slices.Concat(p.beside.tasks(r.Name), []lifecycle.Task{
 			{Name: r.Name + " server", Run: func(context.Context) error { return server.Serve(listener) }},
 			{Name: r.Name + " read models", Run: func(context.Context) error {
 				defer close(projected)
 				return untilTold(projecting, p.project)
 			}},
-		}, replicas.tasks(r.Name, p.wake)...),
+		}, replicas.tasks(r.Name, p.wake)),
 	}, nil
+}
+
+// tasks run what is done beside the writers.
+func (b *beside) tasks(role string) []lifecycle.Task {
+	if b == nil || b.run == nil {
+		return nil
+	}
+	return []lifecycle.Task{{Name: role + " " + b.name, Run: b.run}}
 }
 
 // equip makes a role's server, and builds what answers behind it.

@@ -46,6 +46,8 @@ type WorkshopConfig struct {
 	TracesAddress string
 	// Metrics is the address at which what Telemetry counts is told; empty: nowhere.
 	Metrics string
+	// Improve is how long better plans are searched beside the writer at a time; zero: not at all.
+	Improve time.Duration
 	// Now is the workshop's clock; nil is the machine's.
 	Now func() time.Time
 	// Backend makes what the roles stand on; nil embeds it in Dir.
@@ -85,6 +87,7 @@ func OpenWorkshop(ctx context.Context, c WorkshopConfig) (w *Workshop, err error
 	if c.Now != nil {
 		w.Backend.Now = c.Now
 	}
+	w.Backend.Improve = c.Improve
 	for _, r := range Roles() {
 		place := Place{Address: "127.0.0.1:0", Verifier: verifier}
 		if c.Address != nil {
