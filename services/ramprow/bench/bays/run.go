@@ -8,7 +8,6 @@ import (
 	"runtime"
 	"time"
 
-	"ramprow/internal/engine/planner"
 	"ramprow/internal/engine/planner/check"
 	"ramprow/internal/engine/planner/workshop"
 )
@@ -19,6 +18,8 @@ type Config struct {
 	// Seconds are after how long the plan is looked at; the first plan always is.
 	Seconds []float64
 	Seed    uint64
+	// WholeOnly leaves out the planning of operations.
+	WholeOnly bool
 	// Islands search at the same time; zero: one for each processor.
 	Islands int
 	// Progress is told what is being done; nil: nobody.
@@ -41,6 +42,8 @@ type Measured struct {
 	Within time.Duration
 	// Ill is the plan after a person has fallen ill for two days, at once and searched for a second.
 	Ill []Looked
+	// Whole takes each job as one piece of work; WholeIll is Ill for that.
+	Whole, WholeIll []Whole
 }
 
 // Looked is a plan at a moment.
@@ -84,24 +87,34 @@ func (b *bench) say(format string, args ...any) {
 func (b *bench) measure(ctx context.Context, size Size) (Measured, error) {
 	m := Measured{Size: size}
 	b.say("%d bays, %d people, %d jobs of %d operations", size.Bays, size.People, size.Jobs, size.Operations)
+	if !b.c.WholeOnly {
+		if err := b.operations(ctx, &m); err != nil {
+			return m, err
+		}
+	}
+	return m, b.wholes(ctx, &m)
+}
+
+// operations measures the planning of operations.
+func (b *bench) operations(ctx context.Context, m *Measured) error {
 	bounded, err := workshop.Solve(b.p, workshop.Options{})
 	if err != nil {
-		return m, err
+		return err
 	}
 	b.bound, m.Bound = bounded.Bound, bounded.Bound
 	var plan workshop.Plan
 	for _, seconds := range append([]float64{0}, b.c.Seconds...) {
 		var l Looked
 		if plan, l, err = b.look(ctx, seconds); err != nil {
-			return m, err
+			return err
 		}
 		m.Plans = append(m.Plans, l)
 	}
 	if m.Within, err = b.within(ctx, plan.Cost.Total()); err != nil {
-		return m, err
+		return err
 	}
 	m.Ill, err = b.ill(ctx, plan)
-	return m, err
+	return err
 }
 
 // look plans for so many seconds; zero: the first plan.
@@ -151,11 +164,7 @@ func (b *bench) ill(ctx context.Context, last workshop.Plan) ([]Looked, error) {
 		j.Last = before[j.Name]
 		after.p.Jobs = append(after.p.Jobs, j)
 	}
-	after.p.People = append([]planner.Person(nil), b.p.People...)
-	who := &after.p.People[0].Calendar
-	who.Blocks = append(append([]planner.Block(nil), who.Blocks...), planner.Block{
-		When: planner.Interval{Start: b.p.Now, End: b.p.Now.AddDate(0, 0, 2)}, Why: "ill",
-	})
+	after.p.People = fallIll(b.p.People, b.p.Now)
 	bounded, err := workshop.Solve(after.p, workshop.Options{})
 	if err != nil {
 		return nil, err

@@ -20,11 +20,14 @@ func TestRun(t *testing.T) {
 	if m.Plans[0].Cost.Unplaced > 0 || m.Plans[1].Gap < 0 {
 		t.Errorf("measured %+v", m)
 	}
+	if n := len(m.Whole); n != 3 || m.Whole[n-1].Cost.Total() > m.Whole[0].Cost.Total() || len(m.WholeIll) != 3 {
+		t.Errorf("jobs as a whole: %+v, one ill: %+v", m.Whole, m.WholeIll)
+	}
 	var out bytes.Buffer
 	if err := report.WriteTable(&out); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"2 bays, 3 people, 4 jobs, 20 operations", "times the bound", "one ill: first"} {
+	for _, want := range []string{"2 bays, 3 people, 4 jobs, 20 operations", "times the bound", "one ill: first", "each one piece of work", "searched 20ms"} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("the table does not say %q:\n%s", want, out.String())
 		}

@@ -22,7 +22,7 @@ type Size struct {
 // draw makes a workshop that is busy: cars come over as many days as the bays need
 // for them, and are wanted some days later.
 func draw(size Size, seed uint64) workshop.Problem {
-	d := drawer{rand.New(rand.NewPCG(seed, uint64(size.Jobs)))} //nolint:gosec // the seed is given, nothing is secret
+	d := newDrawer(seed, size.Jobs)
 	p := workshop.Problem{Now: monday}
 	kinds := []string{"lift", "lift", "lift", "pit", "flat"}
 	for i := range size.Bays {
@@ -55,6 +55,10 @@ func draw(size Size, seed uint64) workshop.Problem {
 }
 
 type drawer struct{ *rand.Rand }
+
+func newDrawer(seed uint64, stream int) drawer {
+	return drawer{rand.New(rand.NewPCG(seed, uint64(stream)))} //nolint:gosec // the seed is given, nothing is secret
+}
 
 // person works from seven or eight with half an hour at noon; one in three may open
 // a refrigerant circuit, one in five stays longer for overtime.
