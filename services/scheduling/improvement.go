@@ -64,8 +64,7 @@ func (st *State) booked() planner.Plan {
 	var plan planner.Plan
 	for _, job := range st.jobs() {
 		if w := st.open[job]; w.booked() && w.placeable() {
-			c := currentOf(w.booking)
-			plan.Placements = append(plan.Placements, planner.Placement{Job: job, Bay: c.Bay, Person: c.Person, Tools: c.Tools, When: c.When})
+			plan.Placements = append(plan.Placements, placementOf(job, w.booking))
 		}
 	}
 	return plan
