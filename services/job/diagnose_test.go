@@ -1,7 +1,9 @@
 package job
 
 import (
+	"flag"
 	"math"
+	"strconv"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -12,6 +14,7 @@ import (
 // TestAnyEvidenceCanBeWeighed records anything that the catalogue knows, of any
 // car: the answer is ranked causes or a contradiction, never a failure.
 func TestAnyEvidenceCanBeWeighed(t *testing.T) {
+	draws(t, 25) // to look ahead costs much
 	kept := &diagnosers{}
 	rapid.Check(t, func(r *rapid.T) {
 		c := loaded()[rapid.SampledFrom([]string{car, van}).Draw(r, "family")]
@@ -47,6 +50,19 @@ func TestAnyEvidenceCanBeWeighed(t *testing.T) {
 	if len(kept.made) > maxDiagnosers || len(kept.made) != len(kept.used) {
 		t.Errorf("%d engines are kept under %d keys", len(kept.made), len(kept.used))
 	}
+}
+
+// draws has rapid draw so often in this test, unless the command line says how often.
+func draws(t *testing.T, times int) {
+	t.Helper()
+	checks := flag.Lookup("rapid.checks")
+	if checks.Value.String() != checks.DefValue {
+		return
+	}
+	if err := checks.Value.Set(strconv.Itoa(times)); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = checks.Value.Set(checks.DefValue) })
 }
 
 // TestEnginesAreKept builds one for each car, and forgets what was used longest ago.
