@@ -25,8 +25,7 @@ var allRoles = []identity.Role{identity.Dispatcher, identity.PartsClerk, identit
 // Every method is called with every kind of bad input; each time the answer is a
 // clear status that names the field, and nothing is written.
 func TestBadInputAtEveryMethod(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
-	w.tell(t)
+	w, _ := openTold(t, end)
 	settled := w.settled(t, site)
 	conns := map[string]*grpc.ClientConn{}
 	for _, role := range append(terminal.RoleNames(), terminal.RoleTraces) {

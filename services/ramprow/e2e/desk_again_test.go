@@ -11,9 +11,8 @@ import (
 // A wrench fails its check after the invoice: the owner finds the car and its
 // customer, and says that she knows; the technician goes on to the joint itself.
 func TestDeskChecksAgain(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
+	w, _ := openTold(t, end)
 	newBrowser := openBrowsers(t)
-	w.tell(t)
 	audit := w.clients(t).Audit
 	checked, err := audit.RecordWrenchCheck(w.as(t, site, "tomas", identity.Technician), &torqueauditv1.RecordWrenchCheckRequest{
 		RequestId: "check-0001", Wrench: "wrenches/w1", TargetNm: 10, MeasuredNm: 8,

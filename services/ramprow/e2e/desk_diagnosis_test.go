@@ -13,8 +13,7 @@ import (
 // A technician enters what he knows, is told what to test next and what it may
 // be, compares the ways, and confirms: with the keyboard alone.
 func TestDeskTechnicianDiagnoses(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
-	w.tell(t)
+	w, _ := openTold(t, end)
 	clients, as := w.clients(t), w.as(t, site, "ines", identity.Owner)
 	opened, err := clients.Job.OpenJob(as, &jobv1.OpenJobRequest{
 		RequestId: "diagnosis-open", Complaint: "Shakes.", Customer: &jobv1.Customer{Name: "Otto Wend"},

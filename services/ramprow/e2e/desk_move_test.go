@@ -100,8 +100,7 @@ func TestDeskDispatcherMovesABooking(t *testing.T) {
 
 // The clerk takes goods in with the mouse, and with nothing but the keyboard.
 func TestDeskClerkTakesGoodsIn(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
-	w.tell(t)
+	w, _ := openTold(t, end)
 	const part = "MO-4212"
 	clients, as := w.clients(t), w.as(t, site, "clara", identity.PartsClerk)
 	placed, err := clients.Inventory.PlaceOrder(as, &inventoryv1.PlaceOrderRequest{

@@ -20,30 +20,29 @@ import (
 // Everything that goes out on paper is reached from a page, says what it must
 // say, leaves the pages' own furniture behind, and becomes a PDF of at least one sheet.
 func TestDeskPrints(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
+	w, _ := openTold(t, middle)
 	newBrowser := openBrowsers(t)
-	during(t, w, inTheMiddle, func(job string) {
-		technician, clerk := newBrowser(w.Desk.URL()), newBrowser(w.Desk.URL())
-		technician.signIn(w, "tomas", identity.Technician)
-		technician.follow("/work/"+job, `a[href="/jobs/`+job+`/card"]`)
-		technician.prints("card", "Job "+job, "Dangers", "The maker's data")
-		technician.follow("/work/"+job, `a[href="/jobs/`+job+`/labels"]`)
-		technician.prints("labels", "in use")
-		technician.follow("/jobs/"+job, `a[href="/jobs/`+job+`/record"]`)
-		technician.prints("record", "Tightening record", "Left to do", "not signed")
-		clerk.signIn(w, "clara", identity.PartsClerk)
-		clerk.open("/shelf/picks/" + job)
-		clerk.prints("picklist", "Picking list, job "+job)
-		clerk.open("/shelf/orders/1")
-		clerk.prints("order", "Order 1", "Placed by")
-	})
+	const job = "1"
+	technician, clerk := newBrowser(w.Desk.URL()), newBrowser(w.Desk.URL())
+	technician.signIn(w, "tomas", identity.Technician)
+	technician.follow("/work/"+job, `a[href="/jobs/`+job+`/card"]`)
+	technician.prints("card", "Job "+job, "Dangers", "The maker's data")
+	technician.follow("/work/"+job, `a[href="/jobs/`+job+`/labels"]`)
+	technician.prints("labels", "in use")
+	technician.follow("/jobs/"+job, `a[href="/jobs/`+job+`/record"]`)
+	technician.prints("record", "Tightening record", "Left to do", "not signed")
+	clerk.signIn(w, "clara", identity.PartsClerk)
+	clerk.open("/shelf/picks/" + job)
+	clerk.prints("picklist", "Picking list, job "+job)
+	clerk.open("/shelf/orders/1")
+	clerk.prints("order", "Order 1", "Placed by")
 }
 
 // An invoice and its credit note are printed as they were issued, by those who may see money.
 func TestDeskPrintsInvoices(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
+	w, ending := openTold(t, end)
 	newBrowser := openBrowsers(t)
-	number := w.tell(t).Invoice
+	number := ending.Invoice
 	_, err := w.clients(t).Billing.CreditInvoice(w.as(t, site, "ines", identity.Owner), &jobv1.CreditInvoiceRequest{
 		RequestId: "print-credit-1", Job: "jobs/1", Invoice: number, Reason: "agreed at the counter",
 	})

@@ -23,8 +23,7 @@ import (
 // After the story, the figures that the service answers are what counting by brute force in the raw logs gives; the
 // owner's page shows them, and leads by mouse and by keyboard to the job behind them.
 func TestFiguresOfTheStory(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
-	w.tell(t)
+	w, _ := openTold(t, end)
 	today := time.Now().UTC().Truncate(24 * time.Hour)
 	from, to := today.AddDate(0, 0, -2), today.AddDate(0, 0, 2)
 	got, err := w.clients(t).Figures.GetFigures(w.as(t, site, "ines", identity.Owner), &jobv1.GetFiguresRequest{From: from.Format(time.DateOnly), To: to.Format(time.DateOnly)})

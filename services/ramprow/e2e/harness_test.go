@@ -56,31 +56,46 @@ func openTraced(t *testing.T, dir string, kept *traces.Store) *workshop {
 
 func openWorkshopWith(t *testing.T, c telemetry.Config, house stack.WorkshopConfig) *workshop {
 	t.Helper()
-	c.Service, c.Log, c.LogLevel, c.Getenv = "ramprow-e2e", io.Discard, slog.LevelError, func(string) string { return "" }
-	tel, err := telemetry.Start(t.Context(), c)
+	w, end, err := serve(context.WithoutCancel(t.Context()), c, house)
 	if err != nil {
 		t.Fatal(err)
 	}
-	house.Telemetry, house.Desk = tel, "127.0.0.1:0"
-	w, err := stack.OpenWorkshop(t.Context(), house)
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, stop := context.WithCancel(context.WithoutCancel(t.Context()))
-	ended := make(chan error, 1)
-	go func() { ended <- w.Run(ctx) }()
 	t.Cleanup(func() {
-		stop()
-		if err := <-ended; err != nil {
+		if err := end(); err != nil {
 			t.Errorf("the workshop did not end cleanly: %v", err)
 		}
 	})
-	return &workshop{Workshop: w, telemetry: tel, now: w.Backend.Now}
+	return w
+}
+
+// serve runs a workshop until it is ended.
+func serve(ctx context.Context, c telemetry.Config, house stack.WorkshopConfig) (w *workshop, end func() error, err error) {
+	c.Service, c.Log, c.LogLevel, c.Getenv = "ramprow-e2e", io.Discard, slog.LevelError, func(string) string { return "" }
+	tel, err := telemetry.Start(ctx, c)
+	if err != nil {
+		return nil, nil, err
+	}
+	house.Telemetry, house.Desk = tel, "127.0.0.1:0"
+	opened, err := stack.OpenWorkshop(ctx, house)
+	if err != nil {
+		return nil, nil, err
+	}
+	ctx, stop := context.WithCancel(ctx)
+	ended := make(chan error, 1)
+	go func() { ended <- opened.Run(ctx) }()
+	return &workshop{Workshop: opened, telemetry: tel, now: opened.Backend.Now}, func() error {
+		stop()
+		return <-ended
+	}, nil
+}
+
+func (w *workshop) dial() (*terminal.Clients, error) {
+	return terminal.Dial(terminal.DialConfig{Addresses: w.Addresses(), Telemetry: w.telemetry})
 }
 
 func (w *workshop) clients(t *testing.T) *terminal.Clients {
 	t.Helper()
-	clients, err := terminal.Dial(terminal.DialConfig{Addresses: w.Addresses(), Telemetry: w.telemetry})
+	clients, err := w.dial()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,18 +129,23 @@ const site = "testby"
 // tell runs the story and fails the test where it fails.
 func (w *workshop) tell(t *testing.T) story.Ending {
 	t.Helper()
-	ending, err := story.Tell(t.Context(), story.Config{
-		Clients: w.clients(t),
+	ending, err := story.Tell(t.Context(), w.story(w.clients(t)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return ending
+}
+
+// story is what is told at this workshop's site.
+func (w *workshop) story(clients *terminal.Clients) story.Config {
+	return story.Config{
+		Clients: clients,
 		Token: func(person string, role identity.Role) (string, error) {
 			return w.Token(site, person, time.Hour, role)
 		},
 		Out: io.Discard,
 		Now: w.now,
-	})
-	if err != nil {
-		t.Fatal(err)
 	}
-	return ending
 }
 
 // lasts gives the newest sequence of each service's log of a site.

@@ -43,11 +43,10 @@ func standing(text []byte) []string {
 // the customer is forgotten, and then nobody does, after a restart from the files
 // either. An invoice that was issued stays whole.
 func TestACustomerIsForgotten(t *testing.T) {
-	dir := t.TempDir()
+	dir, _ := folder(t, end)
 	var secrets [][]byte
 	t.Run("before", func(t *testing.T) {
 		w := openWorkshop(t, dir, nil)
-		w.tell(t)
 		ctx := w.as(t, site, "ines", identity.Owner)
 		clients := w.clients(t)
 		job := w.brought(ctx, t, clients)

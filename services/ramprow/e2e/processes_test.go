@@ -72,7 +72,8 @@ type town struct {
 	signer    *identity.Signer
 }
 
-func openTown(t *testing.T) *town {
+// openTown starts every role, after whatever must be there first.
+func openTown(t *testing.T, first ...func(*town)) *town {
 	t.Helper()
 	w := &town{t: t, programs: findPrograms(t), addresses: map[string]string{}, metrics: map[string]string{}, roles: map[string]*exec.Cmd{}}
 	dir := t.TempDir()
@@ -88,6 +89,9 @@ func openTown(t *testing.T) *town {
 	w.nats = "nats://" + w.startBroker(dir)
 	w.redis = w.startRedis(dir)
 	w.env = append(os.Environ(), "NATS_URL="+w.nats, "REDIS_URL=redis://"+w.redis, "RAMPROW_TOKEN_KEYS="+public)
+	for _, prepare := range first {
+		prepare(w)
+	}
 	for _, role := range terminal.RoleNames() {
 		w.addresses[role], w.metrics[role] = freeAddress(t), freeAddress(t)
 		w.start(role)

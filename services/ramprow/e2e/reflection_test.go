@@ -103,8 +103,7 @@ func (s *stranger) call(ctx context.Context, method, request string) (string, er
 
 // A third party's client, by reflection alone, takes in a car and reads it back.
 func TestAStrangerDrivesTheAPIByReflection(t *testing.T) {
-	w := openWorkshop(t, t.TempDir(), nil)
-	w.tell(t) // there is a catalogue then
+	w, _ := openTold(t, end) // there is a catalogue then
 	ctx := w.as(t, site, "guest", identity.Dispatcher)
 	s, err := newStranger(ctx, w.conn(t, terminal.RoleJob), "ramprow.job.v1.JobService")
 	if err != nil {

@@ -176,34 +176,31 @@ func TestTracePages(t *testing.T) {
 
 // With the store away the page says so, and shows the rest.
 func TestTracePagesWithoutAStore(t *testing.T) {
-	w := openWorkshopWith(t, telemetry.Config{}, stack.WorkshopConfig{Dir: t.TempDir()})
+	dir, _ := folder(t, middle)
+	w := openWorkshopWith(t, telemetry.Config{}, stack.WorkshopConfig{Dir: dir})
 	newBrowser := openBrowsers(t)
-	during(t, w, inTheMiddle, func(job string) {
-		b := newBrowser(w.Desk.URL())
-		b.signIn(w, "ines", identity.Owner)
-		for _, path := range []string{"/traces", "/jobs/" + job + "/story"} {
-			b.open(path)
-			if text := b.text("main"); !strings.Contains(text, "does not answer") || !strings.Contains(text, "ramprow serve traces") {
-				t.Errorf("%s says %s", path, text)
-			}
+	const job = "1"
+	b := newBrowser(w.Desk.URL())
+	b.signIn(w, "ines", identity.Owner)
+	for _, path := range []string{"/traces", "/jobs/" + job + "/story"} {
+		b.open(path)
+		if text := b.text("main"); !strings.Contains(text, "does not answer") || !strings.Contains(text, "ramprow serve traces") {
+			t.Errorf("%s says %s", path, text)
 		}
-		b.accessible("story-alone")
-		b.picture("story-alone")
-	})
+	}
+	b.accessible("story-alone")
+	b.picture("story-alone")
 }
 
 // Over processes: each role exports by the standard variables, the store is killed
 // in the middle of the story, the roles go on, and after its return they are heard again.
 func TestTracesOverProcesses(t *testing.T) {
-	w := openTown(t)
-	w.addresses[terminal.RoleTraces] = freeAddress(t)
-	otlp := freeAddress(t)
-	w.env = append(w.env, "RAMPROW_OTLP_LISTEN="+otlp, "OTEL_EXPORTER_OTLP_ENDPOINT=http://"+otlp, "OTEL_TRACES_SAMPLER=always_on", "OTEL_BSP_SCHEDULE_DELAY=100")
-	w.start(terminal.RoleTraces)
-	for _, role := range terminal.RoleNames() {
-		w.stop(role)
-		w.start(role)
-	}
+	w := openTown(t, func(w *town) {
+		otlp := freeAddress(t)
+		w.env = append(w.env, "RAMPROW_OTLP_LISTEN="+otlp, "OTEL_EXPORTER_OTLP_ENDPOINT=http://"+otlp, "OTEL_TRACES_SAMPLER=always_on", "OTEL_BSP_SCHEDULE_DELAY=100")
+		w.addresses[terminal.RoleTraces] = freeAddress(t)
+		w.start(terminal.RoleTraces)
+	})
 	tel, err := telemetry.Start(t.Context(), telemetry.Config{Service: "ramprow-e2e", Log: io.Discard, LogLevel: slog.LevelError, Getenv: func(string) string { return "" }})
 	if err != nil {
 		t.Fatal(err)
