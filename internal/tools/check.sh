@@ -100,7 +100,16 @@ demo() {
   go run ./services/ramprow demo
 }
 
-all() { tools && generated && lint && tests && simulation && demo; }
+# all has each on a line of its own: in a list of && the shell would go on within
+# one after a command of it has failed.
+all() {
+  tools
+  generated
+  lint
+  tests
+  simulation
+  demo
+}
 
 if [ $# = 0 ]; then set -- all; fi
 for name in "$@"; do
