@@ -2,6 +2,8 @@ package e2e_test
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"testing"
@@ -9,6 +11,7 @@ import (
 
 	sdktrace "go.opentelemetry.io/otel/sdk/trace"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/health/grpc_health_v1"
 
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/rpc"
@@ -83,10 +86,32 @@ func serve(ctx context.Context, c telemetry.Config, house stack.WorkshopConfig) 
 	ctx, stop := context.WithCancel(ctx)
 	ended := make(chan error, 1)
 	go func() { ended <- opened.Run(ctx) }()
-	return &workshop{Workshop: opened, telemetry: tel, now: opened.Backend.Now}, func() error {
+	end = func() error {
 		stop()
 		return <-ended
-	}, nil
+	}
+	w = &workshop{Workshop: opened, telemetry: tel, now: opened.Backend.Now}
+	if err := w.ready(ctx); err != nil {
+		return nil, nil, errors.Join(err, end())
+	}
+	return w, end, nil
+}
+
+// ready waits until every role says that it serves: before that a stream is refused.
+func (w *workshop) ready(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	defer cancel()
+	for role, address := range w.Addresses() {
+		conn, err := rpc.Dial(rpc.ClientConfig{Telemetry: w.telemetry, Target: address})
+		if err != nil {
+			return err
+		}
+		_, err = grpc_health_v1.NewHealthClient(conn).Check(ctx, &grpc_health_v1.HealthCheckRequest{}, grpc.WaitForReady(true))
+		if err := errors.Join(err, conn.Close()); err != nil {
+			return fmt.Errorf("%s does not serve: %w", role, err)
+		}
+	}
+	return nil
 }
 
 func (w *workshop) dial() (*terminal.Clients, error) {
