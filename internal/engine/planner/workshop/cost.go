@@ -1,6 +1,10 @@
 package workshop
 
-import "ramprow/internal/engine/planner"
+import (
+	"slices"
+
+	"ramprow/internal/engine/planner"
+)
 
 // Weights of the cost for each tick of the grid. Lateness comes first: a tick of it
 // outweighs any single thing below. A tick of overtime costs as much as five of a bay
@@ -82,7 +86,7 @@ func (s *shop) changeOf(job int, p *placed) int64 {
 
 // overtime counts the ticks of work that lie beyond the person's shifts.
 func (s *shop) overtime(o *op, bay int, at spot) int {
-	if at.person == none || len(s.people[at.person].overtime) == 0 {
+	if at.person == none || !slices.ContainsFunc(s.people[at.person].overtime, at.overlaps) {
 		return 0
 	}
 	open, ticks := s.together(bay, at.person, at.tools), 0

@@ -207,50 +207,66 @@ func (b *board) soonest(o *op, p *placed, laid []int, from, until int) (best spo
 	return best, ok
 }
 
-// fit gives the first span from a time on at which a mode is free, ending by limit.
+// fit gives the first span from a time on at which a mode is free, ending by limit. It
+// jumps from what is in the way to its end, and reads the person's work once from there.
 func (b *board) fit(o *op, m *mode, p *placed, laid []int, from, limit int) (span, bool) {
 	open := m.open[b.s.kindOf[p.bay]]
+	var held []busy
+	if m.person != none {
+		held = b.people[m.person]
+	}
+	next := after(held, from)
 	for {
 		when, ok := open.earliest(from, o.effort, o.whole)
 		if !ok || when.end > limit {
 			return span{}, false
 		}
-		until, taken := b.taken(m, p, laid, when)
-		if !taken {
-			return when, true
+		for next < len(held) && held[next].end <= when.start {
+			next++
+		}
+		until := when.start
+		for ; next < len(held) && held[next].start < when.end; next++ {
+			until = held[next].end
+		}
+		if until == when.start {
+			if until = b.taken(m, p, laid, when); until == when.start {
+				return when, true
+			}
 		}
 		from = until
 	}
 }
 
-// taken gives until when something keeps a mode from a span.
-func (b *board) taken(m *mode, p *placed, laid []int, when span) (until int, taken bool) {
-	note := func(u int, t bool) {
-		if t {
-			until, taken = max(until, u), true
-		}
-	}
-	if m.person != none {
-		note(clash(b.people[m.person], when))
-	}
+// taken gives until when something but other work of its person keeps a mode from a
+// span; its start: nothing does.
+func (b *board) taken(m *mode, p *placed, laid []int, when span) int {
+	until := when.start
 	if b.plain && m.person != none {
 		for _, extra := range b.s.people[m.person].overtime {
-			note(extra.end, extra.overlaps(when))
+			if extra.overlaps(when) {
+				until = max(until, extra.end)
+			}
 		}
 	}
 	for _, t := range m.tools {
-		note(clash(b.tools[t], when))
-		for _, away := range b.s.tools[t].blocks {
-			note(away.end, away.overlaps(when))
+		if u, taken := clash(b.tools[t], when); taken {
+			until = max(until, u)
 		}
+		for _, away := range b.s.tools[t].blocks {
+			if away.overlaps(when) {
+				until = max(until, away.end)
+			}
+		}
+	}
+	if p.close <= when.start { // all that is laid ends before
+		return until
 	}
 	for _, k := range laid {
-		at := &p.ops[k]
-		if at.overlaps(when) && m.shares(at) {
-			note(at.end, true)
+		if at := &p.ops[k]; at.overlaps(when) && m.shares(at) {
+			until = max(until, at.end)
 		}
 	}
-	return until, taken
+	return until
 }
 
 // shares tells whether an operation has the mode's person or one of its tools.
@@ -296,13 +312,13 @@ func (b *board) tighten(job int, p *placed) {
 // are free, that does not start after last.
 func (b *board) fitBefore(o *op, k int, p *placed, until, last int) (span, bool) {
 	at := p.ops[k]
-	m := mode{person: at.person, tools: at.tools}
-	for _, known := range o.modes {
-		if known.person == at.person && slices.Equal(known.tools, at.tools) {
-			until = min(until, known.expires)
-		}
+	i := slices.IndexFunc(o.modes, func(m mode) bool { return m.person == at.person && slices.Equal(m.tools, at.tools) })
+	if i < 0 {
+		return span{}, false // it has begun
 	}
-	open := b.s.together(p.bay, m.person, m.tools)
+	m := o.modes[i]
+	until = min(until, m.expires)
+	open := m.open[b.s.kindOf[p.bay]]
 	for {
 		when, ok := open.latest(until, o.effort, o.whole)
 		if !ok || when.start <= at.start {

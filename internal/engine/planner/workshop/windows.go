@@ -12,19 +12,35 @@ type windows struct {
 	spans []span
 	// before[i] is the work that fits into spans[:i].
 	before []int
+	// first[t>>stride] is the first window that can end after t: it is asked all the time.
+	first []int32
 }
+
+// stride makes a step of windows.first 32 ticks.
+const stride = 5
 
 func newWindows(spans []span) *windows {
 	w := &windows{spans: spans, before: make([]int, len(spans)+1)}
 	for i, s := range spans {
 		w.before[i+1] = w.before[i] + s.end - s.start
+		for len(w.first)<<stride < s.end {
+			w.first = append(w.first, int32(i)) //nolint:gosec // a horizon has few windows
+		}
 	}
 	return w
 }
 
 // index gives the first window that ends after t.
 func (w *windows) index(t int) int {
-	return sort.Search(len(w.spans), func(i int) bool { return w.spans[i].end > t })
+	at := max(0, t) >> stride
+	if at >= len(w.first) {
+		return len(w.spans)
+	}
+	i := int(w.first[at])
+	for i < len(w.spans) && w.spans[i].end <= t {
+		i++
+	}
+	return i
 }
 
 // earliest gives the first start from t on at which so much work can begin, and its end.
@@ -38,7 +54,10 @@ func (w *windows) earliest(t, work int, whole bool) (span, bool) {
 			continue
 		}
 		target := w.before[i] + start - w.spans[i].start + work
-		j := i + sort.Search(len(w.spans)-i, func(j int) bool { return w.before[i+j+1] >= target })
+		j := i + 1 // most work goes on in the next window
+		for j < len(w.spans) && w.before[j+1] < target {
+			j++
+		}
 		if j == len(w.spans) {
 			return span{}, false
 		}
