@@ -15,6 +15,9 @@ type board struct {
 	bays, people, tools [][]busy
 	// plain keeps work out of overtime.
 	plain bool
+	// pull is what an earlier end is worth, in 64ths of a tick of the makespan: a job that
+	// ends early leaves room for those that come after it, which its own cost does not tell.
+	pull int64
 }
 
 func newBoard(s *shop) *board {
@@ -98,6 +101,17 @@ func clashBefore(held []busy, when span) (from int, taken bool) {
 		return held[i].start, true
 	}
 	return 0, false
+}
+
+// last is when the last job ends.
+func (b *board) last() int {
+	last := 0
+	for _, p := range b.at {
+		if p != nil {
+			last = max(last, p.close)
+		}
+	}
+	return last
 }
 
 // total is the cost of everything.

@@ -7,6 +7,9 @@ import (
 	"slices"
 )
 
+// pulls are how much jobs are drawn to early ends as they go back: one of them each time.
+var pulls = []int64{0, 0, 4, 16, 64}
+
 // mostTaken bounds how many jobs are taken out at once.
 const mostTaken = 6
 
@@ -48,8 +51,9 @@ func (i *island) step(heat float64) {
 	for n, job := range jobs {
 		old[n] = i.b.take(job)
 	}
+	i.b.pull = pulls[i.random.IntN(len(pulls))]
 	for _, job := range i.order(jobs) {
-		i.b.add(job)
+		i.b.add(job, i.b.last())
 	}
 	cost := i.b.total()
 	allowed := -math.Log(1-i.random.Float64()) * heat * 0.002 * float64(min(i.cost, unplaced))
@@ -74,9 +78,13 @@ func (i *island) step(heat float64) {
 func (i *island) pick() []int {
 	at := i.b.at
 	n := len(at)
+	worst := costOf
+	if i.random.IntN(3) == 0 { // those that make the makespan
+		worst = endOf
+	}
 	seed := i.random.IntN(n)
 	for range 3 { // the worst of a few
-		if other := i.random.IntN(n); costOf(at[other]) > costOf(at[seed]) {
+		if other := i.random.IntN(n); worst(at[other]) > worst(at[seed]) {
 			seed = other
 		}
 	}
@@ -96,6 +104,13 @@ func costOf(p *placed) int64 {
 		return unplaced
 	}
 	return p.cost
+}
+
+func endOf(p *placed) int64 {
+	if p == nil {
+		return unplaced
+	}
+	return int64(p.close)
 }
 
 // near tells whether two jobs overlap in time or share the bay.

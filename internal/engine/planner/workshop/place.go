@@ -23,9 +23,10 @@ type gap struct {
 }
 
 // place finds a good place for a job among what lies there; nil: there is none.
-func (b *board) place(job int) *placed {
+func (b *board) place(job, last int) *placed {
 	s, j := b.s, &b.s.jobs[job]
 	var best *placed
+	least := int64(math.MaxInt64)
 	for w := range j.ways {
 		if j.opened && w != j.openWay {
 			continue
@@ -34,29 +35,36 @@ func (b *board) place(job int) *placed {
 		var before *placed // what the same start gave in a bay like this one
 		from := gap{bay: none}
 		for _, g := range b.gaps(job, &j.ways[w]) {
-			if best != nil && (tried >= gapsTried || j.late(g.start+j.ways[w].least) > best.cost) {
+			end := g.start + j.ways[w].least
+			if best != nil && (tried >= gapsTried || j.late(end)+b.worth(end, last) > least) {
 				break
 			}
 			if from.bay != none && from.start == g.start && s.kindOf[from.bay] == s.kindOf[g.bay] && before.close <= g.end {
 				continue
 			}
-			p := b.inGap(job, w, g)
+			p := b.inGap(job, w, g, last)
 			if p == nil {
 				continue
 			}
 			tried++
 			before, from = p, g
-			if best == nil || cmp.Or(cmp.Compare(p.cost, best.cost), cmp.Compare(p.close, best.close)) < 0 {
-				best = p
+			if worth := p.cost + b.worth(p.close, last); best == nil || cmp.Or(cmp.Compare(worth, least), cmp.Compare(p.close, best.close)) < 0 {
+				best, least = p, worth
 			}
 		}
 	}
 	return best
 }
 
+// worth is what an end costs beyond the job's own cost: the makespan that it makes
+// longer, and what it is pulled by.
+func (b *board) worth(end, last int) int64 {
+	return weightMakespan*int64(max(0, end-last)) + b.pull*int64(end)/64
+}
+
 // inGap lays a job out in a gap: within the shifts, and if that is late or holds the
 // bay longer than it is worked in, with overtime too.
-func (b *board) inGap(job, w int, g gap) *placed {
+func (b *board) inGap(job, w int, g gap, last int) *placed {
 	var best *placed
 	for _, plain := range []bool{true, false} {
 		if plain && !b.s.overtimes {
@@ -67,10 +75,10 @@ func (b *board) inGap(job, w int, g gap) *placed {
 		if p != nil {
 			b.tighten(job, p)
 			p.cost = b.s.costOf(job, p)
-			if best == nil || p.cost < best.cost {
+			if best == nil || p.cost+b.worth(p.close, last) < best.cost+b.worth(best.close, last) {
 				best = p
 			}
-			if plain && p.cost == 0 {
+			if plain && p.cost == 0 && b.pull == 0 && p.close <= last {
 				break
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"sync"
+	"time"
 
 	"ramprow/internal/engine/planner"
 )
@@ -47,16 +48,13 @@ func Solve(p Problem, o Options) (Plan, error) {
 
 // search runs the islands and gives the best board.
 func (s *shop) search(o Options) *board {
+	first := s.first()
 	if o.Rounds <= 0 {
-		return s.first(1)
+		return first
 	}
-	first := s.first(0)
 	islands := make([]*island, max(1, o.Islands))
 	for i := range islands {
-		// Windows are shared while reading only: each island has its own.
-		own := *s
-		own.shared = map[classes]*windows{}
-		islands[i] = newIsland(&own, first, rand.New(rand.NewPCG(o.Seed, uint64(i))))
+		islands[i] = newIsland(s.own(), first, rand.New(rand.NewPCG(o.Seed, uint64(i))))
 	}
 	for round := range o.Rounds {
 		if o.Stop != nil && o.Stop() {
@@ -98,25 +96,50 @@ func visit(islands []*island) {
 	}
 }
 
-// first is the best of a few plans that are made straight away; most bounds how many, zero: all.
-func (s *shop) first(most int) *board {
-	var best *board
-	for i, order := range s.orders() {
-		if most > 0 && i >= most {
-			break
-		}
-		b := newBoard(s)
-		b.begin()
-		for _, job := range order {
-			if b.at[job] == nil {
-				b.add(job)
-			}
-		}
-		if best == nil || b.total() < best.total() {
+// most bounds how many operations are placed by plans that are made straight away, so
+// that a large workshop does not wait for them.
+const mostFirst = 6000
+
+// first is the best of a few plans that are made straight away, side by side.
+func (s *shop) first() *board {
+	operations := 0
+	for j := range s.jobs {
+		operations += len(s.jobs[j].ways[0].ops)
+	}
+	orders := s.orders()
+	made := make([]*board, min(len(orders), max(2, mostFirst/max(1, operations))))
+	var wait sync.WaitGroup
+	for i := range made {
+		own := s.own()
+		wait.Go(func() { made[i] = own.construct(orders[i]) })
+	}
+	wait.Wait()
+	best := made[0]
+	for _, b := range made[1:] {
+		if b.total() < best.total() {
 			best = b
 		}
 	}
 	return best
+}
+
+// own is a shop for one search: windows are shared while reading only.
+func (s *shop) own() *shop {
+	own := *s
+	own.shared = map[classes]*windows{}
+	return &own
+}
+
+// construct places the jobs in an order.
+func (s *shop) construct(order []int) *board {
+	b := newBoard(s)
+	b.begin()
+	for _, job := range order {
+		if b.at[job] == nil {
+			b.add(job, forever)
+		}
+	}
+	return b
 }
 
 // begin puts what is frozen or pinned, then what still fits where it lay.
@@ -130,38 +153,62 @@ func (b *board) begin() {
 			if p := b.again(job); p != nil {
 				b.put(job, p)
 			} else if pass < 2 {
-				b.add(job)
+				b.add(job, forever)
 			}
 		}
 	}
 }
 
-func (b *board) add(job int) {
-	if p := b.place(job); p != nil {
+// add puts a job where it costs least; last is when the others end: a later end costs
+// the makespan, too.
+func (b *board) add(job, last int) {
+	if p := b.place(job, last); p != nil {
 		b.put(job, p)
 	}
 }
 
-// orders are the jobs by due date with weight, by slack, and by size.
+// orders are the jobs by slack, by due date with weight, by release, and by slack with
+// some chance in it: what is best differs from workshop to workshop.
 func (s *shop) orders() [][]int {
-	key := func(by func(a, b *job) int) []int {
+	key := func(by func(a, b int) int) []int {
 		all := make([]int, len(s.jobs))
 		for i := range all {
 			all[i] = i
 		}
-		slices.SortStableFunc(all, func(a, b int) int { return by(&s.jobs[a], &s.jobs[b]) })
+		slices.SortStableFunc(all, by)
 		return all
 	}
-	return [][]int{
-		key(func(a, b *job) int {
-			return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.due, b.due), cmp.Compare(a.release, b.release))
-		}),
-		key(func(a, b *job) int {
-			return cmp.Or(cmp.Compare(a.due-a.ways[0].least, b.due-b.ways[0].least), cmp.Compare(a.release, b.release))
-		}),
-		key(func(a, b *job) int { return cmp.Compare(a.release, b.release) }),
+	slack := func(a, b int) int {
+		x, y := &s.jobs[a], &s.jobs[b]
+		return cmp.Or(cmp.Compare(x.due-x.ways[0].least, y.due-y.ways[0].least), cmp.Compare(x.release, y.release))
 	}
+	orders := [][]int{
+		key(slack),
+		key(func(a, b int) int {
+			x, y := &s.jobs[a], &s.jobs[b]
+			return cmp.Or(cmp.Compare(y.weight, x.weight), cmp.Compare(x.due, y.due), cmp.Compare(x.release, y.release))
+		}),
+		key(func(a, b int) int { return cmp.Compare(s.jobs[a].release, s.jobs[b].release) }),
+	}
+	random := rand.New(rand.NewPCG(firstSeed, uint64(len(s.jobs))))
+	for range 5 {
+		shift := make([]int, len(s.jobs))
+		for i := range shift {
+			shift[i] = random.IntN(s.day())
+		}
+		orders = append(orders, key(func(a, b int) int {
+			x, y := &s.jobs[a], &s.jobs[b]
+			return cmp.Compare(x.due-x.ways[0].least+shift[a], y.due-y.ways[0].least+shift[b])
+		}))
+	}
+	return orders
 }
+
+// firstSeed makes the same first plans of the same problem, whatever the search is seeded with.
+const firstSeed = 1
+
+// day is how many ticks a day has.
+func (s *shop) day() int { return max(1, int(24*time.Hour/s.grid)) }
 
 // plan reads a board out.
 func (s *shop) plan(b *board) Plan {
