@@ -26,7 +26,7 @@ type gap struct {
 func (b *board) place(job, last int) *placed {
 	s, j := b.s, &b.s.jobs[job]
 	var best *placed
-	least := int64(math.MaxInt64)
+	least := int64(forever)
 	for w := range j.ways {
 		if j.opened && w != j.openWay {
 			continue
@@ -42,7 +42,9 @@ func (b *board) place(job, last int) *placed {
 			if from.bay != none && from.start == g.start && s.kindOf[from.bay] == s.kindOf[g.bay] && before.close <= g.end {
 				continue
 			}
-			p := b.inGap(job, w, g, last)
+			within := g
+			within.end = min(g.end, b.latestWorth(j, least, last))
+			p := b.inGap(job, w, within, last)
 			if p == nil {
 				continue
 			}
@@ -62,6 +64,15 @@ func (b *board) worth(end, last int) int64 {
 	return weightMakespan*int64(max(0, end-last)) + b.pull*int64(end)/64
 }
 
+// latestWorth is the latest end at which a job does not cost more than so much already.
+func (b *board) latestWorth(j *job, least int64, last int) int {
+	end := min(int64(j.due)+least/j.weight, int64(last)+least/weightMakespan)
+	if b.pull > 0 {
+		end = min(end, 64*(least+1)/b.pull)
+	}
+	return int(end)
+}
+
 // inGap lays a job out in a gap: within the shifts, and if that is late or holds the
 // bay longer than it is worked in, with overtime too.
 func (b *board) inGap(job, w int, g gap, last int) *placed {
@@ -78,7 +89,7 @@ func (b *board) inGap(job, w int, g gap, last int) *placed {
 			if best == nil || p.cost+b.worth(p.close, last) < best.cost+b.worth(best.close, last) {
 				best = p
 			}
-			if plain && p.cost == 0 && b.pull == 0 && p.close <= last {
+			if plain && p.cost < weightOvertime && p.close <= last { // overtime costs more than it could spare
 				break
 			}
 		}
