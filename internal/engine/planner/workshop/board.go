@@ -1,6 +1,9 @@
 package workshop
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // busy is a span that a job holds.
 type busy struct {
@@ -18,6 +21,27 @@ type board struct {
 	// pull is what an earlier end is worth, in 64ths of a tick of the makespan: a job that
 	// ends early leaves room for those that come after it, which its own cost does not tell.
 	pull int64
+	// spare are placements that were tried and left, laid and lower are for one try: most
+	// of what is laid out is thrown away at once.
+	spare       []*placed
+	laid, lower []int
+}
+
+// blank is a placement to be laid out, of so many operations.
+func (b *board) blank(way, bay, operations int) *placed {
+	p := &placed{}
+	if n := len(b.spare); n > 0 {
+		p, b.spare = b.spare[n-1], b.spare[:n-1]
+	}
+	*p = placed{way: way, bay: bay, open: math.MaxInt, ops: slices.Grow(p.ops[:0], operations)[:operations]}
+	return p
+}
+
+// leave gives back a placement that nobody will use.
+func (b *board) leave(p *placed) {
+	if p != nil {
+		b.spare = append(b.spare, p)
+	}
 }
 
 func newBoard(s *shop) *board {

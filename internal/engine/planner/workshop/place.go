@@ -32,14 +32,14 @@ func (b *board) place(job, last int) *placed {
 			continue
 		}
 		tried := 0
-		var before *placed // what the same start gave in a bay like this one
+		before := 0 // when the same start ended in a bay like this one
 		from := gap{bay: none}
 		for _, g := range b.gaps(job, &j.ways[w]) {
 			end := g.start + j.ways[w].least
 			if best != nil && (tried >= gapsTried || j.late(end)+b.worth(end, last) > least) {
 				break
 			}
-			if from.bay != none && from.start == g.start && s.kindOf[from.bay] == s.kindOf[g.bay] && before.close <= g.end {
+			if from.bay != none && from.start == g.start && s.kindOf[from.bay] == s.kindOf[g.bay] && before <= g.end {
 				continue
 			}
 			within := g
@@ -49,9 +49,12 @@ func (b *board) place(job, last int) *placed {
 				continue
 			}
 			tried++
-			before, from = p, g
+			before, from = p.close, g
 			if worth := p.cost + b.worth(p.close, last); best == nil || cmp.Or(cmp.Compare(worth, least), cmp.Compare(p.close, best.close)) < 0 {
+				b.leave(best)
 				best, least = p, worth
+			} else {
+				b.leave(p)
 			}
 		}
 	}
@@ -87,9 +90,12 @@ func (b *board) inGap(job, w int, g gap, last int) *placed {
 			b.tighten(job, p)
 			p.cost = b.s.costOf(job, p)
 			if best == nil || p.cost+b.worth(p.close, last) < best.cost+b.worth(best.close, last) {
+				b.leave(best)
 				best = p
+			} else {
+				b.leave(p)
 			}
-			if plain && p.cost < weightOvertime && p.close <= last { // overtime costs more than it could spare
+			if plain && best.cost < weightOvertime && best.close <= last { // overtime costs more than it could spare
 				break
 			}
 		}
@@ -144,10 +150,11 @@ func (b *board) walls(bay int) []span {
 // forward lays out the operations in a gap, each as early as it can be; nil: they do not fit.
 func (b *board) forward(job, w int, g gap) *placed {
 	way := &b.s.jobs[job].ways[w]
-	lower := make([]int, len(way.ops))
-	for k := range lower {
-		lower[k] = g.start
+	lower := b.lower[:0]
+	for range way.ops {
+		lower = append(lower, g.start)
 	}
+	b.lower = lower
 	for range lagRounds {
 		p, again := b.layOut(job, w, g, lower)
 		if !again {
@@ -162,11 +169,11 @@ func (b *board) forward(job, w int, g gap) *placed {
 func (b *board) layOut(job, w int, g gap, lower []int) (p *placed, again bool) {
 	j := &b.s.jobs[job]
 	way := &j.ways[w]
-	p = &placed{way: w, bay: g.bay, open: math.MaxInt, ops: make([]spot, len(way.ops))}
+	p = b.blank(w, g.bay, len(way.ops))
 	if j.opened {
 		p.open = j.since
 	}
-	var laid []int
+	laid := b.laid[:0]
 	for _, k := range way.order {
 		from := lower[k]
 		if j.pin != none {
@@ -177,11 +184,13 @@ func (b *board) layOut(job, w int, g gap, lower []int) (p *placed, again bool) {
 		}
 		at, ok := b.soonest(&way.ops[k], p, laid, from, g.end-way.tail[k])
 		if !ok {
+			b.leave(p)
 			return nil, false
 		}
 		for _, l := range way.in[k] {
 			if late := at.start - p.ops[l.op].end - l.most; late > 0 {
 				lower[l.op] = p.ops[l.op].start + late
+				b.leave(p)
 				return nil, true
 			}
 		}
@@ -189,7 +198,9 @@ func (b *board) layOut(job, w int, g gap, lower []int) (p *placed, again bool) {
 		p.open, p.close = min(p.open, at.start), max(p.close, at.end)
 		laid = append(laid, k)
 	}
+	b.laid = laid
 	if j.pin != none && !j.opened && p.open != j.pin {
+		b.leave(p)
 		return nil, false
 	}
 	return p, false
