@@ -83,7 +83,7 @@ func (i *island) pick() []int {
 		worst = endOf
 	}
 	seed := i.random.IntN(n)
-	for range 3 { // the worst of a few
+	for range 3 + n/20 { // the worst of a few
 		if other := i.random.IntN(n); worst(at[other]) > worst(at[seed]) {
 			seed = other
 		}

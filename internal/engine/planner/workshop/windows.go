@@ -24,7 +24,7 @@ func newWindows(spans []span) *windows {
 	for i, s := range spans {
 		w.before[i+1] = w.before[i] + s.end - s.start
 		for len(w.first)<<stride < s.end {
-			w.first = append(w.first, int32(i)) //nolint:gosec // a horizon has few windows
+			w.first = append(w.first, int32(i))
 		}
 	}
 	return w
