@@ -9,7 +9,7 @@ import (
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
-// Of picks the bookings of a bay or a person, as in bays/2 or people/anna; empty: all.
+// Of picks the bookings of a bay or a person, as in bays/2 or people/anna; empty: all. A bay is shown with when it is away.
 func Of(lanes []*schedulingv1.BoardLane, bay, who string) icalendar.Calendar {
 	c := icalendar.Calendar{Product: "-//Ramprow//Bays//EN", Name: "Bays"}
 	if who != "" {
@@ -21,6 +21,7 @@ func Of(lanes []*schedulingv1.BoardLane, bay, who string) icalendar.Calendar {
 		}
 		if bay != "" {
 			c.Name = lane.GetBay().GetTitle()
+			c.Events = append(c.Events, Away(lane.GetBay(), lane.GetAway())...)
 		}
 		for _, b := range lane.GetBookings() {
 			if who == "" || b.GetTechnician() == who {
@@ -29,6 +30,20 @@ func Of(lanes []*schedulingv1.BoardLane, bay, who string) icalendar.Calendar {
 		}
 	}
 	return c
+}
+
+// Away are times at which a bay or a person is away, as far as is told why: leave, maintenance, a closed day.
+func Away(resource *schedulingv1.Resource, away []*schedulingv1.Block) []icalendar.Event {
+	var all []icalendar.Event
+	for _, b := range away {
+		start := b.GetWhen().GetStart().AsTime()
+		all = append(all, icalendar.Event{
+			// What comes again has one identity for each time.
+			UID:   resource.GetName() + "/" + b.GetId() + "/" + start.UTC().Format("20060102T1504") + "@ramprow",
+			Start: start, End: b.GetWhen().GetEnd().AsTime(), Summary: cmp.Or(b.GetReason(), "Away"), Location: resource.GetTitle(),
+		})
+	}
+	return all
 }
 
 func eventOf(b *schedulingv1.Booking, place string) icalendar.Event {

@@ -50,3 +50,21 @@ func TestACalendarIsOfOneBayOrPerson(t *testing.T) {
 		t.Error(diff)
 	}
 }
+
+func TestWhatComesAgainHasAnIdentityForEachTime(t *testing.T) {
+	at := time.Date(2026, 7, 1, 8, 0, 0, 0, time.UTC)
+	when := func(day int) *commonv1.Interval {
+		return &commonv1.Interval{Start: timestamppb.New(at.AddDate(0, 0, day)), End: timestamppb.New(at.AddDate(0, 0, day).Add(time.Hour))}
+	}
+	got := Away(&schedulingv1.Resource{Name: "bays/1", Title: "Bay 1"}, []*schedulingv1.Block{
+		{Id: "maintenance-1", When: when(0), Reason: "Lift inspection"}, {Id: "maintenance-1", When: when(7), Reason: "Lift inspection"}, {Id: "block-2", When: when(9)},
+	})
+	want := []icalendar.Event{
+		{UID: "bays/1/maintenance-1/20260701T0800@ramprow", Start: at, End: at.Add(time.Hour), Summary: "Lift inspection", Location: "Bay 1"},
+		{UID: "bays/1/maintenance-1/20260708T0800@ramprow", Start: at.AddDate(0, 0, 7), End: at.AddDate(0, 0, 7).Add(time.Hour), Summary: "Lift inspection", Location: "Bay 1"},
+		{UID: "bays/1/block-2/20260710T0800@ramprow", Start: at.AddDate(0, 0, 9), End: at.AddDate(0, 0, 9).Add(time.Hour), Summary: "Away", Location: "Bay 1"},
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}

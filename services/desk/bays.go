@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"strconv"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -135,19 +136,17 @@ func (d *Desk) board(ctx context.Context, day time.Time, at uint64) (boardView, 
 		view.Hours = append(view.Hours, hour{At: place(at, from, to), Text: at.In(d.Zone).Format("15")})
 	}
 	for _, l := range r.GetLanes() {
-		view.Lanes = append(view.Lanes, laneOf(l, from, to))
+		view.Lanes = append(view.Lanes, d.laneOf(l, from, to))
 	}
 	return view, nil
 }
 
-func laneOf(l *schedulingv1.BoardLane, from, to time.Time) lane {
+func (d *Desk) laneOf(l *schedulingv1.BoardLane, from, to time.Time) lane {
 	made := lane{Bay: l.GetBay()}
-	for _, b := range l.GetBay().GetBlocks() {
-		start, end := b.GetWhen().GetStart().AsTime(), b.GetWhen().GetEnd().AsTime()
-		if end.After(from) && start.Before(to) {
-			left := place(start, from, to)
-			made.Blocks = append(made.Blocks, blockBar{Left: left, Width: max(1, place(end, from, to)-left), Reason: b.GetReason()})
-		}
+	for _, b := range l.GetAway() {
+		left := place(b.GetWhen().GetStart().AsTime(), from, to)
+		why := strings.TrimPrefix(d.words.enum(b.GetKind())+": "+b.GetReason(), ": ")
+		made.Blocks = append(made.Blocks, blockBar{Left: left, Width: max(1, place(b.GetWhen().GetEnd().AsTime(), from, to)-left), Reason: why})
 	}
 	for _, b := range l.GetBookings() {
 		start, end := b.GetWhen().GetStart().AsTime(), b.GetWhen().GetEnd().AsTime()

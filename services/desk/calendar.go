@@ -63,6 +63,7 @@ func (d *Desk) calendar(ctx context.Context, file string) ([]byte, string, error
 	}
 	c := baycalendar.Of(resp.GetLanes(), "", "")
 	c.Name = resp.GetResource().GetTitle()
+	c.Events = append(c.Events, baycalendar.Away(resp.GetResource(), resp.GetAway())...)
 	var text, told bytes.Buffer
 	if err := c.Write(&told); err != nil {
 		return nil, "", err

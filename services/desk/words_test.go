@@ -60,7 +60,7 @@ func TestWordsAreComplete(t *testing.T) {
 		jobv1.JobState(0), jobv1.StepState(0), jobv1.AuditState(0), jobv1.PartsState(0), jobv1.StowState(0),
 		jobv1.ReadingMoment(0), jobv1.TestOutcome(0), jobv1.NextAction_Kind(0), jobv1.Stage(0), jobv1.Figure(0),
 		torqueauditv1.SheetState(0), torqueauditv1.JointState(0), torqueauditv1.Verdict(0), torqueauditv1.RecheckState(0),
-		schedulingv1.BookingState(0), inventoryv1.OrderState(0), inventoryv1.MovementKind(0), inventoryv1.CountCause(0), inventoryv1.ReturnKind(0), inventoryv1.ReturnState(0),
+		schedulingv1.BookingState(0), schedulingv1.BlockKind(0), schedulingv1.ResourceKind(0), inventoryv1.OrderState(0), inventoryv1.MovementKind(0), inventoryv1.CountCause(0), inventoryv1.ReturnKind(0), inventoryv1.ReturnState(0),
 		commonv1.Role(0), commonv1.Unit(0), tracesv1.SpanKind(0),
 	} {
 		values := e.Descriptor().Values()

@@ -23,7 +23,7 @@ func TestDeskPages(t *testing.T) {
 	}{
 		{"tomas", identity.Technician, map[string]string{"work": "/work", "bench": "/work/1", "tighten": "/work/1/tighten"}},
 		{"ines", identity.Owner, map[string]string{"again": "/again"}},
-		{"dario", identity.Dispatcher, map[string]string{"bays": "/bays", "move": "/bays/1", "jobs": "/jobs", "job": "/jobs/1", "intake": "/intake"}},
+		{"dario", identity.Dispatcher, map[string]string{"bays": "/bays", "move": "/bays/1", "jobs": "/jobs", "job": "/jobs/1", "intake": "/intake", "capacity": "/bays/capacity"}},
 		{"ines", identity.Owner, map[string]string{"figures": "/figures", "visits": "/figures/jobs?figure=present", "nofigures": "/figures?from=2020-01-01&to=2020-03-01", "stock": "/figures/stock", "nostock": "/figures/stock?from=2020-01-01&to=2020-03-01"}},
 		{"clara", identity.PartsClerk, map[string]string{"shelf": "/shelf", "find": "/shelf/find?q=G", "denied": "/bays", "unknown": "/nowhere"}},
 	}
