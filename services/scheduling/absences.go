@@ -8,6 +8,7 @@ import (
 
 	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -26,7 +27,7 @@ func (r *reader) calendars(ctx context.Context) *State {
 		return st
 	}
 	r.revision = max(r.revision, revision)
-	st.zone = zoneOf(shared.GetZone())
+	st.zone = workhours.Zone(shared.GetZone())
 	for _, day := range shared.GetClosedDays() {
 		st.closedDays[day.GetName()] = day
 	}
@@ -44,7 +45,7 @@ func (st *State) showOvertime(board []*schedulingv1.BoardLane, people []*schedul
 	for _, lane := range board {
 		for _, b := range lane.GetBookings() {
 			if p := longer[b.GetTechnician()]; p != nil {
-				if d := st.inOvertime(p, intervalOf(b.GetWhen())); d > 0 {
+				if d := st.inOvertime(p, workhours.IntervalOf(b.GetWhen())); d > 0 {
 					b.Overtime = durationpb.New(d.Truncate(time.Second))
 				}
 			}

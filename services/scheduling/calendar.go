@@ -13,6 +13,7 @@ import (
 	"ramprow/internal/platform/identity"
 	"ramprow/internal/platform/readmodel"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/workhours"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -46,7 +47,7 @@ func (s *Server) GetCalendar(ctx context.Context, req *schedulingv1.GetCalendarR
 		return nil, r.err
 	}
 	resp := bookingsOf(resource, board, program)
-	resp.Away = absences(calendars.away(resource, intervalOf(within)), program)
+	resp.Away = absences(calendars.site().Away(resource, workhours.IntervalOf(within)), program)
 	return resp, nil
 }
 

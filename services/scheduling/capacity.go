@@ -11,6 +11,7 @@ import (
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -35,11 +36,11 @@ func (s *Server) GetCapacity(ctx context.Context, req *schedulingv1.GetCapacityR
 }
 
 func (st *State) capacity(req *schedulingv1.GetCapacityRequest, now time.Time) (*schedulingv1.GetCapacityResponse, error) {
-	today := dayAt(now, st.zone)
+	today := workhours.DayAt(now, st.zone)
 	from := today
 	if req.GetFrom() != "" {
 		var ok bool
-		if from, ok = dayOf(req.GetFrom()); !ok || from < today || from > today+furthestCapacity {
+		if from, ok = workhours.ParseDay(req.GetFrom()); !ok || from < today || from > today+furthestCapacity {
 			return nil, fault.New(fault.Invalid, "CAPACITY_RANGE", "the look ahead begins today or within a year").
 				WithField("from", "must be a day as in 2026-03-09, not in the past and at most %d days ahead", furthestCapacity)
 		}
@@ -56,7 +57,7 @@ func (st *State) capacity(req *schedulingv1.GetCapacityRequest, now time.Time) (
 
 // lastOfWeeks gives the Sunday of the last of so many weeks, the first being that in which a day lies.
 func lastOfWeeks(from planner.Day, weeks int) planner.Day {
-	weekday := int(wallTime(from, 0, time.UTC).Weekday())
+	weekday := int(workhours.WallTime(from, 0, time.UTC).Weekday())
 	return from + planner.Day((7-weekday)%7+7*(weeks-1))
 }
 
@@ -83,7 +84,7 @@ type unbooked struct {
 
 func (st *State) lookAhead(first, last planner.Day, now time.Time) *lookAhead {
 	l := &lookAhead{
-		st: st, first: first, last: last, within: whole(first, last, st.zone),
+		st: st, first: first, last: last, within: workhours.Whole(first, last, st.zone),
 		open: map[string][]planner.Interval{}, booked: map[string][]planner.Interval{},
 	}
 	if l.within.Start.Before(now) {
@@ -114,7 +115,7 @@ func (l *lookAhead) opening() {
 			continue
 		}
 		l.names = append(l.names, name)
-		l.open[name] = l.st.calendarOf(r, l.within).Open(l.within, l.st.zone)
+		l.open[name] = l.st.site().Calendar(r, l.within).Open(l.within, l.st.zone)
 		if r.GetKind() == schedulingv1.ResourceKind_RESOURCE_KIND_PERSON {
 			somebody = append(somebody, l.open[name]...)
 		}
@@ -130,7 +131,7 @@ func (l *lookAhead) opening() {
 // take notes what a booking holds.
 func (l *lookAhead) take(b *schedulingv1.Booking) {
 	for _, name := range append([]string{b.GetBay(), b.GetTechnician()}, b.GetTools()...) {
-		l.booked[name] = append(l.booked[name], intervalOf(b.GetWhen()))
+		l.booked[name] = append(l.booked[name], workhours.IntervalOf(b.GetWhen()))
 	}
 }
 
@@ -139,7 +140,7 @@ func (l *lookAhead) expect(d *schedulingv1.Demand) {
 	release, _ := l.st.release(d)
 	u := unbooked{demand: d, effort: effortOf(d.GetEffort()), undated: d.GetPartsMissing() != "", day: l.first}
 	if release.After(l.within.Start) {
-		u.day = dayAt(release, l.st.zone)
+		u.day = workhours.DayAt(release, l.st.zone)
 	}
 	if u.undated || u.day <= l.last {
 		l.expected = append(l.expected, u)

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	"ramprow/internal/engine/planner"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -146,7 +147,7 @@ func (l *lookAhead) line(p pool, byDay bool) *schedulingv1.CapacityLine {
 	for i, d := range days {
 		// On a day without hours nothing could be done, which says nothing, unless there are none at all.
 		if line.GetRunsOver() == "" && d.left > 0 && (d.open > 0 || all.open == 0) {
-			line.RunsOver = dateText(l.first + planner.Day(i))
+			line.RunsOver = workhours.DateText(l.first + planner.Day(i))
 		}
 	}
 	line.Spans = l.spans(days, byDay)
@@ -164,7 +165,7 @@ func (l *lookAhead) days(p pool) []hours {
 		open := common(l.open[name], []planner.Interval{counts})
 		booked := common(open, l.booked[name])
 		for i := range days {
-			day := []planner.Interval{whole(l.first+planner.Day(i), l.first+planner.Day(i), l.st.zone)}
+			day := []planner.Interval{workhours.Whole(l.first+planner.Day(i), l.first+planner.Day(i), l.st.zone)}
 			days[i].open += length(common(open, day))
 			days[i].booked += length(common(booked, day))
 		}
@@ -190,10 +191,10 @@ func (l *lookAhead) spans(days []hours, byDay bool) []*schedulingv1.CapacitySpan
 	for i, d := range days {
 		sum.open, sum.booked, sum.expected, sum.left = sum.open+d.open, sum.booked+d.booked, sum.expected+d.expected, d.left
 		day := l.first + planner.Day(i)
-		if !byDay && i+1 < len(days) && wallTime(day, 0, time.UTC).Weekday() != time.Sunday {
+		if !byDay && i+1 < len(days) && workhours.WallTime(day, 0, time.UTC).Weekday() != time.Sunday {
 			continue
 		}
-		all = append(all, sum.span(dateText(l.first+planner.Day(first)), dateText(day)))
+		all = append(all, sum.span(workhours.DateText(l.first+planner.Day(first)), workhours.DateText(day)))
 		first, sum = i+1, hours{}
 	}
 	return all

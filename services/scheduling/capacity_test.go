@@ -11,6 +11,7 @@ import (
 
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/fault"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -206,7 +207,7 @@ func (c *counted) any(folder string) string {
 func (c *counted) furnish(r *schedulingv1.Resource) {
 	c.apply([]proto.Message{&schedulingv1.ResourceSet{Resource: r}})
 	name := r.GetName()
-	monday := dayAt(c.now, c.st.zone)
+	monday := workhours.DayAt(c.now, c.st.zone)
 	if rapid.Bool().Draw(c.t, "roster") {
 		late := person("people/any").GetShifts()
 		for _, s := range late {
@@ -214,7 +215,7 @@ func (c *counted) furnish(r *schedulingv1.Resource) {
 		}
 		night := []*schedulingv1.Shift{{Weekday: 6, FromMinute: 22 * 60, ToMinute: 24 * 60}, {Weekday: 7, FromMinute: 0, ToMinute: 6 * 60}}
 		c.apply([]proto.Message{&schedulingv1.RosterSet{Resource: name, Roster: &schedulingv1.Roster{
-			From: dateText(monday + planner.Day(rapid.IntRange(-9, 5).Draw(c.t, "roster from"))), Weeks: []*schedulingv1.RosterWeek{{Shifts: late}, {Shifts: night}},
+			From: workhours.DateText(monday + planner.Day(rapid.IntRange(-9, 5).Draw(c.t, "roster from"))), Weeks: []*schedulingv1.RosterWeek{{Shifts: late}, {Shifts: night}},
 		}}})
 	}
 	for range rapid.IntRange(0, 2).Draw(c.t, "blocks") {
@@ -228,9 +229,9 @@ func (c *counted) furnish(r *schedulingv1.Resource) {
 }
 
 func (c *counted) closing() {
-	if first := dayAt(c.moment("closed"), c.st.zone); rapid.Bool().Draw(c.t, "closes") {
+	if first := workhours.DayAt(c.moment("closed"), c.st.zone); rapid.Bool().Draw(c.t, "closes") {
 		kinds := rapid.SampledFrom([][]schedulingv1.ResourceKind{nil, {schedulingv1.ResourceKind_RESOURCE_KIND_PERSON}}).Draw(c.t, "kinds")
-		c.apply([]proto.Message{&schedulingv1.ClosedDaySet{ClosedDay: &schedulingv1.ClosedDay{Name: "closed-days/a", Title: "x", First: dateText(first), Kinds: kinds}}})
+		c.apply([]proto.Message{&schedulingv1.ClosedDaySet{ClosedDay: &schedulingv1.ClosedDay{Name: "closed-days/a", Title: "x", First: workhours.DateText(first), Kinds: kinds}}})
 	}
 }
 
@@ -283,7 +284,7 @@ func (c *counted) minutes(date string) []minute {
 			continue
 		}
 		for _, w := range c.st.open {
-			if inside(intervalOf(w.booking.GetWhen()), at) {
+			if inside(workhours.IntervalOf(w.booking.GetWhen()), at) {
 				m.booked[w.booking.GetBay()], m.booked[w.booking.GetTechnician()] = true, true
 			}
 		}
@@ -307,12 +308,12 @@ func belongs(r *schedulingv1.Resource, types []string, at time.Time) bool {
 // isThere reads the clock on the wall.
 func (c *counted) isThere(r *schedulingv1.Resource, at time.Time, date string) bool {
 	for _, b := range r.GetBlocks() {
-		if inside(intervalOf(b.GetWhen()), at) {
+		if inside(workhours.IntervalOf(b.GetWhen()), at) {
 			return false
 		}
 	}
 	for _, o := range r.GetOvertime() {
-		if inside(intervalOf(o.GetWhen()), at) {
+		if inside(workhours.IntervalOf(o.GetWhen()), at) {
 			return true
 		}
 	}

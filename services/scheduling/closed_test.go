@@ -1,14 +1,9 @@
 package scheduling
 
 import (
-	"fmt"
-	"slices"
-	"strconv"
 	"strings"
 	"testing"
 	"time"
-
-	"pgregory.net/rapid"
 
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/fault"
@@ -114,7 +109,7 @@ func TestClosedForSomeAndForgotten(t *testing.T) {
 	yearly.Yearly = true
 	s.closes(people, yearly)
 	within := planner.Interval{Start: monday, End: monday.AddDate(0, 0, 7)}
-	if bays, persons := s.st.away(s.st.resources["bays/one"], within), s.st.away(s.st.resources["people/anna"], within); len(bays) != 1 || len(persons) != 2 {
+	if bays, persons := s.st.site().Away(s.st.resources["bays/one"], within), s.st.site().Away(s.st.resources["people/anna"], within); len(bays) != 1 || len(persons) != 2 {
 		t.Errorf("bays are away %v, people %v", bays, persons)
 	}
 	s.now = monday.AddDate(0, 2, 0)
@@ -122,61 +117,4 @@ func TestClosedForSomeAndForgotten(t *testing.T) {
 	if all := s.st.siteCalendar().GetClosedDays(); len(all) != 2 || all[0].GetName() != "closed-days/founder" {
 		t.Errorf("kept %v", all)
 	}
-}
-
-// The whole day is closed, whatever its length: the last Sundays of March and October have 23 and 25 hours in
-// Vienna (Directive 2000/84/EC), others 24.
-func TestClosedDaysAreDaysOfTheZone(t *testing.T) {
-	s := newShop(t)
-	s.zone("Europe/Vienna")
-	for day, hours := range map[string]int{"2026-03-29": 23, "2026-10-25": 25, "2026-10-26": 24} {
-		at, err := time.Parse(time.DateOnly, day)
-		if err != nil {
-			t.Fatal(err)
-		}
-		times := s.st.closes(closedDay("a", day, ""), planner.Interval{Start: at.AddDate(0, 0, -9), End: at.AddDate(0, 0, 9)})
-		if len(times) != 1 || length(times) != time.Duration(hours)*time.Hour || times[0].Start.In(s.st.zone).Format("2006-01-02 15:04") != day+" 00:00" {
-			t.Errorf("%s: closed %v", day, times)
-		}
-	}
-}
-
-// Day by day, as one reads it off the wall: a date is closed if it lies between the two dates of some year.
-func TestClosedDaysAgainstReadingEveryDate(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		st := newState("north")
-		first := planner.DayOf(2024, 1, 1+rapid.IntRange(0, 800).Draw(t, "first"))
-		last := first + planner.Day(rapid.IntRange(0, 20).Draw(t, "more"))
-		c := &schedulingv1.ClosedDay{First: dateText(first), Last: dateText(last), Yearly: rapid.Bool().Draw(t, "yearly")}
-		from := planner.DayOf(2024, 1, 1+rapid.IntRange(-400, 2200).Draw(t, "from"))
-		within := whole(from, from+100, st.zone)
-		times := st.closes(c, within)
-		for day := from; day <= from+100; day++ {
-			noon := wallTime(day, 12*60, st.zone)
-			got := slices.ContainsFunc(times, func(i planner.Interval) bool { return !noon.Before(i.Start) && noon.Before(i.End) })
-			if want := closedByDates(c, dateText(day)); got != want {
-				t.Fatalf("%v on %s: closed %v, want %v", c, dateText(day), got, want)
-			}
-		}
-	})
-}
-
-// closedByDates compares dates as text: 29 February lies between 28 February and 1 March in every year.
-func closedByDates(c *schedulingv1.ClosedDay, date string) bool {
-	later := func(text string, years int) string {
-		year, err := strconv.Atoi(text[:4])
-		if err != nil {
-			panic(err)
-		}
-		return fmt.Sprintf("%04d%s", year+years, text[4:])
-	}
-	for years := range 12 {
-		if later(c.GetFirst(), years) <= date && date <= later(c.GetLast(), years) {
-			return true
-		}
-		if !c.GetYearly() {
-			break
-		}
-	}
-	return false
 }

@@ -11,6 +11,7 @@ import (
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -92,11 +93,11 @@ func checkClosedDays(days []*schedulingv1.ClosedDay) error {
 	seen := map[string]bool{}
 	for i, day := range days {
 		field := fmt.Sprintf("closed_days[%d].", i)
-		first, ok := dayOf(day.GetFirst())
+		first, ok := workhours.ParseDay(day.GetFirst())
 		if !ok {
 			bad = bad.WithField(field+"first", "must be a day as in 2026-03-09")
 		}
-		if last, ok := lastDay(day.GetLast(), first); !ok || last < first || last-first >= longestClosed {
+		if last, ok := workhours.ParseLast(day.GetLast(), first); !ok || last < first || last-first >= longestClosed {
 			bad = bad.WithField(field+"last", "must be a day as in 2026-03-09, not before first and less than %d days after it", longestClosed)
 		}
 		if seen[day.GetName()] {
@@ -125,8 +126,8 @@ func (st *State) removeClosedDay(req *schedulingv1.RemoveClosedDayRequest, in si
 // closeDay keeps a closed day. Those that were over before a day and do not come again are dropped.
 func (st *State) closeDay(day *schedulingv1.ClosedDay, before planner.Day) {
 	maps.DeleteFunc(st.closedDays, func(_ string, old *schedulingv1.ClosedDay) bool {
-		first, _ := dayOf(old.GetFirst())
-		last, ok := lastDay(old.GetLast(), first)
+		first, _ := workhours.ParseDay(old.GetFirst())
+		last, ok := workhours.ParseLast(old.GetLast(), first)
 		return ok && !old.GetYearly() && last < before
 	})
 	st.closedDays[day.GetName()] = day

@@ -8,6 +8,7 @@ import (
 
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -37,12 +38,12 @@ func (st *State) checkMaintenance(m *schedulingv1.Maintenance, in sitelog.Input)
 	if m.GetId() != "" {
 		bad = bad.WithField("maintenance.id", "is given by the service; leave it empty")
 	}
-	first, ok := dayOf(m.GetFirst())
+	first, ok := workhours.ParseDay(m.GetFirst())
 	if !ok {
 		bad = bad.WithField("maintenance.first", "must be a day as in 2026-03-09")
 	}
-	until, ok := lastDay(m.GetUntil(), max(first, dayAt(in.Now, st.zone)))
-	if !ok || until < first || until < dayAt(in.Now, st.zone) {
+	until, ok := workhours.ParseLast(m.GetUntil(), max(first, workhours.DayAt(in.Now, st.zone)))
+	if !ok || until < first || until < workhours.DayAt(in.Now, st.zone) {
 		bad = bad.WithField("maintenance.until", "must be a day as in 2026-03-09, not before first and not in the past")
 	}
 	if m.GetMinutes() >= m.GetEveryDays()*dayMinutes {

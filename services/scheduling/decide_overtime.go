@@ -10,6 +10,7 @@ import (
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -22,7 +23,7 @@ func (st *State) planOvertime(req *schedulingv1.PlanOvertimeRequest, in sitelog.
 	if !ok {
 		return nil, nil, noResource(req.GetResource())
 	}
-	when := intervalOf(req.GetWhen())
+	when := workhours.IntervalOf(req.GetWhen())
 	switch {
 	case !when.Start.Before(when.End) || when.End.Sub(when.Start) > longestOvertime:
 		return nil, nil, fault.New(fault.Invalid, "OVERTIME_RANGE", "overtime takes at least a moment and at most 24 hours; plan each day by itself").
@@ -33,7 +34,7 @@ func (st *State) planOvertime(req *schedulingv1.PlanOvertimeRequest, in sitelog.
 		return nil, nil, tooMany(r.GetName(), "entries of overtime", "withdraw some that are not needed")
 	}
 	entry := &schedulingv1.Overtime{Id: fmt.Sprintf("overtime-%d", st.entries+1), When: req.GetWhen(), Reason: req.GetReason()}
-	usual := st.calendarOf(r, when)
+	usual := st.site().Calendar(r, when)
 	more := usual
 	more.Extra = append(slices.Clone(usual.Extra), when)
 	if length(more.Open(when, st.zone)) == length(usual.Open(when, st.zone)) {
@@ -76,10 +77,10 @@ func dropOvertime(r *schedulingv1.Resource, id string) {
 
 // inOvertime is how much of a time a resource is there only because of overtime.
 func (st *State) inOvertime(r *schedulingv1.Resource, when planner.Interval) time.Duration {
-	if !slices.ContainsFunc(r.GetOvertime(), func(o *schedulingv1.Overtime) bool { return overlap(intervalOf(o.GetWhen()), when) }) {
+	if !slices.ContainsFunc(r.GetOvertime(), func(o *schedulingv1.Overtime) bool { return workhours.Overlap(workhours.IntervalOf(o.GetWhen()), when) }) {
 		return 0
 	}
-	c := st.calendarOf(r, when)
+	c := st.site().Calendar(r, when)
 	all := length(c.Open(when, st.zone))
 	c.Extra = nil
 	return all - length(c.Open(when, st.zone))

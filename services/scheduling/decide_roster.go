@@ -10,6 +10,7 @@ import (
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -47,11 +48,11 @@ func (st *State) setRoster(req *schedulingv1.SetRosterRequest, in sitelog.Input)
 
 func checkRoster(roster *schedulingv1.Roster) error {
 	bad := fault.New(fault.Invalid, "ROSTER_INVALID", "the roster cannot be used as it is described")
-	from, ok := dayOf(roster.GetFrom())
+	from, ok := workhours.ParseDay(roster.GetFrom())
 	if !ok {
 		bad = bad.WithField("roster.from", "must be a day as in 2026-03-09")
 	}
-	if until, ok := lastDay(roster.GetUntil(), from); !ok || until < from {
+	if until, ok := workhours.ParseLast(roster.GetUntil(), from); !ok || until < from {
 		bad = bad.WithField("roster.until", "must be a day as in 2026-03-09, not before from")
 	}
 	for i, week := range roster.GetWeeks() {
@@ -83,7 +84,7 @@ func (st *State) removeRoster(req *schedulingv1.RemoveRosterRequest, in sitelog.
 // setRoster keeps a roster among the others by their first days. Those that were over before a day are dropped.
 func setRoster(r *schedulingv1.Resource, roster *schedulingv1.Roster, before planner.Day) {
 	r.Rosters = slices.DeleteFunc(r.GetRosters(), func(old *schedulingv1.Roster) bool {
-		until, ends := dayOf(old.GetUntil())
+		until, ends := workhours.ParseDay(old.GetUntil())
 		return old.GetFrom() == roster.GetFrom() || ends && until < before
 	})
 	r.Rosters = append(r.Rosters, roster)

@@ -13,4 +13,10 @@
 // it waiting. A promise stays until it is wrong by more than a quarter of an hour.
 // Once work has begun the car does not leave its bay: such a booking grows or
 // shrinks at its end, and the others follow.
+//
+// When bays, people and tools can be used comes from shifts or rosters, closed days,
+// overtime, absences and maintenance (internal/workhours). Whoever changes one of
+// them sees what it moves before; it is taken back by its own command, which plans
+// anew, and not by the undo of moves: what was moved by it is nobody's wish. What the
+// coming weeks can take is counted in hours: open, booked, and expected.
 package scheduling

@@ -6,6 +6,7 @@ import (
 
 	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/sitelog"
+	"ramprow/internal/workhours"
 	logv1 "ramprow/proto/ramprow/log/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -31,7 +32,9 @@ func evolve(st *State, e sitelog.Event) {
 			r.Blocks = slices.DeleteFunc(r.GetBlocks(), func(b *schedulingv1.Block) bool { return b.GetId() == m.GetBlock() })
 		})
 	case *schedulingv1.RosterSet:
-		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { setRoster(r, m.GetRoster(), dayAt(e.Time.Add(-blocksKept), st.zone)) })
+		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) {
+			setRoster(r, m.GetRoster(), workhours.DayAt(e.Time.Add(-blocksKept), st.zone))
+		})
 	case *schedulingv1.RosterRemoved:
 		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { dropRoster(r, m.GetFrom()) })
 	case *schedulingv1.OvertimePlanned:
@@ -45,13 +48,13 @@ func evolve(st *State, e sitelog.Event) {
 	case *schedulingv1.MaintenanceEnded:
 		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { dropMaintenance(r, m.GetMaintenance()) })
 	case *schedulingv1.ClosedDaySet:
-		st.closeDay(m.GetClosedDay(), dayAt(e.Time.Add(-blocksKept), st.zone))
+		st.closeDay(m.GetClosedDay(), workhours.DayAt(e.Time.Add(-blocksKept), st.zone))
 	case *schedulingv1.ClosedDayRemoved:
 		delete(st.closedDays, m.GetClosedDay())
 	case *schedulingv1.CalendarRenewed:
 		st.changeResource(m.GetResource(), func(r *schedulingv1.Resource) { r.Calendar++ })
 	case *schedulingv1.ZoneSet:
-		st.zone = zoneOf(m.GetZone())
+		st.zone = workhours.Zone(m.GetZone())
 	case *schedulingv1.DemandNoted:
 		st.note(m.GetDemand())
 	case *schedulingv1.BookingMade:

@@ -1,13 +1,11 @@
 package scheduling
 
 import (
-	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"google.golang.org/protobuf/proto"
-	"pgregory.net/rapid"
 
 	"ramprow/internal/engine/planner"
 	"ramprow/internal/platform/fault"
@@ -130,39 +128,6 @@ func TestMaintenanceComesAgain(t *testing.T) {
 	_ = wantFault(t, err, fault.NotFound, "MAINTENANCE_NOT_FOUND")
 }
 
-// It keeps its time of day over changes of the clock, and every time is found from wherever one looks.
-func TestMaintenanceAgainstWalkingEveryDay(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		st := newState("north")
-		st.zone = zoneOf(rapid.SampledFrom([]string{"UTC", "Europe/Vienna", "America/New_York"}).Draw(t, "zone"))
-		first := planner.DayOf(2026, 1, rapid.IntRange(1, 365).Draw(t, "first"))
-		m := &schedulingv1.Maintenance{
-			First: dateText(first), FromMinute: rapid.Uint32Range(3*60+1, 1439).Draw(t, "at"), // clocks change at two or three
-			Minutes: rapid.Uint32Range(1, 10080).Draw(t, "takes"), EveryDays: rapid.Uint32Range(1, 40).Draw(t, "every"),
-		}
-		if rapid.Bool().Draw(t, "ends") {
-			m.Until = dateText(first + planner.Day(rapid.IntRange(0, 400).Draw(t, "until")))
-		}
-		start := wallTime(planner.DayOf(2026, 1, rapid.IntRange(1, 700).Draw(t, "within")), 0, st.zone)
-		within := planner.Interval{Start: start, End: start.Add(time.Duration(rapid.IntRange(1, 2000).Draw(t, "hours")) * time.Hour)}
-		var want []planner.Interval
-		for n := 0; n < 1200; n++ {
-			day := wallTime(first, 0, time.UTC).AddDate(0, 0, n)
-			if n%int(m.GetEveryDays()) != 0 || m.GetUntil() != "" && day.Format(time.DateOnly) > m.GetUntil() {
-				continue
-			}
-			begins := time.Date(day.Year(), day.Month(), day.Day(), int(m.GetFromMinute())/60, int(m.GetFromMinute())%60, 0, 0, st.zone)
-			ends := begins.Add(time.Duration(m.GetMinutes()) * time.Minute)
-			if begins.Before(within.End) && ends.After(within.Start) {
-				want = append(want, planner.Interval{Start: begins, End: ends})
-			}
-		}
-		if got := st.comesAgain(m, within); !slices.Equal(got, want) {
-			t.Fatalf("%v within %v:\ngot  %v\nwant %v", m, within, got, want)
-		}
-	})
-}
-
 func TestBlocksHaveAKind(t *testing.T) {
 	for _, c := range []struct {
 		resource string
@@ -200,7 +165,7 @@ func TestProgramsAreNotToldWhyPeopleAreAway(t *testing.T) {
 	s.closes(closedDay("lantern", "2026-03-03", ""))
 	within := planner.Interval{Start: monday, End: monday.AddDate(0, 0, 7)}
 	for _, program := range []bool{false, true} {
-		away := absences(s.st.away(s.st.resources["people/anna"], within), program)
+		away := absences(s.st.site().Away(s.st.resources["people/anna"], within), program)
 		if len(away) != 2 || away[1].GetReason() != "Lantern Day" {
 			t.Fatalf("away %v", away)
 		}

@@ -61,7 +61,7 @@ func (st *State) hours(from, to time.Time) planner.Hours {
 	within := planner.Interval{Start: from, End: to}
 	for _, r := range st.resources {
 		if r.GetKind() == schedulingv1.ResourceKind_RESOURCE_KIND_PERSON && !r.GetRetired() {
-			people = append(people, st.calendarOf(r, within))
+			people = append(people, st.site().Calendar(r, within))
 		}
 	}
 	return planner.HoursOf(people, within, st.zone)

@@ -64,11 +64,11 @@ func (st *State) problem(now time.Time, o order) planner.Problem {
 		}
 		switch r.GetKind() {
 		case schedulingv1.ResourceKind_RESOURCE_KIND_BAY:
-			p.Bays = append(p.Bays, planner.Bay{Name: name, Kind: r.GetType(), Calendar: st.calendarOf(r, within)})
+			p.Bays = append(p.Bays, planner.Bay{Name: name, Kind: r.GetType(), Calendar: st.site().Calendar(r, within)})
 		case schedulingv1.ResourceKind_RESOURCE_KIND_PERSON:
-			p.People = append(p.People, planner.Person{Name: name, Skills: skillsOf(r), Calendar: st.calendarOf(r, within)})
+			p.People = append(p.People, planner.Person{Name: name, Skills: skillsOf(r), Calendar: st.site().Calendar(r, within)})
 		case schedulingv1.ResourceKind_RESOURCE_KIND_TOOL:
-			p.Tools = append(p.Tools, planner.Tool{Name: name, Type: r.GetType(), Calendar: st.calendarOf(r, within)})
+			p.Tools = append(p.Tools, planner.Tool{Name: name, Type: r.GetType(), Calendar: st.site().Calendar(r, within)})
 		case schedulingv1.ResourceKind_RESOURCE_KIND_UNSPECIFIED:
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/readmodel"
+	"ramprow/internal/workhours"
 	commonv1 "ramprow/proto/ramprow/common/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -95,7 +96,7 @@ func (s *Server) GetBoard(ctx context.Context, req *schedulingv1.GetBoardRequest
 		return nil, r.err
 	}
 	for _, lane := range board {
-		lane.Away = calendars.away(lane.GetBay(), intervalOf(req.GetWhen()))
+		lane.Away = calendars.site().Away(lane.GetBay(), workhours.IntervalOf(req.GetWhen()))
 	}
 	return &schedulingv1.GetBoardResponse{Lanes: board, Waiting: waiting}, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"ramprow/internal/platform/shelf"
 	"ramprow/internal/platform/statecode"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -63,7 +64,7 @@ func restore(site string, data []byte) (*State, error) {
 	if k.ClosedDays != nil { // a map that was empty is not kept
 		st.closedDays = k.ClosedDays
 	}
-	st.moves, st.moved, st.zone = k.Moves, k.Moved, zoneOf(k.Zone)
+	st.moves, st.moved, st.zone = k.Moves, k.Moved, workhours.Zone(k.Zone)
 	st.learned = k.Learned
 	st.shelf, st.archivedTo = k.Shelf.Shelf(), k.ArchivedTo
 	for job, w := range k.Open {

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ramprow/internal/platform/shelf"
+	"ramprow/internal/workhours"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -59,6 +60,11 @@ func (st *State) fork() *State {
 		resources: maps.Clone(st.resources), closedDays: maps.Clone(st.closedDays), open: maps.Clone(st.open), ended: map[string]*work{},
 		learned: st.learned,
 	}
+}
+
+// site is what tells when resources can be used.
+func (st *State) site() workhours.Site {
+	return workhours.Site{Zone: st.zone, ClosedDays: st.closedDays}
 }
 
 // jobs gives the open jobs by number.

@@ -3,7 +3,6 @@ package scheduling
 import (
 	"context"
 	"time"
-	_ "time/tzdata" // the same log gives the same plan on a machine without zone files
 
 	"google.golang.org/protobuf/proto"
 
@@ -12,15 +11,6 @@ import (
 	"ramprow/internal/platform/sitelog"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
-
-// zoneOf is the zone of a name that was accepted; UTC if this program does not know it.
-func zoneOf(name string) *time.Location {
-	zone, err := time.LoadLocation(name)
-	if err != nil {
-		return time.UTC
-	}
-	return zone
-}
 
 // setZone has shifts read on another wall clock, and plans anew.
 func (st *State) setZone(req *schedulingv1.SetZoneRequest, in sitelog.Input) ([]proto.Message, *schedulingv1.SetZoneResponse, error) {
