@@ -13,8 +13,8 @@
 // single pass of the generation scheme also justifies the schedule (forward-backward
 // improvement without passes of its own). The idea of two populations is by Debels
 // and Vanhoucke (2005); the stretch of a parent that a child inherits whole is the
-// one in which the resources are used best (Valls, Ballestín, Quintanilla, 2008).
-// Both are known here from the literature's descriptions, not from their code.
+// one in which the resources are used best (Valls, Ballestín, Quintanilla, 2008), here
+// better than by the other parent. Both are known here from the literature's descriptions, not from their code.
 //
 // The package is pure and deterministic for a seed. Times are whole periods.
 package rcpsp

@@ -11,14 +11,18 @@ import (
 // neighbours of a list are swapped. Found by trying on the J120 set at 1,000 and
 // 5,000 schedules; the result is flat around them.
 const (
-	shortestStretch = 0.05
-	longestStretch  = 0.4
-	stretchDraws    = 5
+	shortestStretch = 0.1
+	longestStretch  = 0.6
+	stretchDraws    = 15
 	swapChance      = 0.02
 	// parallelShare of the first schedules come from the parallel scheme, and
 	// parallelChildren of the later ones.
 	parallelShare    = 0.3
 	parallelChildren = 0.2
+	// bendsByTwins is how many times as often as twins come out a child is bent from
+	// its father alone, and twinMemory the weight of the last child in how often that is.
+	bendsByTwins = 2
+	twinMemory   = 0.02
 	// ordinary is the number of activities at which the breadth is just the square root.
 	ordinary = 122
 	// endless is the count for which a search without one is laid out.
@@ -82,19 +86,27 @@ func populationFor(schedules, activities int) int {
 }
 
 // breed makes a child in the other direction from every parent, crossed with the
-// better of two drawn at random.
+// better of two drawn at random. The more twins are born, the more alike are the
+// parents and the less comes of crossing: then children are bent instead.
 func (s *search) breed(dir int, parents, others []schedule) {
 	for i, father := range parents {
 		if s.done() {
 			return
 		}
-		if mother := s.tournament(parents); mother == i {
+		mother := s.tournament(parents)
+		switch {
+		case s.random.Float64() < bendsByTwins*s.alike:
+			s.bend(dir, father)
+		case mother == i:
 			s.justify(dir, father)
-		} else {
+		default:
 			s.cross(dir, father, parents[mother])
 		}
 		s.mutate(1 - dir)
-		replaceWorst(others, s.child(1-dir))
+		s.alike *= 1 - twinMemory
+		if replaceWorst(others, s.child(1-dir)) {
+			s.alike += twinMemory
+		}
 	}
 }
 
@@ -111,12 +123,13 @@ func (s *search) child(dir int) schedule {
 }
 
 // replaceWorst puts a schedule in the place of the longest one, unless it is
-// longer still or there already: twins would soon fill the population.
-func replaceWorst(all []schedule, by schedule) {
+// longer still or there already: twins would soon fill the population. It tells
+// whether it was a twin.
+func replaceWorst(all []schedule, by schedule) bool {
 	worst := 0
 	for k, one := range all {
 		if one.cost == by.cost && slices.Equal(one.finish, by.finish) {
-			return
+			return true
 		}
 		if one.cost > all[worst].cost {
 			worst = k
@@ -125,6 +138,7 @@ func replaceWorst(all []schedule, by schedule) {
 	if by.cost <= all[worst].cost {
 		all[worst] = by
 	}
+	return false
 }
 
 func (s *search) tournament(all []schedule) int {
@@ -145,11 +159,11 @@ func (s *search) justify(dir int, of schedule) {
 }
 
 // cross lists two schedules' activities for the other direction. The stretch of
-// the father in which the resources are used best stays as he has it; before and
+// the father in which he uses the resources better stays as he has it; before and
 // after it, the mother's order rules. What runs before, in and after the
 // stretch is closed under precedence, so the list is feasible.
 func (s *search) cross(dir int, father, mother schedule) {
-	from, to := s.stretch(dir, father)
+	from, to := s.stretch(dir, father, mother)
 	const group = int64(1) << 40
 	for a, f := range father.finish {
 		switch {
@@ -182,26 +196,29 @@ func (s *search) sortBy(rank []int32) {
 	})
 }
 
-// stretch picks a part of a schedule's time: of some drawn at random the one in
-// which most is held.
-func (s *search) stretch(dir int, of schedule) (from, to int32) {
-	span := float64(of.makespan)
+// stretch picks a part of the father's time: of some drawn at random the one in which
+// he holds most more than the mother does. Without her part the beginning would nearly
+// always win: both are pushed towards it.
+func (s *search) stretch(dir int, father, mother schedule) (from, to int32) {
+	span := float64(father.makespan)
 	length := int32(span * (shortestStretch + s.random.Float64()*(longestStretch-shortestStretch)))
-	use := s.usage(dir, of)
-	best := int64(-1)
+	s.work[0] = s.nets[dir].usage(father, s.work[0])
+	s.work[1] = s.nets[dir].usage(mother, s.work[1])
+	ahead := func(at int32) int64 { return s.work[0][at] - s.work[1][min(at, mother.makespan)] }
+	best := int64(math.MinInt64)
 	for range stretchDraws {
-		at := s.random.Int32N(of.makespan - length + 1)
-		if u := use[at+length] - use[at]; u > best {
-			best, from, to = u, at, at+length
+		at := s.random.Int32N(father.makespan - length + 1)
+		if gain := ahead(at+length) - ahead(at); gain > best {
+			best, from, to = gain, at, at+length
 		}
 	}
 	return from, to
 }
 
-// usage gives the running sum of the work done up to each period.
-func (s *search) usage(dir int, of schedule) []int64 {
-	w := s.nets[dir]
-	sum := make([]int64, of.makespan+2)
+// usage gives the running sum of the work done up to each period, in the room of sum.
+func (w *network) usage(of schedule, sum []int64) []int64 {
+	sum = slices.Grow(sum[:0], int(of.makespan)+2)[:of.makespan+2]
+	clear(sum)
 	for a, f := range of.finish {
 		if d := w.durations[a]; d > 0 {
 			sum[f-d+1] += w.weight[a]

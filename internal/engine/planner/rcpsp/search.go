@@ -57,6 +57,7 @@ type search struct {
 	bound   int32
 	pop     [2][]schedule // by direction
 	begin   []int
+	alike   float64 // share of twins among the latest children
 	// room for a child
 	keys []int64
 	list []int32
@@ -66,6 +67,8 @@ type search struct {
 	open                       []int
 	eligible, running, fitting []int32
 	free                       []uint64
+	links                      []link
+	work                       [2][]int64
 	chances                    []float64
 }
 
@@ -81,15 +84,21 @@ func Solve(p Project, o Options) (Result, error) {
 	}
 	islands := make([]*search, max(1, o.Islands))
 	for i := range islands {
-		islands[i] = &search{
-			nets: [2]*network{forward, backward}, decoder: newDecoder(forward),
-			random: rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15+uint64(i))),
-			asked:  share(o.Schedules, len(islands), i), stop: o.Stop, bound: bound(p, forward), begin: o.Starts,
-			keys: make([]int64, forward.n), list: make([]int32, forward.n), place: make([]int32, forward.n), open: make([]int, forward.n),
-		}
+		s := newSearch(p, o, [2]*network{forward, backward}, rand.New(rand.NewPCG(o.Seed, 0x9e3779b97f4a7c15+uint64(i))))
+		s.asked = share(o.Schedules, len(islands), i)
+		islands[i] = s
 	}
 	together(islands)
 	return result(islands), nil
+}
+
+func newSearch(p Project, o Options, nets [2]*network, random *rand.Rand) *search {
+	n := nets[0].n
+	return &search{
+		nets: nets, decoder: newDecoder(nets[0]), random: random,
+		stop: o.Stop, bound: bound(p, nets[0]), begin: o.Starts,
+		keys: make([]int64, n), list: make([]int32, n), place: make([]int32, n), open: make([]int, n),
+	}
 }
 
 // done tells whether the count is used up, the bound is reached, or somebody has
