@@ -28,10 +28,11 @@ type benchFlags struct {
 	programs bench.Programs
 	broker   config.Broker
 	redis    config.ReadModels
+	better   config.Improvement
 }
 
 func benchCommand() *cobra.Command {
-	var f benchFlags
+	f := benchFlags{better: config.Improvement{For: config.DefaultImprovement}}
 	command := &cobra.Command{
 		Use:     "bench",
 		Short:   "Measure commands to disk, diagnosis to bay, and where the time goes",
@@ -60,7 +61,7 @@ func benchCommand() *cobra.Command {
 	flags.BoolVar(&f.outside, "outside", false, "measure with the NATS of --nats-url too, and the Redis of --redis-url if that is given")
 	flags.StringVar(&f.programs.NATS, "nats-server", os.Getenv("RAMPROW_NATS_SERVER"), "nats-server to start and measure too (RAMPROW_NATS_SERVER)")
 	flags.StringVar(&f.programs.Redis, "redis-server", os.Getenv("RAMPROW_REDIS_SERVER"), "redis-server to start beside it (RAMPROW_REDIS_SERVER); none: the embedded one")
-	unread := bindSections(command, &f.broker, &f.redis)
+	unread := bindSections(command, &f.broker, &f.redis, &f.better)
 	command.RunE = func(command *cobra.Command, _ []string) error {
 		if err := f.complete(unread, command.Flags().Changed); err != nil {
 			return err
@@ -103,6 +104,12 @@ func (f *benchFlags) complete(unread error, changed func(string) bool) error {
 			return err
 		}
 		f.bench.Places = append(f.bench.Places, bench.Place{Name: "outside", Backend: f.connect})
+	}
+	if err := config.Validate(&f.better); err != nil {
+		return err
+	}
+	for i := range f.bench.Places {
+		f.bench.Places[i].Improve = f.better.For
 	}
 	if len(f.bench.Places) == 0 {
 		return errors.New("nothing is left to measure; give --outside or --nats-server, or leave --embedded as it is")

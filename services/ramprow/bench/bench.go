@@ -46,6 +46,8 @@ type Place struct {
 	Name string
 	// Backend connects to them, and may first start them in a folder; nil embeds them.
 	Backend func(dir string, t *telemetry.Telemetry, closers *lifecycle.Closers) (*stack.Backend, error)
+	// Improve is how long better plans are searched beside the writer at a time; zero: not at all.
+	Improve time.Duration
 }
 
 // Limits of a run.

@@ -48,7 +48,7 @@ func open(ctx context.Context, dir string, place Place, recorder *recorder) (*st
 	if err != nil {
 		return nil, err
 	}
-	w := stack.WorkshopConfig{Dir: dir, Telemetry: tel}
+	w := stack.WorkshopConfig{Dir: dir, Telemetry: tel, Improve: place.Improve}
 	if place.Backend != nil {
 		w.Backend = func(closers *lifecycle.Closers) (*stack.Backend, error) { return place.Backend(dir, tel, closers) }
 	}
