@@ -163,8 +163,8 @@ func (i *Improver) Improve(ctx context.Context, site string) (adopted bool, err 
 	if err != nil {
 		return false, err
 	}
-	// Without the time: that alone makes no plan better.
-	problem := st.problem(time.Time{}, order{})
+	// As it was at the day's beginning: that time passes makes no plan better by itself.
+	problem := st.problem(i.c.Now().Truncate(24*time.Hour), order{})
 	if reflect.DeepEqual(problem, i.done[site]) {
 		return false, nil
 	}
