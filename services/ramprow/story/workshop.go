@@ -3,6 +3,8 @@ package story
 import (
 	"context"
 	"fmt"
+	"strings"
+	"time"
 
 	"ramprow/internal/catalogue/demo"
 	cataloguev1 "ramprow/proto/ramprow/catalogue/v1"
@@ -15,7 +17,7 @@ import (
 
 // furnish sets an invented workshop up: catalogues, bays, people, tools, shelf, wrenches.
 func (t *teller) furnish(ctx context.Context) error {
-	for _, step := range []func(context.Context) error{t.importCatalogues, t.introduce, t.register, t.stock, t.registerWrenches} {
+	for _, step := range []func(context.Context) error{t.importCatalogues, t.introduce, t.register, t.closeDays, t.stock, t.registerWrenches} {
 		if err := step(ctx); err != nil {
 			return err
 		}
@@ -66,6 +68,20 @@ func (t *teller) register(ctx context.Context) error {
 		}
 	}
 	t.say("The dispatcher has 3 bays, 2 technicians and one of each special tool.")
+	return nil
+}
+
+// closeDays says when the workshop will be closed: far enough ahead that nothing of the story waits for it.
+func (t *teller) closeDays(ctx context.Context) error {
+	ahead := func(days int) string { return t.now().AddDate(0, 0, days).Format(time.DateOnly) }
+	days := []*schedulingv1.ClosedDay{
+		{Name: "closed-days/lantern", Title: "Lantern Day", First: ahead(40), Yearly: true},
+		{Name: "closed-days/stocktaking", Title: "Stocktaking", First: ahead(64), Last: ahead(65), Kinds: []schedulingv1.ResourceKind{schedulingv1.ResourceKind_RESOURCE_KIND_PERSON}},
+	}
+	if _, err := t.clients.Scheduling.SetClosedDays(t.as(ctx, dispatcher), &schedulingv1.SetClosedDaysRequest{RequestId: once(), ClosedDays: days}); err != nil {
+		return fmt.Errorf("close the workshop: %w", err)
+	}
+	t.say("The workshop will be closed on %s, and nobody repairs during the %s.", days[0].GetTitle(), strings.ToLower(days[1].GetTitle()))
 	return nil
 }
 
