@@ -52,7 +52,7 @@ func startProcess(t *testing.T, broker jetstream.InProcess, name string) *proces
 	var err error
 	p.keeper, err = lease.Start(ctx, lease.Config{
 		Store: p.log.Leases(), Group: "scheduling", Parts: []string{part}, Self: lease.Holder{ID: name, Address: name + ":1"},
-		TTL: 300 * time.Millisecond, Renew: 100 * time.Millisecond,
+		TTL: 800 * time.Millisecond, Renew: 200 * time.Millisecond,
 	})
 	must(t, err)
 	clock := func() time.Time { return monday }
