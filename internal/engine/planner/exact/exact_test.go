@@ -73,6 +73,71 @@ func TestABoundIsOneEvenIfStopped(t *testing.T) {
 	})
 }
 
+// TestAGoodStartChangesNothing: with a schedule to begin with, which may be the shortest
+// already, a project has the same shortest length as without, and what is found is a
+// schedule. Projects are large enough for conflicts before anything is guessed.
+func TestAGoodStartChangesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := drawLarger(t)
+		alone, err := exact.Prove(p, exact.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		warm, err := rcpsp.Solve(p, rcpsp.Options{Schedules: 200})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := exact.Prove(p, exact.Options{Starts: warm.Starts, Clauses: 5000})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if found := check.Project(p, r.Starts, r.Makespan); len(found) > 0 || r.Makespan != alone.Makespan || r.Bound != alone.Bound {
+			t.Fatalf("makespan %d, bound %d; without a start %d, %d (%v)", r.Makespan, r.Bound, alone.Makespan, alone.Bound, found)
+		}
+		if r.Proof == nil {
+			return // it is longer than that
+		}
+		if err := check.Proof(p, *r.Proof); err != nil {
+			t.Fatalf("the checker does not follow: %v", err)
+		}
+	})
+}
+
+// TestTheLastConflictIsTheLast: here everything is contradicted before anything is guessed,
+// since what is there is the shortest already, while ends are still tried from below. What
+// was looked for after that was no schedule. By hand: 0, then 1 and 2 in either order, 3, 4,
+// then 5, 6 and 7, of which no two fit at once but for 6 and 7, and 7 follows 6: 1 + 6 + 2 + 3.
+func TestTheLastConflictIsTheLast(t *testing.T) {
+	p := rcpsp.Project{
+		Durations:  []int{1, 3, 3, 1, 1, 1, 1, 1},
+		Demands:    [][]int{{0}, {2}, {3}, {0}, {0}, {3}, {2}, {2}},
+		Successors: [][]int{{1, 2, 3, 4}, {3, 4, 5}, {3, 4, 5, 6}, {4, 5, 6, 7}, {5, 6, 7}, nil, {7}, nil},
+		Capacities: []int{4},
+	}
+	r, err := exact.Prove(p, exact.Options{Starts: []int{0, 1, 4, 7, 8, 9, 10, 11}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found := check.Project(p, r.Starts, r.Makespan); len(found) > 0 || !r.Proved() || r.Makespan != 12 {
+		t.Errorf("makespan %d, bound %d, and 12 is the shortest (%v)", r.Makespan, r.Bound, found)
+	}
+}
+
+func drawLarger(t *rapid.T) rcpsp.Project {
+	n := rapid.IntRange(6, 11).Draw(t, "n")
+	p := rcpsp.Project{Capacities: []int{4, 5}, Durations: make([]int, n), Demands: make([][]int, n), Successors: make([][]int, n)}
+	for a := range n {
+		p.Durations[a] = rapid.IntRange(1, 9).Draw(t, "duration")
+		p.Demands[a] = []int{rapid.IntRange(0, 4).Draw(t, "first"), rapid.IntRange(0, 5).Draw(t, "second")}
+		for s := a + 1; s < min(n, a+5); s++ {
+			if rapid.IntRange(0, 3).Draw(t, "arc") == 0 {
+				p.Successors[a] = append(p.Successors[a], s)
+			}
+		}
+	}
+	return p
+}
+
 // ft06 is the job shop by Fisher and Thompson (1963), as in the OR-library; its
 // optimum is 55. On a shop whose machines have two units each the answer is held
 // against the longest job, 47, since that is reached.

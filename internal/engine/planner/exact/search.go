@@ -86,7 +86,8 @@ type answer int
 const (
 	unknown answer = iota
 	found
-	impossible
+	refuted    // there is none under the assumption
+	impossible // there is none at all
 )
 
 // run first climbs from below while that is cheap, then tries to beat the best
@@ -101,7 +102,7 @@ func (q *quest) run() {
 		switch q.look(none, 0) {
 		case unknown:
 			return
-		case impossible:
+		case refuted, impossible:
 			q.result.Bound = q.result.Makespan
 			return
 		case found:
@@ -144,9 +145,13 @@ func (q *quest) climb() {
 			q.keepSchedule()
 			q.back(0)
 			return
-		case impossible:
+		case refuted:
 			q.back(0)
 			q.result.Bound++
+		case impossible:
+			// Nothing may be asked any more: the last conflict left things half propagated.
+			q.result.Bound = q.result.Makespan
+			return
 		}
 	}
 }
@@ -187,7 +192,7 @@ func (q *quest) look(assumed literal, most int) answer {
 		if q.level() == 0 {
 			q.tidy()
 			if assumed != none && q.fails(assumed) {
-				return impossible
+				return refuted
 			}
 		}
 		next := assumed
