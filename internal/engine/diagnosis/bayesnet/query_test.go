@@ -233,7 +233,9 @@ func TestQueryEqualsEnumeration(t *testing.T) {
 		}
 		one := rapid.IntRange(0, len(n.Variables)-1).Draw(t, "asked for")
 		few, err := n.Ask(Question{Evidence: named, Variables: []string{n.Variables[one].Name}})
-		if err != nil || math.Abs(few.Evidence-total) > 1e-12 || few.Effort.Width > a.Effort.Width {
+		// Orders are found by a rule, so that of fewer variables may be the wider one; but no more
+		// is proved to be needed for a part than the whole was done with.
+		if err != nil || math.Abs(few.Evidence-total) > 1e-12 || few.Effort.Bound > a.Effort.Width || few.Effort.Variables > a.Effort.Variables {
 			t.Fatalf("asked for one: %v, evidence %v of %v, effort %+v of %+v", err, few.Evidence, total, few.Effort, a.Effort)
 		}
 		for v := range few.Posterior {
