@@ -16,6 +16,10 @@ import (
 // catalogueTimes is how many posted times the catalogue's estimate weighs as much as. Judgement, no source.
 const catalogueTimes = 5
 
+// plausible is how many times shorter or longer than expected a posted time may be. What is beyond was not taken at the
+// car: a step was ticked off later, or a clock was left running. Judgement, no source.
+const plausible = 20
+
 // timesheet sums up what was posted of one family's cars. It never changes: adding to it makes another one.
 type timesheet struct {
 	// work gives the minutes posted for a piece of work, by person.
@@ -56,7 +60,7 @@ func (l timesheets) sumUp(c *jobv1.Case) {
 	}
 	for _, t := range c.GetTimes() {
 		worked, expected := t.GetWorked().AsDuration().Minutes(), t.GetExpected().AsDuration().Minutes()
-		if worked <= 0 || expected <= 0 {
+		if worked <= 0 || expected <= 0 || worked > plausible*expected || expected > plausible*worked {
 			continue
 		}
 		byPerson := maps.Clone(sheet.work[t.GetWork()])

@@ -4,6 +4,9 @@ import (
 	"math"
 	"reflect"
 	"testing"
+	"time"
+
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	"ramprow/internal/engine/teardown/effort"
 	jobv1 "ramprow/proto/ramprow/job/v1"
@@ -137,5 +140,22 @@ func TestLessonsAreBounded(t *testing.T) {
 	}
 	if len(l.Cases[l.Order[0]].GetTimes()) != 0 || !reflect.DeepEqual(sheets, sumUp(l)) {
 		t.Error("the sums are not the fold of what is kept")
+	}
+}
+
+// A step that was ticked off in a blink, or whose clock ran over the weekend, says nothing of the work.
+func TestImplausibleTimesTeachNothing(t *testing.T) {
+	posted := func(worked time.Duration) *jobv1.CaseTime {
+		return &jobv1.CaseTime{Work: "coil-out", By: "people/ada", Worked: durationpb.New(worked), Expected: durationpb.New(10 * time.Minute)}
+	}
+	sheets := timesheets{}
+	sheets.sumUp(&jobv1.Case{Catalogue: car, Times: []*jobv1.CaseTime{
+		posted(2 * time.Second), posted(29 * time.Second), posted(time.Minute), posted(200 * time.Minute), posted(60 * time.Hour),
+	}})
+	if got := sheets[car].work["coil-out"]["people/ada"].Count; got != 2 {
+		t.Errorf("%v times count, want those of a minute and of 200 minutes", got)
+	}
+	if got := sheets[car].paces["people/ada"].Count; got != 2 {
+		t.Errorf("%v times are in the pace, want 2", got)
 	}
 }

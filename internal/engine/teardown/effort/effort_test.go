@@ -143,6 +143,13 @@ func TestThreePointFromGivesTheDistributionBack(t *testing.T) {
 			t.Fatalf("%+v gives %+v, and back %+v", d, points, back)
 		}
 	})
+	// However wide it is, points in order come of it, and its mean.
+	rapid.Check(t, func(t *rapid.T) {
+		d := LogNormal{Mu: rapid.Float64Range(-12, 9).Draw(t, "mu"), Sigma: rapid.Float64Range(0.6, 12).Draw(t, "sigma")}
+		if points := ThreePointFrom(d); !points.Valid() || math.Abs(points.Mean()/d.Mean()-1) > 1e-9 {
+			t.Fatalf("%+v with the mean %v gives %+v", d, d.Mean(), points)
+		}
+	})
 	if points := ThreePointFrom(LogNormal{Mu: 2, Sigma: 2}); !points.Valid() || math.Abs(points.Mean()-LogNormal{Mu: 2, Sigma: 2}.Mean()) > 1e-9 {
 		t.Errorf("a very wide one gives %+v", points)
 	}

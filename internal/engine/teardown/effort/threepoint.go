@@ -46,10 +46,15 @@ func ThreePointFrom(d LogNormal) ThreePoint {
 	}
 	// With O = mean - below and P = mean + above the variance is below*above/7, and
 	// M = mean + (below-above)/4 stays within them while neither is five times the other.
-	skew := min(5, (d.Quantile(.95)-mean)/(mean-d.Quantile(.05)))
+	skew := 5.0
+	if up, down := d.Quantile(.95)-mean, mean-d.Quantile(.05); up > 0 && down > 0 { // from a Sigma of 3.3 on the mean lies above both
+		skew = min(skew, up/down)
+	}
 	below := min(mean, math.Sqrt(7*variance/skew))
 	above := min(5*below, 7*variance/below)
-	return ThreePoint{Optimistic: mean - below, Likely: mean + (below-above)/4, Pessimistic: mean + above}
+	optimistic := mean - below
+	// Where above is five times below, both are the same but for rounding.
+	return ThreePoint{Optimistic: optimistic, Likely: max(optimistic, mean+(below-above)/4), Pessimistic: mean + above}
 }
 
 // LogNormal is the log-normal distribution with the estimate's mean and variance. Measured removal
