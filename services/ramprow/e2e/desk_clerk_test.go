@@ -101,7 +101,7 @@ func TestDeskPicksByMouse(t *testing.T) {
 	b.open("/shelf")
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#kit-` + job + `").closest("details").open = true; null`))
 	b.click("#kit-" + job)
-	b.await(`location.pathname === "/shelf/kits/` + job + `"`)
+	b.await(`document.readyState == "complete" && location.pathname === "/shelf/kits/` + job + `"`)
 	b.enter("#code", "KIT-RING")
 	b.click("button.main")
 	b.await(`document.querySelector("#next").innerText.includes("1 × KIT-RING")`)

@@ -77,7 +77,7 @@ func TestDeskDispatcherMovesABooking(t *testing.T) {
 	b.open("/bays")
 	b.tabTo("#bar-" + job)
 	b.do(chromedp.KeyEvent("\r"))
-	b.await("location.pathname == '/bays/" + job + "'")
+	b.await("document.readyState == 'complete' && location.pathname == '/bays/" + job + "'")
 	b.tabTo("select[name=bay]")
 	b.do(chromedp.KeyEvent("Bay " + strings.TrimPrefix(wanted, "bays/")))
 	b.tabTo("#try")

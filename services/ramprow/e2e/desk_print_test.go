@@ -79,7 +79,7 @@ func (b *browser) follow(path, link string) {
 		b.t.Fatalf("%s has no link %s", path, link)
 	}
 	b.click(link)
-	b.await("location.pathname == " + quoted(target))
+	b.await("document.readyState == 'complete' && location.pathname == " + quoted(target))
 }
 
 var pdfPage = regexp.MustCompile(`/Type\s*/Page[^s]`)
