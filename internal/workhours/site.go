@@ -4,6 +4,7 @@
 package workhours
 
 import (
+	"cmp"
 	"time"
 	_ "time/tzdata" // the same log means the same hours on a machine without zone files
 
@@ -29,6 +30,11 @@ func SiteOf(m *schedulingv1.SiteCalendar) Site {
 		s.ClosedDays[day.GetName()] = day
 	}
 	return s
+}
+
+// CompareClosedDays puts the one that begins first before the other.
+func CompareClosedDays(a, b *schedulingv1.ClosedDay) int {
+	return cmp.Or(cmp.Compare(a.GetFirst(), b.GetFirst()), cmp.Compare(a.GetName(), b.GetName()))
 }
 
 // Zone is the zone of a name of the IANA database; UTC if there is none of that name.

@@ -1,11 +1,11 @@
 package job
 
 import (
-	"cmp"
 	"slices"
 
 	"google.golang.org/protobuf/proto"
 
+	"ramprow/internal/workhours"
 	jobv1 "ramprow/proto/ramprow/job/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
@@ -28,9 +28,7 @@ func (s *State) noteSite(m proto.Message) []proto.Message {
 		next.Zone = m.GetZone()
 	case *schedulingv1.ClosedDaySet:
 		next.ClosedDays = append(slices.DeleteFunc(next.GetClosedDays(), named(m.GetClosedDay().GetName())), m.GetClosedDay())
-		slices.SortFunc(next.GetClosedDays(), func(a, b *schedulingv1.ClosedDay) int {
-			return cmp.Or(cmp.Compare(a.GetFirst(), b.GetFirst()), cmp.Compare(a.GetName(), b.GetName()))
-		})
+		slices.SortFunc(next.GetClosedDays(), workhours.CompareClosedDays)
 		oldest := slices.IndexFunc(next.GetClosedDays(), func(day *schedulingv1.ClosedDay) bool { return !day.GetYearly() })
 		if len(next.GetClosedDays()) > closedDaysKept && oldest >= 0 {
 			next.ClosedDays = slices.Delete(next.GetClosedDays(), oldest, oldest+1)

@@ -12,30 +12,25 @@ import (
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
-// calendars reads what all resources of a site share, as a state that knows nothing else.
-func (r *reader) calendars(ctx context.Context) *State {
-	shared, st := &schedulingv1.SiteCalendar{}, newState(r.site)
+// siteCalendar reads what all resources of a site share.
+func (r *reader) siteCalendar(ctx context.Context) *schedulingv1.SiteCalendar {
+	shared := &schedulingv1.SiteCalendar{}
 	if r.err != nil {
-		return st
+		return shared
 	}
 	revision, err := r.server.views.Get(ctx, r.site, siteKey(), r.revision, shared)
 	switch {
 	case fault.KindOf(err) == fault.NotFound: // nothing was ever set
-		return st
 	case err != nil:
 		r.err = err
-		return st
+	default:
+		r.revision = max(r.revision, revision)
 	}
-	r.revision = max(r.revision, revision)
-	st.zone = workhours.Zone(shared.GetZone())
-	for _, day := range shared.GetClosedDays() {
-		st.closedDays[day.GetName()] = day
-	}
-	return st
+	return shared
 }
 
 // showOvertime says on a board how much of each booking lies in overtime of its technician.
-func (st *State) showOvertime(board []*schedulingv1.BoardLane, people []*schedulingv1.Resource) {
+func showOvertime(site workhours.Site, board []*schedulingv1.BoardLane, people []*schedulingv1.Resource) {
 	longer := map[string]*schedulingv1.Resource{}
 	for _, p := range people {
 		if len(p.GetOvertime()) > 0 {
@@ -45,7 +40,7 @@ func (st *State) showOvertime(board []*schedulingv1.BoardLane, people []*schedul
 	for _, lane := range board {
 		for _, b := range lane.GetBookings() {
 			if p := longer[b.GetTechnician()]; p != nil {
-				if d := st.inOvertime(p, workhours.IntervalOf(b.GetWhen())); d > 0 {
+				if d := inOvertime(site, p, workhours.IntervalOf(b.GetWhen())); d > 0 {
 					b.Overtime = durationpb.New(d.Truncate(time.Second))
 				}
 			}
@@ -60,6 +55,5 @@ func (s *Server) ListClosedDays(ctx context.Context, req *schedulingv1.ListClose
 		return nil, err
 	}
 	r := &reader{server: s, site: who.Site, revision: req.GetMinRevision()}
-	shared := r.calendars(ctx).siteCalendar()
-	return &schedulingv1.ListClosedDaysResponse{ClosedDays: shared.GetClosedDays()}, r.err
+	return &schedulingv1.ListClosedDaysResponse{ClosedDays: r.siteCalendar(ctx).GetClosedDays()}, r.err
 }

@@ -42,12 +42,12 @@ func (s *Server) GetCalendar(ctx context.Context, req *schedulingv1.GetCalendarR
 	from := s.now().Add(-calendarPast)
 	r := &reader{server: s, site: who.Site, revision: revision}
 	within := &commonv1.Interval{Start: timestamppb.New(from), End: timestamppb.New(from.Add(longestBoard))}
-	board, calendars := s.lanes(ctx, r, within), r.calendars(ctx)
+	board, shared := s.lanes(ctx, r, within), r.siteCalendar(ctx)
 	if r.err != nil {
 		return nil, r.err
 	}
 	resp := bookingsOf(resource, board, program)
-	resp.Away = absences(calendars.site().Away(resource, workhours.IntervalOf(within)), program)
+	resp.Away = absences(workhours.SiteOf(shared).Away(resource, workhours.IntervalOf(within)), program)
 	return resp, nil
 }
 
@@ -120,13 +120,5 @@ func (st *State) renewCalendar(req *schedulingv1.RenewCalendarRequest, in sitelo
 
 // RenewCalendar implements the service.
 func (s *Server) RenewCalendar(ctx context.Context, req *schedulingv1.RenewCalendarRequest) (*schedulingv1.RenewCalendarResponse, error) {
-	resp, receipt, err := command.Run(ctx, s.runner, req,
-		func(st *State, in sitelog.Input) ([]proto.Message, *schedulingv1.RenewCalendarResponse, error) {
-			return st.renewCalendar(req, in)
-		})
-	if err != nil {
-		return nil, err
-	}
-	resp.Receipt = receipt
-	return resp, nil
+	return carryOut(ctx, s, req, (*State).renewCalendar, func(r *schedulingv1.RenewCalendarResponse, receipt *commonv1.Receipt) { r.Receipt = receipt })
 }

@@ -1,7 +1,6 @@
 package scheduling
 
 import (
-	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -136,9 +135,7 @@ func (st *State) closeDay(day *schedulingv1.ClosedDay, before planner.Day) {
 // siteCalendar is what all resources share.
 func (st *State) siteCalendar() *schedulingv1.SiteCalendar {
 	return &schedulingv1.SiteCalendar{
-		Zone: st.zone.String(),
-		ClosedDays: slices.SortedFunc(maps.Values(st.closedDays), func(a, b *schedulingv1.ClosedDay) int {
-			return cmp.Or(cmp.Compare(a.GetFirst(), b.GetFirst()), cmp.Compare(a.GetName(), b.GetName()))
-		}),
+		Zone:       st.zone.String(),
+		ClosedDays: slices.SortedFunc(maps.Values(st.closedDays), workhours.CompareClosedDays),
 	}
 }

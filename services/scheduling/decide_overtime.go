@@ -76,14 +76,14 @@ func dropOvertime(r *schedulingv1.Resource, id string) {
 }
 
 // inOvertime is how much of a time a resource is there only because of overtime.
-func (st *State) inOvertime(r *schedulingv1.Resource, when planner.Interval) time.Duration {
+func inOvertime(site workhours.Site, r *schedulingv1.Resource, when planner.Interval) time.Duration {
 	if !slices.ContainsFunc(r.GetOvertime(), func(o *schedulingv1.Overtime) bool { return workhours.Overlap(workhours.IntervalOf(o.GetWhen()), when) }) {
 		return 0
 	}
-	c := st.site().Calendar(r, when)
-	all := length(c.Open(when, st.zone))
+	c := site.Calendar(r, when)
+	all := length(c.Open(when, site.Zone))
 	c.Extra = nil
-	return all - length(c.Open(when, st.zone))
+	return all - length(c.Open(when, site.Zone))
 }
 
 // length adds up times that are apart.

@@ -41,7 +41,7 @@ func TestOvertimeBringsWorkForwardAndIsTakenBack(t *testing.T) {
 	if reason := s.booking("jobs/1").GetReason(); reason == "" {
 		t.Error("it does not say why it lies there")
 	}
-	s.st.showOvertime([]*schedulingv1.BoardLane{{Bookings: []*schedulingv1.Booking{s.booking("jobs/1")}}}, []*schedulingv1.Resource{s.st.resources[who]})
+	showOvertime(s.st.site(), []*schedulingv1.BoardLane{{Bookings: []*schedulingv1.Booking{s.booking("jobs/1")}}}, []*schedulingv1.Resource{s.st.resources[who]})
 	if got := s.booking("jobs/1").GetOvertime().AsDuration(); got != 90*time.Minute {
 		t.Errorf("%v of it in overtime, want 1h30m: from 17:00 to 18:30", got)
 	}

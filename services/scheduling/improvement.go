@@ -174,8 +174,7 @@ func (d *draft) improve(p planner.Problem, plan planner.Plan, moved map[string]b
 // saves says in words what an improvement is good for. A weighted minute is one of an
 // ordinary job that waits for nothing else; planner's README has the weights.
 func saves(moves int, saved float64) string {
-	whole := time.Duration(math.Round(saved)) * time.Minute
-	text := fmt.Sprintf("%d h %02d min", int(whole.Hours()), int(whole.Minutes())%60)
+	text := spokenDuration(time.Duration(math.Round(saved)) * time.Minute)
 	switch moves {
 	case 1:
 		return "improved: this move saves " + text + " (weighted)"

@@ -7,6 +7,7 @@ import (
 	"math"
 	"reflect"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -89,23 +90,13 @@ func (i *Improver) Counts() *Improvements { return &i.counts }
 func (i *Improver) note(site string) {
 	i.mu.Lock()
 	defer i.mu.Unlock()
-	if !i.noted(site) {
+	if !slices.Contains(i.waiting, site) {
 		i.waiting = append(i.waiting, site)
 	}
 	select {
 	case i.wake <- struct{}{}:
 	default: // it is awake
 	}
-}
-
-// noted tells whether a site waits; the lock is held.
-func (i *Improver) noted(site string) bool {
-	for _, other := range i.waiting {
-		if other == site {
-			return true
-		}
-	}
-	return false
 }
 
 // next takes the site that waits longest.
@@ -221,7 +212,7 @@ func (i *Improver) newSearch(ctx context.Context, site string, revision uint64) 
 		round = time.Now()
 		s.rounds++
 		i.mu.Lock()
-		s.disturbed = i.noted(site) || ctx.Err() != nil || !i.runner.Active(site)
+		s.disturbed = slices.Contains(i.waiting, site) || ctx.Err() != nil || !i.runner.Active(site)
 		i.mu.Unlock()
 		return s.disturbed || s.o.Progress != nil && time.Since(began) >= i.c.For
 	}

@@ -90,13 +90,13 @@ func (s *Server) GetBoard(ctx context.Context, req *schedulingv1.GetBoardRequest
 	}
 	r := &reader{server: s, site: who.Site, revision: req.GetMinRevision()}
 	board, waiting := s.lanes(ctx, r, req.GetWhen()), read[*schedulingv1.Booking](ctx, r, modelBooking, indexWaiting, "")
-	calendars := r.calendars(ctx)
-	calendars.showOvertime(board, read[*schedulingv1.Resource](ctx, r, modelResource, indexAll, kindPrefix(schedulingv1.ResourceKind_RESOURCE_KIND_PERSON)))
+	hours := workhours.SiteOf(r.siteCalendar(ctx))
+	showOvertime(hours, board, read[*schedulingv1.Resource](ctx, r, modelResource, indexAll, kindPrefix(schedulingv1.ResourceKind_RESOURCE_KIND_PERSON)))
 	if r.err != nil {
 		return nil, r.err
 	}
 	for _, lane := range board {
-		lane.Away = calendars.site().Away(lane.GetBay(), workhours.IntervalOf(req.GetWhen()))
+		lane.Away = hours.Away(lane.GetBay(), workhours.IntervalOf(req.GetWhen()))
 	}
 	return &schedulingv1.GetBoardResponse{Lanes: board, Waiting: waiting}, nil
 }

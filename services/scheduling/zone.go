@@ -9,6 +9,7 @@ import (
 	"ramprow/internal/platform/command"
 	"ramprow/internal/platform/fault"
 	"ramprow/internal/platform/sitelog"
+	commonv1 "ramprow/proto/ramprow/common/v1"
 	schedulingv1 "ramprow/proto/ramprow/scheduling/v1"
 )
 
@@ -32,15 +33,7 @@ func (st *State) setZone(req *schedulingv1.SetZoneRequest, in sitelog.Input) ([]
 
 // SetZone implements the service.
 func (s *Server) SetZone(ctx context.Context, req *schedulingv1.SetZoneRequest) (*schedulingv1.SetZoneResponse, error) {
-	resp, receipt, err := command.Run(ctx, s.runner, req,
-		func(st *State, in sitelog.Input) ([]proto.Message, *schedulingv1.SetZoneResponse, error) {
-			return st.setZone(req, in)
-		})
-	if err != nil {
-		return nil, err
-	}
-	resp.Receipt = receipt
-	return resp, nil
+	return carryOut(ctx, s, req, (*State).setZone, func(r *schedulingv1.SetZoneResponse, receipt *commonv1.Receipt) { r.Receipt = receipt })
 }
 
 // GetZone implements the service.
