@@ -143,7 +143,7 @@ func bottleneckLine(f *jobv1.GetFiguresResponse) string {
 		}
 		return text
 	}
-	return "none can be named: nobody has told when bays and people are open"
+	return "none can be named: nobody was at work, or nobody has told when bays and people are open"
 }
 
 // showBehind lists the jobs behind a figure that is told in a word.
